@@ -1,0 +1,1 @@
+"""Read root architecture from photographs of excavated soil-pit walls."""

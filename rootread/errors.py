@@ -1,0 +1,49 @@
+"""What can go wrong, each with its cause and its remedy.
+
+Every error that rootread raises on purpose is one of these, so that a caller
+can tell a wall that cannot be read (``WallRefused``) from a request that makes
+no sense (``BadRequest``).
+"""
+
+
+class RootreadError(Exception):
+    """Base of all errors raised on purpose.
+
+    Parameters
+    ----------
+    cause : what is wrong and where, in words a person at the pit understands.
+    remedy : what to do about it.
+    """
+
+    def __init__(self, cause: str, remedy: str = "") -> None:
+        self.cause = cause
+        self.remedy = remedy
+        super().__init__(f"{cause} {remedy}".strip())
+
+
+class WallRefused(RootreadError):
+    """This photo cannot be read; the rest of a folder run goes on."""
+
+
+class UnreadablePhoto(WallRefused):
+    """The file is missing, damaged, of an unknown kind, too small or too large."""
+
+
+class NoBelievableScale(WallRefused):
+    """No scale object that holds up was found, so nothing in inches can be said."""
+
+
+class BadRequest(RootreadError):
+    """The request itself is wrong: sheet, marks, settings or command line."""
+
+
+class BadSheet(BadRequest):
+    """A row or cell of the field sheet cannot be understood."""
+
+
+class BadMarks(BadRequest):
+    """A marks file cannot be understood."""
+
+
+class BadSettings(BadRequest):
+    """A settings file names something unknown or out of range."""

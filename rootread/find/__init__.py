@@ -1,0 +1,1 @@
+"""Say which pixels of the flat wall are root."""

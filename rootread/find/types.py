@@ -1,0 +1,19 @@
+"""What the find stage hands on: which pixels of the flat wall are root."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.plane.types import Grid
+
+
+@dataclass(frozen=True, eq=False)
+class RootMap:
+    """Root pixels of one wall, on the wall image's grid."""
+
+    probability: NDArray[np.float32]
+    """``(M, N)`` 0 to 1, that the pixel shows a root."""
+    mask: NDArray[np.bool_]
+    """``(M, N)`` pixels taken as root."""
+    grid: Grid

@@ -1,0 +1,1 @@
+"""Turn root pixels into whole roots."""

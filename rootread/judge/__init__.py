@@ -1,0 +1,1 @@
+"""Find the layers and grade the wall."""

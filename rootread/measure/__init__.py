@@ -1,0 +1,1 @@
+"""Measure each root and the wall."""

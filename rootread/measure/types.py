@@ -1,0 +1,86 @@
+"""What the measure stage hands on: the figures of each root and of the wall."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.types import Trace
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A figure with the range that should hold the truth 95 % of the time."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class SidewaysRun:
+    """A stretch that stays near level for long enough."""
+
+    root: str
+    depth_in: float
+    x_from_in: float
+    x_to_in: float
+    length_in: float
+
+
+@dataclass(frozen=True)
+class Turn:
+    """The place where a descending root goes near level."""
+
+    root: str
+    x_in: float
+    depth_in: float
+
+
+@dataclass(frozen=True, eq=False)
+class RootReading:
+    """The figures of one trace."""
+
+    trace: Trace
+    """Resampled every 0.05 in and smoothed."""
+    length_in: float
+    chord_in: float
+    tortuosity: float
+    turning_deg_per_in: float
+    descent_deg: float
+    chord_descent_deg: float
+    width_in: float
+    flattened_share: float
+    descent_at_deg: NDArray[np.float64]
+    """``(N,)`` descent at each point of the trace, tangent over 1 in."""
+    flattened: NDArray[np.bool_]
+    """``(N,)`` True in a flattened stretch."""
+    runs: tuple[SidewaysRun, ...]
+    turns: tuple[Turn, ...]
+
+    @property
+    def sideways_in(self) -> float:
+        """Inches run sideways."""
+        return sum(run.length_in for run in self.runs)
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """The figures of a wall, root by root and in sum."""
+
+    roots: tuple[RootReading, ...]
+    root_length_in: float
+    descent: Interval
+    shallow_share: float
+    in_pattern_share: float
+    steep_share: float
+    tortuosity: float
+    """Length-weighted mean over the roots."""
+    flattened_share: float
+    sideways_in: float
+    density: NDArray[np.float64]
+    """``(rows, columns)`` inches of root per square inch of wall in 2 in cells."""
+    density_x_in: NDArray[np.float64]
+    """``(columns + 1,)`` cell edges."""
+    density_z_in: NDArray[np.float64]
+    """``(rows + 1,)`` cell edges."""

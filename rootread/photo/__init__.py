@@ -1,0 +1,1 @@
+"""Read a photo from disk, upright and in known colour."""

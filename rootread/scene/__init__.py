@@ -1,0 +1,1 @@
+"""Make walls with exact truth."""

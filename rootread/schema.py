@@ -1,0 +1,93 @@
+"""Every column of every table: name, type, unit and meaning.
+
+The CSV files have these columns in this order, also when they have no rows.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table."""
+
+    name: str
+    type: type
+    unit: str
+    meaning: str
+
+
+WALLS = (
+    Column("wall", str, "", "name of the wall, unique in a run"),
+    Column("photo", str, "", "file name of the photo"),
+    Column("pit", str, "", "pit, from the field sheet"),
+    Column("treatment", str, "", "treatment, from the field sheet"),
+    Column("status", str, "", "read or refused"),
+    Column("reason", str, "", "why a wall was refused, or what to be careful about"),
+    Column("scale", str, "", "scale object used: card, staff, tape or points"),
+    Column("px_per_in", float, "px/in", "photo pixels per wall inch at the scale object"),
+    Column("px_per_in_se", float, "px/in", "standard error of px_per_in"),
+    Column("tilt_deg", float, "deg", "how far the camera was from square to the wall"),
+    Column("roots", int, "", "number of traces"),
+    Column("root_length_in", float, "in", "total length of the traces"),
+    Column("descent_deg", float, "deg", "length-weighted mean descent below horizontal"),
+    Column("descent_low", float, "deg", "lower end of its 95 % interval"),
+    Column("descent_high", float, "deg", "upper end of its 95 % interval"),
+    Column("shallow_share", float, "", "share of root length shallower than the growth pattern"),
+    Column("in_pattern_share", float, "", "share of root length in the growth pattern"),
+    Column("steep_share", float, "", "share of root length steeper than the growth pattern"),
+    Column("tortuosity", float, "", "length-weighted mean of length / chord"),
+    Column("flattened_share", float, "", "share of root length in flattened stretches"),
+    Column("sideways_in", float, "in", "total length of sideways runs"),
+    Column("sideways_flag", str, "", "yes when roots ran sideways at a layer, else no"),
+    Column("grade", float, "0-100", "the wall's grade"),
+    Column("grade_low", float, "0-100", "lower end of its 95 % interval"),
+    Column("grade_high", float, "0-100", "upper end of its 95 % interval"),
+    Column("verdict", str, "", "open, slowed, turned, stopped; two when the interval straddles an edge"),
+    Column("seconds", float, "s", "time taken"),
+)
+
+ROOTS = (
+    Column("wall", str, "", "name of the wall"),
+    Column("root", str, "", "root id, unique in the wall"),
+    Column("order", int, "", "0 from the crown, 1 its laterals, and so on"),
+    Column("parent", str, "", "root it grows from, blank for order 0"),
+    Column("base_x_in", float, "in", "x of the base"),
+    Column("base_z_in", float, "in", "depth of the base"),
+    Column("tip_x_in", float, "in", "x of the tip"),
+    Column("tip_z_in", float, "in", "depth of the tip"),
+    Column("length_in", float, "in", "length along the root"),
+    Column("chord_in", float, "in", "straight distance from base to tip"),
+    Column("tortuosity", float, "", "length / chord"),
+    Column("descent_deg", float, "deg", "length-weighted mean descent"),
+    Column("chord_descent_deg", float, "deg", "descent from base to tip"),
+    Column("width_in", float, "in", "median visible width"),
+    Column("flattened_share", float, "", "share of its length in flattened stretches"),
+    Column("sideways_in", float, "in", "length of its sideways runs"),
+    Column("confidence", float, "0-1", "chance that this trace is a root, followed right"),
+)
+
+RUNS = (
+    Column("wall", str, "", "name of the wall"),
+    Column("root", str, "", "root id"),
+    Column("depth_in", float, "in", "mean depth of the run"),
+    Column("x_from_in", float, "in", "left end"),
+    Column("x_to_in", float, "in", "right end"),
+    Column("length_in", float, "in", "length along the root"),
+)
+
+LAYERS = (
+    Column("wall", str, "", "name of the wall"),
+    Column("depth_in", float, "in", "depth of the layer"),
+    Column("depth_se_in", float, "in", "standard error of the depth"),
+    Column("x_from_in", float, "in", "left end of where it was seen"),
+    Column("x_to_in", float, "in", "right end of where it was seen"),
+    Column("reached", int, "", "roots that reach the layer"),
+    Column("crossed", int, "", "of these, roots that cross without turning or stopping"),
+    Column("turned", int, "", "of these, roots that turned sideways"),
+    Column("stopped", int, "", "of these, roots that ended there"),
+    Column("sideways_in", float, "in", "root length run sideways at the layer"),
+    Column("p_value", float, "", "chance of as strong a gathering if depths were random"),
+    Column("recorded", str, "", "the field sheet's layer it matches, or unrecorded"),
+)
+
+TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS}
