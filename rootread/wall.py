@@ -1,0 +1,92 @@
+"""The way of a wall, one line a stage: photo in, graded wall out."""
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from rootread.errors import WallRefused
+from rootread.fieldsheet import SheetRow, default_row
+from rootread.find import RootMap, find_roots
+from rootread.follow import Trace, follow_roots
+from rootread.judge import Grade, Layer, find_layers, grade_wall
+from rootread.marks import Marks
+from rootread.measure import Readings, measure_wall
+from rootread.photo import Photo, read_photo
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
+from rootread.settings import Settings
+
+
+@dataclass(frozen=True, eq=False)
+class Wall:
+    """One wall, read: the value of every stage, in the order they were made."""
+
+    name: str
+    photo: Photo
+    row: SheetRow
+    plane: WallPlane
+    image: WallImage
+    root_map: RootMap
+    traces: tuple[Trace, ...]
+    readings: Readings
+    layers: tuple[Layer, ...]
+    grade: Grade
+    seconds: float
+
+
+@dataclass(frozen=True)
+class RefusedWall:
+    """One wall that could not be read, and why."""
+
+    name: str
+    photo_name: str
+    row: SheetRow
+    reason: str
+    remedy: str
+
+
+def read_wall(
+    photo: str | Path | Photo,
+    row: SheetRow | None = None,
+    marks: Marks | None = None,
+    settings: Settings | None = None,
+) -> Wall:
+    """Read one wall from its photo.
+
+    Parameters
+    ----------
+    photo : path of the photo, or a photo already read.
+    row : the wall's row of the field sheet; without it the scale object is
+        looked for and no layers are recorded.
+    marks : what a person drew on the photo; marks win over detection.
+    settings : defaults when left out.
+
+    Raises
+    ------
+    WallRefused : the photo cannot be read or no believable scale is in it.
+    """
+    started = time.perf_counter()
+    settings = settings or Settings()
+    if not isinstance(photo, Photo):
+        photo = read_photo(Path(photo), settings.photo)
+    row = row or default_row(photo.path.name if photo.path else "photo")
+
+    plane = find_plane(photo, row, marks, settings.plane)
+    image = lay_flat(photo, plane, settings.plane)
+    root_map = find_roots(image, settings.find)
+    traces = follow_roots(root_map, image, plane.surface, settings.follow)
+    readings = measure_wall(traces, plane, settings.measure)
+    layers = find_layers(readings, row.layers, settings.judge)
+    grade = grade_wall(readings, layers, row, settings.judge)
+
+    seconds = time.perf_counter() - started
+    return Wall(row.wall, photo, row, plane, image, root_map, traces, readings, layers, grade, seconds)
+
+
+def read_or_refuse(
+    photo: Path, row: SheetRow, marks: Marks | None = None, settings: Settings | None = None
+) -> Wall | RefusedWall:
+    """Read one wall of a folder run; a wall that cannot be read becomes a ``RefusedWall``."""
+    try:
+        return read_wall(photo, row, marks, settings)
+    except WallRefused as error:
+        return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)
