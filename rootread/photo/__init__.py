@@ -1,1 +1,7 @@
 """Read a photo from disk, upright and in known colour."""
+
+from rootread.photo.linear import to_linear, to_srgb
+from rootread.photo.read import read_photo
+from rootread.photo.types import Photo
+
+__all__ = ["Photo", "read_photo", "to_linear", "to_srgb"]

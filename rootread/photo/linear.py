@@ -1,0 +1,46 @@
+"""Between sRGB values and linear light, both ways by table.
+
+Light adds up in linear values only: averages over pixels, ratios of root to
+soil and the fall of light across a round root are taken there.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+# IEC 61966-2-1: below the knee the curve is straight, so that black has a finite slope.
+SRGB_KNEE = 0.04045
+SRGB_SLOPE = 12.92
+SRGB_OFFSET = 0.055
+SRGB_POWER = 2.4
+
+
+def _decode(code: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
+    """Linear light 0-1 of sRGB codes 0-255, IEC 61966-2-1."""
+    encoded = code / 255.0
+    curved = ((encoded + SRGB_OFFSET) / (1 + SRGB_OFFSET)) ** SRGB_POWER
+    return np.where(encoded <= SRGB_KNEE, encoded / SRGB_SLOPE, curved)
+
+
+LINEAR_OF_CODE = _decode(np.arange(256.0)).astype(np.float32)
+# Linear light at which the nearest 8-bit code changes: the decoded half-way values.
+_CODE_EDGES = _decode(np.arange(255.0) + 0.5).astype(np.float32)
+# Finer than the narrowest code (the straight part, 1 / (255 * 12.92)), so that no cell of the
+# table holds more than one edge and one comparison puts a value on the right side of it.
+_CELLS = 4096
+_CODE_OF_CELL = np.searchsorted(_CODE_EDGES, np.arange(_CELLS + 1, dtype=np.float32) / _CELLS, side="left")
+_CODE_OF_CELL = _CODE_OF_CELL.astype(np.uint8)
+_EDGE_ABOVE = np.append(_CODE_EDGES, np.float32(np.inf))
+
+
+def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """sRGB codes, any shape, to linear light 0-1 (IEC 61966-2-1)."""
+    return LINEAR_OF_CODE[rgb]
+
+
+def to_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
+    """Linear light 0-1, any shape, to the nearest sRGB code; values beyond are clipped, NaN is black."""
+    light = np.clip(np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0), 0.0, 1.0)
+    code = _CODE_OF_CELL[(light * _CELLS).astype(np.int32)]
+    return np.add(code, light > _EDGE_ABOVE[code], dtype=np.uint8)
