@@ -1,0 +1,296 @@
+"""What a person drew on a photo: ``marks/WALL.json`` beside the photos.
+
+Every place is a pixel of the upright photo, (column, row), pixel centres at
+whole numbers. The file's keys are the field names of ``Marks``; a key may be
+left out. Marks win over detection.
+
+    {"version": 1,
+     "photo_size_px": [4000, 3000],
+     "scale_points": [{"px": [1810.5, 402]}, {"px": [1822, 2210]}], "distance_in": 36,
+     "surface_px": [[0, 310], [2000, 298], [3999, 322]],
+     "outline_px": [[90, 300], [3900, 310], [3880, 2900], [120, 2890]],
+     "roots_added": [{"points_px": [[700, 400], [760, 520]], "width_px": 9}],
+     "roots_struck_px": [[[1500, 800], [1540, 910]]],
+     "strokes": [{"says": "soil", "points_px": [[300, 900], [420, 905]], "width_px": 20}],
+     "loosened_floor_px": [[0, 1500], [3999, 1480]]}
+"""
+
+import json
+import math
+import os
+import tempfile
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any, Literal
+
+from rootread.errors import BadMarks
+
+VERSION = 1
+REMEDY = "Mend it or draw the marks again."
+
+Place = tuple[float, float]
+Line = tuple[Place, ...]
+
+
+@dataclass(frozen=True)
+class ScaleMark:
+    """A place in the photo whose position on the wall is known."""
+
+    px: Place
+    at_in: Place | None = None
+    """x to the right and z down in inches, from any origin on the wall. Only with four points."""
+
+
+@dataclass(frozen=True)
+class RootMark:
+    """A root drawn by hand, base first."""
+
+    points_px: Line
+    width_px: float | None = None
+    """Visible width; None leaves it to be measured in the photo."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A brush stroke that says what the pixels under it are."""
+
+    says: Literal["root", "soil"]
+    points_px: Line
+    width_px: float
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Everything drawn on one photo; all of it optional.
+
+    The scale is one of:
+
+    - two points without ``at_in``, and ``distance_in`` between them. They give
+      one length in one direction, no more: not the tilt, not the plumb line.
+    - four points that each have ``at_in``, no three on a line, as the corners
+      of a known rectangle (0, 0), (w, 0), (w, h), (0, h). They give the whole
+      plane, with x and z as stated; whether that z is plumb they do not say.
+    """
+
+    photo_size_px: tuple[int, int] | None = None
+    """Columns and rows of the upright photo the marks were drawn on."""
+    scale_points: tuple[ScaleMark, ...] = ()
+    distance_in: float | None = None
+    surface_px: Line = ()
+    """The soil surface, left to right."""
+    outline_px: Line = ()
+    """The wall's outline, a closed polygon whose last side is not repeated."""
+    roots_added: tuple[RootMark, ...] = ()
+    roots_struck_px: tuple[Line, ...] = ()
+    """A line along each stretch that is no root; a single place strikes out the root under it."""
+    strokes: tuple[Stroke, ...] = ()
+    loosened_floor_px: Line = ()
+    """The floor of the loosened soil, left to right."""
+
+
+def marks_path(photo: Path, wall: str) -> Path:
+    """Where the marks of a wall lie: in ``marks`` beside its photo."""
+    return photo.parent / "marks" / f"{wall}.json"
+
+
+def read_marks(path: Path, photo_size_px: tuple[int, int] | None = None) -> Marks:
+    """The marks in a file.
+
+    Parameters
+    ----------
+    path : the JSON file.
+    photo_size_px : columns and rows of the upright photo, to refuse marks drawn on another size.
+
+    Raises
+    ------
+    BadMarks : unreadable, of another version, or something in it makes no sense; says where.
+    """
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"), parse_int=float)
+    except (OSError, ValueError, RecursionError) as error:  # bad text and bad JSON are ValueErrors
+        raise BadMarks(f"{path.name}: not readable as JSON ({error}).", REMEDY) from error
+    marks = _Reader(path.name).marks(content)
+    _check(marks, path.name)
+    if photo_size_px and marks.photo_size_px and tuple(photo_size_px) != marks.photo_size_px:
+        drawn, actual = ("{} x {}".format(*size) for size in (marks.photo_size_px, photo_size_px))
+        raise BadMarks(
+            f"{path.name}: drawn on a photo of {drawn} pixels, but this one has {actual}.",
+            "Use the photo the marks were drawn on, or draw them again.",
+        )
+    return marks
+
+
+def write_marks(marks: Marks, path: Path) -> None:
+    """Write the marks as JSON; the file is replaced whole or not at all.
+
+    Raises
+    ------
+    BadMarks : something in the marks makes no sense, so they could not be read back.
+    """
+    _check(marks, path.name)
+    text = json.dumps({"version": VERSION, **asdict(marks)}, indent=1, allow_nan=False)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.NamedTemporaryFile(
+        "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
+    ) as draft:
+        draft.write(text + "\n")
+    os.replace(draft.name, path)  # noqa: PTH105
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """Turns JSON values into marks, naming the place of whatever does not fit."""
+
+    file: str
+
+    def fail(self, where: str, wanted: str) -> BadMarks:
+        return BadMarks(f"{self.file}: {where} must be {wanted}.", REMEDY)
+
+    def keys(self, value: Any, known: list[str], where: str) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            raise self.fail(where, "a group of named values")
+        unknown = sorted(set(value) - set(known))
+        if unknown:
+            raise BadMarks(
+                f"{self.file}: {where} has an unknown key {unknown[0]!r}.", f"Known: {', '.join(known)}."
+            )
+        return value
+
+    def items(self, value: Any, where: str) -> list[tuple[Any, str]]:
+        if not isinstance(value, list):
+            raise self.fail(where, "a list")
+        return [(item, f"{where}[{index}]") for index, item in enumerate(value)]
+
+    def number(self, value: Any, where: str) -> float:
+        if not isinstance(value, float) or not math.isfinite(value):
+            raise self.fail(where, "a number")
+        return value
+
+    def optional(self, value: Any, where: str) -> float | None:
+        return None if value is None else self.number(value, where)
+
+    def place(self, value: Any, where: str) -> Place:
+        pair = self.items(value, where)
+        if len(pair) != 2:
+            raise self.fail(where, "two numbers")
+        first, second = (self.number(*item) for item in pair)
+        return first, second
+
+    def line(self, value: Any, where: str) -> Line:
+        return tuple(self.place(*item) for item in self.items(value, where))
+
+    def scale_mark(self, value: Any, where: str) -> ScaleMark:
+        given = self.keys(value, ["px", "at_in"], where)
+        at_in = given.get("at_in")
+        return ScaleMark(
+            px=self.place(given.get("px"), f"{where}.px"),
+            at_in=None if at_in is None else self.place(at_in, f"{where}.at_in"),
+        )
+
+    def root(self, value: Any, where: str) -> RootMark:
+        given = self.keys(value, ["points_px", "width_px"], where)
+        return RootMark(
+            points_px=self.line(given.get("points_px"), f"{where}.points_px"),
+            width_px=self.optional(given.get("width_px"), f"{where}.width_px"),
+        )
+
+    def stroke(self, value: Any, where: str) -> Stroke:
+        given = self.keys(value, ["says", "points_px", "width_px"], where)
+        says = given.get("says")
+        if says not in ("root", "soil"):
+            raise self.fail(f"{where}.says", "root or soil")
+        return Stroke(
+            says=says,
+            points_px=self.line(given.get("points_px"), f"{where}.points_px"),
+            width_px=self.number(given.get("width_px"), f"{where}.width_px"),
+        )
+
+    def size(self, value: Any, where: str) -> tuple[int, int] | None:
+        if value is None:
+            return None
+        columns, rows = self.place(value, where)
+        if not (columns.is_integer() and rows.is_integer()):
+            raise self.fail(where, "whole numbers")
+        return int(columns), int(rows)
+
+    def marks(self, content: Any) -> Marks:
+        given = self.keys(content, ["version", *(field.name for field in fields(Marks))], "the file")
+        if given.get("version") != VERSION:
+            raise BadMarks(
+                f"{self.file}: version {given.get('version')!r} of the marks is not known; "
+                f"this rootread reads version {VERSION}.",
+                "Use the rootread that drew them, or a newer one.",
+            )
+        lists = {
+            name: self.items(given.get(name, []), name)
+            for name in ("scale_points", "roots_added", "roots_struck_px", "strokes")
+        }
+        return Marks(
+            photo_size_px=self.size(given.get("photo_size_px"), "photo_size_px"),
+            scale_points=tuple(self.scale_mark(*item) for item in lists["scale_points"]),
+            distance_in=self.optional(given.get("distance_in"), "distance_in"),
+            surface_px=self.line(given.get("surface_px", []), "surface_px"),
+            outline_px=self.line(given.get("outline_px", []), "outline_px"),
+            roots_added=tuple(self.root(*item) for item in lists["roots_added"]),
+            roots_struck_px=tuple(self.line(*item) for item in lists["roots_struck_px"]),
+            strokes=tuple(self.stroke(*item) for item in lists["strokes"]),
+            loosened_floor_px=self.line(given.get("loosened_floor_px", []), "loosened_floor_px"),
+        )
+
+
+def _check(marks: Marks, file: str) -> None:
+    """What single values cannot show: how many points, and whether they say anything."""
+    lines = [
+        ("surface_px", marks.surface_px, 2, True),
+        ("outline_px", marks.outline_px, 3, True),
+        ("loosened_floor_px", marks.loosened_floor_px, 2, True),
+        *((f"roots_added[{k}]", root.points_px, 2, False) for k, root in enumerate(marks.roots_added)),
+        *((f"roots_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.roots_struck_px)),
+        *((f"strokes[{k}]", stroke.points_px, 1, False) for k, stroke in enumerate(marks.strokes)),
+    ]
+    for where, line, least, may_be_absent in lines:
+        if len(line) < least and (line or not may_be_absent):
+            raise BadMarks(f"{file}: {where} has {len(line)} points, but needs {least} or more.", REMEDY)
+    widths = [
+        *((f"roots_added[{k}]", root.width_px) for k, root in enumerate(marks.roots_added)),
+        *((f"strokes[{k}]", stroke.width_px) for k, stroke in enumerate(marks.strokes)),
+    ]
+    for where, width_px in widths:
+        if width_px is not None and width_px <= 0:
+            raise BadMarks(f"{file}: {where} has a width of {width_px:g} pixels.", "Give one above 0.")
+    _check_scale(marks, file)
+
+
+def _check_scale(marks: Marks, file: str) -> None:
+    points = marks.scale_points
+    known = [point.at_in for point in points if point.at_in is not None]
+    if len(points) == 0 and marks.distance_in is None:
+        return
+    if len(points) == 2 and not known and marks.distance_in is not None:
+        if marks.distance_in <= 0 or points[0].px == points[1].px:
+            raise BadMarks(f"{file}: the two scale points or their distance fall together.", REMEDY)
+        return
+    if len(points) == 4 and len(known) == 4 and marks.distance_in is None:
+        if not _same_quadrilateral(tuple(point.px for point in points), tuple(known)):
+            raise BadMarks(
+                f"{file}: the four scale points lie on a line, cross over, or run round the other way "
+                "in the photo than on the wall.",
+                "Mark them in order around the rectangle: top left, top right, bottom right, bottom left.",
+            )
+        return
+    raise BadMarks(
+        f"{file}: {len(points)} scale points, {len(known)} of them with at_in, "
+        f"{'no ' if marks.distance_in is None else 'a '}distance_in.",
+        "Give two points and distance_in, or four points that each have at_in.",
+    )
+
+
+def _same_quadrilateral(in_photo: Line, on_wall: Line) -> bool:
+    """Whether every corner turns the same way, in the photo and on the wall alike."""
+    turns = set()
+    for corners in (in_photo, on_wall):
+        for k in range(4):
+            (x0, y0), (x1, y1), (x2, y2) = (corners[(k + step) % 4] for step in range(3))
+            cross = (x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1)
+            turns.add((cross > 0) - (cross < 0))
+    return len(turns) == 1 and 0 not in turns

@@ -1,0 +1,76 @@
+"""Lengths as people write them, to inches."""
+
+import math
+import re
+
+from rootread.errors import BadRequest
+
+_UNIT_NAMES = {
+    1.0: ("in", "in.", "inch", "inches", '"', "”", "″", "''"),
+    12.0: ("ft", "ft.", "foot", "feet", "'", "’", "′"),
+    1 / 25.4: ("mm", "millimeter", "millimeters", "millimetre", "millimetres"),
+    1 / 2.54: ("cm", "centimeter", "centimeters", "centimetre", "centimetres"),
+    1 / 0.0254: ("m", "meter", "meters", "metre", "metres"),
+}
+INCHES_PER = {name: inches for inches, names in _UNIT_NAMES.items() for name in names}
+
+_NUMBER = r"(?P<whole>\d+(?:[.,]\d*)?(?:e[+-]?\d+)?|[.,]\d+(?:e[+-]?\d+)?)"
+_FRACTION = r"(?P<top>\d+)\s*/\s*(?P<bottom>\d+)"
+_AMOUNT = re.compile(rf"(?:{_FRACTION}|{_NUMBER}(?:\s+(?P<top2>\d+)\s*/\s*(?P<bottom2>\d+))?)\s*", re.I)
+_UNIT = re.compile(r"(?P<unit>''|[\"”″'’′]|[a-z]+\.?)?\s*", re.I)
+# 1,000 is a thousand in one country and one in another; 0,125 can only be the latter.
+_THOUSAND_OR_ONE = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
+
+REMEDY = "Write a number with in, ft, mm, cm or m after it; a bare number is inches."
+
+
+def length_in(text: str) -> float:
+    """Inches of a length such as ``15 cm``, ``6"``, ``13 1/2 in``, ``1 ft 6 in``, ``-22``.
+
+    A bare number is inches. A comma may stand for the decimal point.
+
+    Raises
+    ------
+    BadRequest : not a length.
+    """
+    rest = text.strip().lower()
+    sign = 1.0
+    if rest[:1] in ("-", "−", "+"):
+        sign = 1.0 if rest[0] == "+" else -1.0
+        rest = rest[1:].lstrip()
+    if _THOUSAND_OR_ONE.search(rest):
+        raise BadRequest(f"{text!r} can be read two ways.", "Write the number without the comma.")
+    terms: list[tuple[float, str | None]] = []
+    while rest or not terms:
+        amount = _AMOUNT.match(rest)
+        if amount is None:
+            raise BadRequest(f"{text!r} is not a length.", REMEDY)
+        unit = _UNIT.match(rest, amount.end())
+        assert unit is not None  # the pattern matches nothing, too
+        terms.append((_value(amount, text), unit["unit"]))
+        rest = rest[unit.end() :]
+    return sign * _sum(terms, text)
+
+
+def _value(amount: re.Match[str], text: str) -> float:
+    whole = float(amount["whole"].replace(",", ".")) if amount["whole"] else 0.0
+    top, bottom = amount["top"] or amount["top2"], amount["bottom"] or amount["bottom2"]
+    if bottom is None:
+        return whole
+    if int(bottom) == 0 or (amount["whole"] and not amount["whole"].isdigit()):
+        raise BadRequest(f"{text!r} is not a length.", REMEDY)
+    return whole + int(top) / int(bottom)
+
+
+def _sum(terms: list[tuple[float, str | None]], text: str) -> float:
+    """One term in any unit, or feet and then inches."""
+    for _, unit in terms:
+        if unit is not None and unit not in INCHES_PER:
+            raise BadRequest(f"{text!r}: {unit} is not a unit of length.", REMEDY)
+    factors = [1.0 if unit is None else INCHES_PER[unit] for _, unit in terms]
+    if len(terms) > 1 and factors != [12.0, 1.0]:
+        raise BadRequest(f"{text!r} is more than one length.", REMEDY)
+    inches = sum(value * factor for (value, _), factor in zip(terms, factors, strict=True))
+    if not math.isfinite(inches):
+        raise BadRequest(f"{text!r} is too large.", REMEDY)
+    return inches
