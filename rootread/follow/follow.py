@@ -1,0 +1,68 @@
+"""From root pixels to whole roots."""
+
+import numpy as np
+
+from rootread.find.types import RootMap
+from rootread.follow.centreline import path_centreline
+from rootread.follow.graph import build_graph
+from rootread.follow.joins import edge_ends, possible_joins
+from rootread.follow.lineage import find_lineage
+from rootread.follow.paths import choose_paths
+from rootread.follow.types import RootGraph, Trace
+from rootread.plane.types import Surface, WallImage
+from rootread.settings import FollowSettings
+
+
+def follow_roots(
+    root_map: RootMap, image: WallImage, surface: Surface, settings: FollowSettings
+) -> tuple[Trace, ...]:
+    """Whole roots of one wall, in wall inches, base first.
+
+    Parameters
+    ----------
+    root_map : the probability and mask of the find stage.
+    image : the flat wall the map was made from, on the same grid.
+    surface : the soil surface line, to tell bases from tips.
+    settings : limits of gaps, bends and lengths.
+    """
+    return trace_graph(build_graph(root_map), root_map, image, surface, settings)
+
+
+def trace_graph(
+    graph: RootGraph, root_map: RootMap, image: WallImage, surface: Surface, settings: FollowSettings
+) -> tuple[Trace, ...]:
+    """The same from a graph that is already built."""
+    grid = root_map.grid
+    ends = edge_ends(graph)
+    paths = choose_paths(graph, ends, possible_joins(graph, ends, settings))
+    lines, widths, bridged = [], [], []
+    for path in paths:
+        points_px, width_px, inferred = path_centreline(graph, ends, path)
+        line = grid.to_in(points_px)
+        if np.hypot(*np.diff(line, axis=0).T).sum() < settings.min_length_in:
+            continue
+        lines.append(line)
+        widths.append(width_px / grid.px_per_in)
+        bridged.append(inferred)
+    lineage = find_lineage(lines, widths, surface)
+    # Ids go with order, then with the place of the base, so that they are the same from run to run.
+    base = np.array(
+        [line[-1] if back else line[0] for line, back in zip(lines, lineage.reverse, strict=True)]
+    ).reshape(-1, 2)
+    ranking = np.lexsort((base[:, 1].round(2), base[:, 0].round(2), lineage.order))
+    names = {int(root): f"r{rank + 1:03d}" for rank, root in enumerate(ranking)}
+    traces = []
+    for root in ranking.tolist():
+        way = -1 if lineage.reverse[root] else 1
+        traces.append(
+            Trace(
+                id=names[root],
+                order=int(lineage.order[root]),
+                parent=names.get(int(lineage.parent[root])),
+                points=lines[root][::way],
+                width_in=widths[root][::way],
+                inferred=bridged[root][::way],
+                confidence=0.5,
+            )
+        )
+    return tuple(traces)

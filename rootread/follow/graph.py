@@ -1,0 +1,186 @@
+"""The graph of a root mask: centrelines that meet at branchings and crossings."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, map_coordinates
+
+from rootread.find.types import RootMap
+from rootread.follow.skeleton import skeleton_chains
+from rootread.follow.types import GraphEdge, RootGraph
+from rootread.geometry import Points
+
+EDGE_SMOOTHING_PX = 0.7
+"""Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
+SPUR_WIDTHS = 1.0
+"""A side stub that ends nearer than this many local widths is the mask's edge, not a root."""
+MERGE_WIDTHS = 0.5
+"""Meetings nearer than this many local widths (that is, one radius) are one meeting."""
+POINT_SMOOTHING_PX = 2.0
+"""Pixel steps are off the true centreline by up to half a pixel; this takes them out."""
+
+
+@dataclass
+class _Chain:
+    """An edge while the graph is being cleaned; ``nodes`` are -1 where free."""
+
+    points: Points
+    nodes: list[int]
+
+    @property
+    def length(self) -> float:
+        steps = np.diff(self.points, axis=0)
+        return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
+
+
+def build_graph(root_map: RootMap, min_piece_in: float = 0.1) -> RootGraph:
+    """Skeleton and graph of a root map.
+
+    Parameters
+    ----------
+    root_map : the probability and mask of the find stage.
+    min_piece_in : separate pieces shorter than this are left out, inches.
+    """
+    mask = _calm_mask(root_map)
+    radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    found = skeleton_chains(mask)
+    node_radius = _sample(radius, found.centres_px)
+    chains = [
+        _Chain(_with_ends(chain, ends, found.centres_px), list(ends))
+        for chain, ends in zip(found.chains, found.meetings, strict=True)
+    ]
+    centres = [tuple(c) for c in found.centres_px]
+    chains = _prune_spurs(chains, node_radius)
+    chains = _join_through(chains)
+    chains, centre_array, node_radius = _merge_meetings(chains, np.array(centres).reshape(-1, 2), node_radius)
+    chains = _join_through(_prune_spurs(chains, node_radius))
+    min_piece_px = min_piece_in * root_map.grid.px_per_in
+    chains = [c for c in chains if max(c.nodes) >= 0 or c.length >= min_piece_px]
+    used = sorted({n for c in chains for n in c.nodes if n >= 0})
+    renamed = {old: new for new, old in enumerate(used)} | {-1: -1}
+    edges = []
+    for chain in chains:
+        points = _smooth(chain.points)
+        edges.append(
+            GraphEdge(
+                points_px=points,
+                width_px=2 * _sample(radius, points),
+                probability=_sample(root_map.probability, points),
+                nodes=(renamed[chain.nodes[0]], renamed[chain.nodes[1]]),
+            )
+        )
+    return RootGraph(centre_array[used], node_radius[used], tuple(edges), root_map.grid)
+
+
+def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
+    """The mask without single-pixel steps, pinholes and specks."""
+    blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
+    return blurred > 0.4
+
+
+def _with_ends(chain: NDArray[np.int64], ends: tuple[int, int], centres: Points) -> Points:
+    parts = [chain.astype(float)]
+    if ends[0] >= 0:
+        parts.insert(0, centres[ends[0]][None])
+    if ends[1] >= 0:
+        parts.append(centres[ends[1]][None])
+    return np.concatenate(parts)
+
+
+def _prune_spurs(chains: list[_Chain], node_radius: NDArray[np.float64]) -> list[_Chain]:
+    """Leave out side stubs that hardly leave the root they sit on."""
+    kept = []
+    for chain in chains:
+        node = max(chain.nodes)
+        is_side = min(chain.nodes) < 0 <= node
+        if is_side and chain.length < 2 * node_radius[node] * SPUR_WIDTHS + 1.5:
+            continue
+        kept.append(chain)
+    return kept
+
+
+def _join_through(chains: list[_Chain]) -> list[_Chain]:
+    """Make one chain of two that are alone at a node."""
+    at_node: dict[int, list[_Chain]] = {}
+    for chain in chains:
+        for node in chain.nodes:
+            if node >= 0:
+                at_node.setdefault(node, []).append(chain)
+    alive = {id(chain): chain for chain in chains}
+    for node, meeting in at_node.items():
+        if len(meeting) == 1:
+            meeting[0].nodes[meeting[0].nodes.index(node)] = -1
+        elif len(meeting) == 2 and meeting[0] is not meeting[1]:
+            one, two = meeting
+            _flip(one, one.nodes[1] != node)
+            _flip(two, two.nodes[0] != node)
+            one.points = np.concatenate([one.points, two.points[1:]])
+            one.nodes[1] = two.nodes[1]
+            if two.nodes[1] >= 0:
+                others = at_node[two.nodes[1]]
+                others[next(k for k, c in enumerate(others) if c is two)] = one
+            del alive[id(two)]
+    return list(alive.values())
+
+
+def _flip(chain: _Chain, wanted: bool) -> None:
+    if wanted:
+        chain.points = chain.points[::-1]
+        chain.nodes.reverse()
+
+
+def _merge_meetings(
+    chains: list[_Chain], centres: Points, node_radius: NDArray[np.float64]
+) -> tuple[list[_Chain], Points, NDArray[np.float64]]:
+    """Make one meeting of those nearer to each other than the local radius."""
+    leader = list(range(len(centres)))
+
+    def find(node: int) -> int:
+        while leader[node] != node:
+            node = leader[node]
+        return node
+
+    kept = []
+    for chain in chains:
+        a, b = chain.nodes
+        if a >= 0 and b >= 0 and a != b:
+            near = 2 * MERGE_WIDTHS * max(node_radius[a], node_radius[b]) + 1.0
+            if chain.length <= near:
+                leader[find(a)] = find(b)
+                continue
+        kept.append(chain)
+    group = np.array([find(node) for node in range(len(centres))], dtype=int)
+    merged = centres.copy()
+    reach = node_radius.copy()
+    for head in np.unique(group):
+        members = np.flatnonzero(group == head)
+        merged[head] = centres[members].mean(axis=0)
+        away = np.hypot(*(centres[members] - merged[head]).T)
+        reach[head] = (away + node_radius[members]).max()
+    for chain in kept:
+        for side, node in enumerate(chain.nodes):
+            if node >= 0:
+                chain.nodes[side] = int(group[node])
+    kept = [c for c in kept if c.nodes[0] != c.nodes[1] or c.nodes[0] < 0 or c.length > 4 * reach[c.nodes[0]]]
+    return kept, merged, reach
+
+
+def _smooth(points: Points) -> Points:
+    """Take the pixel steps out of a chain, its end points kept."""
+    if len(points) < 4:
+        return points
+    # Odd reflection at the ends keeps them in place and does not shorten the chain.
+    pad = min(len(points) - 1, 8)
+    head = 2 * points[0] - points[pad:0:-1]
+    tail = 2 * points[-1] - points[-2 : -pad - 2 : -1]
+    padded = np.concatenate([head, points, tail])
+    return gaussian_filter1d(padded, POINT_SMOOTHING_PX, axis=0, mode="nearest")[pad : pad + len(points)]
+
+
+def _sample(image: NDArray[np.float32], points: Points) -> NDArray[np.float64]:
+    """Bilinear values of an image at ``(N, 2)`` column-row places."""
+    if len(points) == 0:
+        return np.zeros(0)
+    return map_coordinates(image, points[:, ::-1].T, order=1, mode="nearest").astype(float)
