@@ -24,14 +24,10 @@ def _decode(code: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
 
 
 LINEAR_OF_CODE = _decode(np.arange(256.0)).astype(np.float32)
-# Linear light at which the nearest 8-bit code changes: the decoded half-way values.
-_CODE_EDGES = _decode(np.arange(255.0) + 0.5).astype(np.float32)
-# Finer than the narrowest code (the straight part, 1 / (255 * 12.92)), so that no cell of the
-# table holds more than one edge and one comparison puts a value on the right side of it.
-_CELLS = 4096
-_CODE_OF_CELL = np.searchsorted(_CODE_EDGES, np.arange(_CELLS + 1, dtype=np.float32) / _CELLS, side="left")
-_CODE_OF_CELL = _CODE_OF_CELL.astype(np.uint8)
-_EDGE_ABOVE = np.append(_CODE_EDGES, np.float32(np.inf))
+# The nearest code of linear light held in 16 bits: the narrowest code is 20 such steps wide.
+_STEPS = 65535
+_CODE_EDGES = _decode(np.arange(255.0) + 0.5)
+CODE_OF_LINEAR = np.searchsorted(_CODE_EDGES, np.arange(_STEPS + 1) / _STEPS).astype(np.uint8)
 
 
 def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -40,7 +36,6 @@ def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def to_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
-    """Linear light 0-1, any shape, to the nearest sRGB code; values beyond are clipped, NaN is black."""
-    light = np.clip(np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0), 0.0, 1.0)
-    code = _CODE_OF_CELL[(light * _CELLS).astype(np.int32)]
-    return np.add(code, light > _EDGE_ABOVE[code], dtype=np.uint8)
+    """Linear light 0-1, any shape, to the nearest sRGB code; values beyond are clipped."""
+    light = np.clip(np.asarray(linear, dtype=np.float32), 0.0, 1.0)
+    return CODE_OF_LINEAR[(light * _STEPS + 0.5).astype(np.uint16)]

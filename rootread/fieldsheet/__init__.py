@@ -1,0 +1,22 @@
+"""The field sheet: what a person wrote down about each photo.
+
+``sheet.csv`` lies beside the photos, one row a photo, filled in with a
+spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
+"""
+
+from rootread.fieldsheet.cells import COLUMNS
+from rootread.fieldsheet.match import Matched, match_photos
+from rootread.fieldsheet.read import read_sheet
+from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord, SheetRow, default_row
+
+__all__ = [
+    "COLUMNS",
+    "LevelWord",
+    "Matched",
+    "RecordedLayer",
+    "ScaleWord",
+    "SheetRow",
+    "default_row",
+    "match_photos",
+    "read_sheet",
+]

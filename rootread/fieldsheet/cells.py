@@ -1,0 +1,109 @@
+"""How the cells of each column are read."""
+
+from collections.abc import Callable, Sequence
+from typing import Any, get_args
+
+from rootread.errors import BadRequest, BadSheet
+from rootread.fieldsheet.names import nearest
+from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord
+from rootread.units import length_in
+
+# Scale objects whose one length may differ from the usual: marker side, band length.
+SCALES_WITH_UNIT = ("card", "staff")
+# Walls name files (pictures/WALL.jpg), so their names must do on every system.
+NOT_IN_A_NAME = set('/\\:*?"<>|')
+
+
+def _photo(cell: str) -> str:
+    if "/" in cell or "\\" in cell:
+        raise BadSheet(f"{cell!r} names a folder.", "Write the photo's file name only, beside the sheet.")
+    return cell
+
+
+def _wall(cell: str) -> str:
+    if NOT_IN_A_NAME & set(cell) or cell.startswith("."):
+        raise BadSheet(f"{cell!r} cannot name files.", 'Leave out / \\ : * ? " < > | and a dot in front.')
+    return cell
+
+
+def _scale(cell: str) -> dict[str, Any]:
+    """``card``, or with its own marker side ``card:2.0``."""
+    word, _, unit = (part.strip() for part in cell.partition(":"))
+    scale = _word(get_args(ScaleWord))(word)
+    if not unit:
+        return {"scale": scale}
+    if scale not in SCALES_WITH_UNIT:
+        raise BadSheet(f"{scale} takes no length.", "Only card:2.0 (marker side) and staff:1.0 (band) do.")
+    return {"scale": scale, "scale_unit_in": _above_zero(unit)}
+
+
+def _word(known: Sequence[str]) -> Callable[[str], str]:
+    def parse(cell: str) -> str:
+        if cell.lower() not in known:
+            raise BadSheet(
+                f"{cell!r} is not known.", nearest(cell.lower(), known) or f"Known: {', '.join(known)}."
+            )
+        return cell.lower()
+
+    return parse
+
+
+def _layers(cell: str) -> tuple[RecordedLayer, ...]:
+    """``disk 6.0; A/B 13.0 in; pan 15 cm``, in order of depth."""
+    layers = [_layer(part.strip()) for part in cell.split(";") if part.strip()]
+    return tuple(sorted(layers, key=lambda layer: layer.depth_in))
+
+
+def _layer(text: str) -> RecordedLayer:
+    """A name, then a depth. The shortest name that leaves a length, so that ``Bt1 13 1/2 in`` reads right."""
+    words = text.split()
+    for count in range(1, len(words)):
+        try:
+            depth_in = _above_zero(" ".join(words[count:]))
+        except BadRequest:
+            continue
+        return RecordedLayer(" ".join(words[:count]).rstrip(":=,"), depth_in)
+    raise BadSheet(
+        f"{text!r} is not a layer.",
+        "Write a name and a depth for each, with semicolons between: disk 6; A/B 13.",
+    )
+
+
+def _places(cell: str) -> tuple[float, ...]:
+    return tuple(sorted(length_in(part) for part in cell.split(";") if part.strip()))
+
+
+def _above_zero(cell: str) -> float:
+    inches = length_in(cell)
+    if inches <= 0:
+        raise BadSheet(f"{cell!r} is not above 0.", "Write depths and lengths as positive numbers.")
+    return inches
+
+
+def _not_negative(cell: str) -> float:
+    inches = length_in(cell)
+    if inches < 0:
+        raise BadSheet(f"{cell!r} is below 0.", "Write how far it stands in front of the wall.")
+    return inches
+
+
+# Every column of the sheet and how its cells are read, in the order of the blank sheet.
+COLUMNS: dict[str, Callable[[str], Any]] = {
+    "photo": _photo,
+    "wall": _wall,
+    "pit": str,
+    "treatment": str,
+    "date": str,
+    "crop": str,
+    "stage": str,
+    "scale": _scale,
+    "layers": _layers,
+    "tool_depth_in": _above_zero,
+    "shank_spacing_in": _above_zero,
+    "shanks_at_in": _places,
+    "pit_depth_in": _above_zero,
+    "notes": str,
+    "standoff_in": _not_negative,
+    "level": _word(get_args(LevelWord)),
+    "lens": str,
+}

@@ -1,0 +1,16 @@
+"""Names compared as file systems compare them, and the nearest name to a misspelt one."""
+
+import unicodedata
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+
+def plain(name: str) -> str:
+    """A name as file systems that ignore case and spelling of accents compare it."""
+    return unicodedata.normalize("NFC", name).casefold()
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """``Did you mean ...?``, or nothing if nothing is near."""
+    near = get_close_matches(word, list(known), n=1, cutoff=0.5)
+    return f"Did you mean {near[0]}?" if near else ""

@@ -1,0 +1,118 @@
+"""From ``sheet.csv`` to rows.
+
+Rows are counted as the spreadsheet counts them: the header is row 1.
+"""
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from rootread.errors import BadRequest, BadSheet
+from rootread.fieldsheet.cells import COLUMNS
+from rootread.fieldsheet.names import nearest, plain
+from rootread.fieldsheet.types import SheetRow, default_row
+
+
+def read_sheet(path: Path) -> tuple[SheetRow, ...]:
+    """The rows of a field sheet.
+
+    Comma, semicolon or tab separated; UTF-8 with or without byte order mark,
+    UTF-16 with one, or Windows-1252.
+
+    Raises
+    ------
+    BadSheet : with the row and column of the cell that cannot be understood.
+    """
+    records = _records(path)
+    if not records or not any(cell.strip() for cell in records[0]):
+        raise BadSheet(f"{path.name}: the sheet is empty.", "Its first row names the columns, photo first.")
+    columns = _columns(records[0], path.name)
+    rows = []
+    for number, record in enumerate(records[1:], start=2):
+        if any(cell.strip() for cell in record):
+            rows.append(_row(record, columns, number, path.name))
+    _check_unique(rows, path.name)
+    return tuple(rows)
+
+
+def _records(path: Path) -> list[list[str]]:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadSheet(f"{path}: cannot be opened ({error.strerror}).", "Check the name.") from error
+    text = _text(data, path.name)
+    header = text.lstrip("\r\n").split("\n", 1)[0]
+    separator = max(",;\t", key=header.count)
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error as error:
+        raise BadSheet(
+            f"{path.name}: not a table ({error}).", "Save it as CSV from the spreadsheet."
+        ) from error
+
+
+def _text(data: bytes, name: str) -> str:
+    """UTF-16 only with its mark; UTF-8 if it is valid; else what a spreadsheet on Windows writes."""
+    encodings = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
+    for encoding in encodings:
+        try:
+            return data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise BadSheet(f"{name}: not text that can be read.", "Save it as CSV in UTF-8.")
+
+
+def _columns(header: list[str], name: str) -> list[str]:
+    """The column name at each place, "" for a nameless one."""
+    columns = []
+    for place, cell in enumerate(header, start=1):
+        column = "_".join(cell.strip().lower().replace("-", " ").replace("_", " ").split())
+        if column and column not in COLUMNS:
+            raise BadSheet(
+                f"{name}: column {place}, {cell.strip()!r}, is not a column of the sheet.",
+                nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
+            )
+        if column and column in columns:
+            raise BadSheet(f"{name}: there are two columns {column}.", "Keep one.")
+        columns.append(column)
+    if "photo" not in columns:
+        raise BadSheet(f"{name}: there is no column photo.", "Its first row names the columns, photo first.")
+    return columns
+
+
+def _row(record: list[str], columns: list[str], number: int, name: str) -> SheetRow:
+    values: dict[str, Any] = {}
+    for place, cell in enumerate(record):
+        cell = cell.strip()
+        if not cell:
+            continue
+        column = columns[place] if place < len(columns) else ""
+        if not column:
+            raise BadSheet(
+                f"{name}: row {number} has {cell!r} under no column.",
+                "Put a cell with a comma in it in quotes, or separate its parts by semicolons.",
+            )
+        try:
+            value = COLUMNS[column](cell)
+        except BadRequest as error:
+            raise BadSheet(f"{name}: row {number}, {column}: {error.cause}", error.remedy) from error
+        values.update(value if column == "scale" else {column: value})
+    if "photo" not in values:
+        raise BadSheet(f"{name}: row {number}, photo: it is blank.", "Write the file name of the photo.")
+    values.setdefault("wall", default_row(values["photo"]).wall)
+    return SheetRow(**values, row=number)
+
+
+def _check_unique(rows: Sequence[SheetRow], name: str) -> None:
+    for column in ("photo", "wall"):
+        seen: dict[str, int | None] = {}
+        for row in rows:
+            value = getattr(row, column)
+            if plain(value) in seen:
+                raise BadSheet(
+                    f"{name}: rows {seen[plain(value)]} and {row.row} have the same {column}, {value}.",
+                    "Each photo has one row, and each wall its own name.",
+                )
+            seen[plain(value)] = row.row
