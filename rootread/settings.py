@@ -36,8 +36,12 @@ class FindSettings:
     """Which pixels are root."""
 
     finder: Literal["ridges"] = "ridges"
-    min_width_in: float = 0.03
-    max_width_in: float = 0.40
+    polarity: Literal["pale", "dark"] = "pale"
+    """Whether roots are paler or darker than the soil; the ridge finder needs to be told."""
+    ridge_low: float = 2.3
+    ridge_high: float = 4.0
+    """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
+    min_piece_in: float = 0.4
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,8 @@ class MeasureSettings:
     pattern_high_deg: float = 35.0
     min_angle_uncertainty_deg: float = 5.0
     step_in: float = 0.05
-    smoothing_in: float = 0.25
+    smoothing_in: float = 0.30
+    """Span of the local parabola through the centreline; keeps 94 % of a wiggle 0.5 in long."""
     tangent_in: float = 1.0
     run_max_descent_deg: float = 12.0
     run_min_length_in: float = 1.5
@@ -68,6 +73,8 @@ class MeasureSettings:
     flattened_ratio: float = 1.5
     flattened_min_length_in: float = 0.5
     density_cell_in: float = 2.0
+    counted_width_in: float = 0.05
+    """Thinner stretches of root do not count toward the wall's descent and shares."""
 
 
 @dataclass(frozen=True)

@@ -1,1 +1,21 @@
 """Say which pixels of the flat wall are root."""
+
+import numpy as np
+
+from rootread.find.ridges import ridge_roots
+from rootread.find.sense import is_lattice
+from rootread.find.types import RootMap
+from rootread.plane.types import WallImage
+from rootread.settings import FindSettings
+
+__all__ = ["RootMap", "find_roots"]
+
+
+def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
+    """Root map of a wall laid flat, by the finder that the settings name."""
+    root_map = ridge_roots(image, settings)
+    if is_lattice(root_map.mask):
+        caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
+        nothing = np.zeros_like(root_map.mask)
+        return RootMap(np.zeros_like(root_map.probability), nothing, root_map.grid, (caution,))
+    return root_map

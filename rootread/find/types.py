@@ -17,3 +17,4 @@ class RootMap:
     mask: NDArray[np.bool_]
     """``(M, N)`` pixels taken as root."""
     grid: Grid
+    cautions: tuple[str, ...] = ()
