@@ -157,6 +157,7 @@ def _tags(image: Image.Image) -> Tags:
 
 
 def _damaged(name: str, error: Exception) -> UnreadablePhoto:
+    said = " ".join(str(error).split()) or type(error).__name__
     return UnreadablePhoto(
-        f"{name}: the file is damaged or cut short ({error}).", "Copy it from the camera again."
+        f"{name}: the file is damaged or cut short ({said}).", "Copy it from the camera again."
     )
