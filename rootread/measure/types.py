@@ -18,6 +18,20 @@ class Interval:
 
 
 @dataclass(frozen=True)
+class PatternBand:
+    """The growth pattern as descents below horizontal, its edges widened by what angles are unsure by."""
+
+    low_deg: float
+    high_deg: float
+    widened_by_deg: float
+
+    @property
+    def free_from_deg(self) -> float:
+        """Descent from which a root counts as going down freely."""
+        return self.low_deg - self.widened_by_deg
+
+
+@dataclass(frozen=True)
 class SidewaysRun:
     """A stretch that stays near level for long enough."""
 
@@ -35,6 +49,8 @@ class Turn:
     root: str
     x_in: float
     depth_in: float
+    settled_depth_in: float
+    """Mean depth over the inch after the turn, where the root runs near level."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +85,11 @@ class Readings:
     """The figures of a wall, root by root and in sum."""
 
     roots: tuple[RootReading, ...]
+    pattern: PatternBand
+    level_se_deg: float
+    """Standard error of the wall's level, which every angle carries."""
+    counted_width_in: float
+    """Thinner roots do not count toward the wall's descent, shares and grade."""
     root_length_in: float
     descent: Interval
     shallow_share: float

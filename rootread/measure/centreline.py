@@ -1,0 +1,65 @@
+"""A root's centreline: evenly spaced points, freed of pixel noise but not of wiggles.
+
+The smoother is the local parabola of Savitzky and Golay (Analytical Chemistry
+36:1627-1639, 1964; from memory): each point moves to the value of the least-squares parabola
+through the points within half a span on either side. Straight lines, circles
+of constant curvature to second order, and the ends of a root come out where
+they were, so lengths do not shrink as they do under a running mean.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import savgol_coeffs, savgol_filter
+
+from rootread.follow.types import Trace
+from rootread.geometry import Points, arc_length, resample_polyline
+from rootread.settings import MeasureSettings
+
+PARABOLA = 2
+"""Degree of the fitted curve: the least that keeps the height of a bend."""
+
+
+def window_points(span_in: float, step_in: float) -> int:
+    """Number of points, odd, that a smoothing span covers."""
+    return 2 * max(round(span_in / step_in / 2), 0) + 1
+
+
+def smooth(points: Points, window: int) -> Points:
+    """``(N, 2)`` evenly spaced points after the local parabola over ``window`` of them."""
+    window = min(window, len(points) - 1 + len(points) % 2)
+    if window <= PARABOLA + 1:
+        return points
+    return savgol_filter(points, window, PARABOLA, axis=0, mode="interp")
+
+
+def wiggle_kept(wavelength_in: float, span_in: float, step_in: float) -> float:
+    """Share of a sideways wiggle's amplitude that is left after smoothing.
+
+    The response of a symmetric filter h to a wave of angular step w is
+    ``H(w) = sum h_k cos(k w)``. With the default span of 0.30 in it is 0.94
+    at a wavelength of 0.5 in and 0.997 at 1 in.
+    """
+    window = window_points(span_in, step_in)
+    if window <= PARABOLA + 1:
+        return 1.0
+    k = np.arange(window) - window // 2
+    return float(savgol_coeffs(window, PARABOLA) @ np.cos(2 * np.pi * k * step_in / wavelength_in))
+
+
+def centreline(trace: Trace, settings: MeasureSettings) -> Trace:
+    """The trace at even steps along its smoothed centreline.
+
+    Widths are interpolated; a point counts as inferred when it is nearer to
+    an inferred point of the trace than to a seen one.
+    """
+    points, at = resample_polyline(trace.points, settings.step_in)
+    along = arc_length(trace.points)
+    inferred: NDArray[np.bool_] = np.interp(at, along, trace.inferred.astype(float)) > 0.5
+    return replace(
+        trace,
+        points=smooth(points, window_points(settings.smoothing_in, settings.step_in)),
+        width_in=np.interp(at, along, trace.width_in),
+        inferred=inferred,
+    )

@@ -1,0 +1,50 @@
+"""The figures of one root."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.types import Trace
+from rootread.geometry import Points
+from rootread.measure.centreline import centreline
+from rootread.measure.direction import chord_descent, descent_along, length_and_chord, turning
+from rootread.measure.flattening import flattened_points
+from rootread.measure.sideways import sideways_runs, turns
+from rootread.measure.types import RootReading
+from rootread.settings import MeasureSettings
+
+
+def depth_below_surface(points: Points, surface_in: Points) -> NDArray[np.float64]:
+    """``(N,)`` inches of each point under the soil surface line straight above it."""
+    return points[:, 1] - np.interp(points[:, 0], surface_in[:, 0], surface_in[:, 1])
+
+
+def measure_root(trace: Trace, surface_in: Points, settings: MeasureSettings) -> RootReading:
+    """Read one trace.
+
+    Parameters
+    ----------
+    trace : the root, ``(N, 2)`` points in inches, base first.
+    surface_in : ``(M, 2)`` soil surface line, x rising.
+    """
+    even = centreline(trace, settings)
+    points = even.points
+    length_in, chord_in = length_and_chord(points)
+    descent_at = descent_along(points, settings.step_in, settings.tangent_in)
+    below = depth_below_surface(points, surface_in)
+    flat = flattened_points(even.width_in, even.inferred, settings)
+    seen = ~even.inferred if not even.inferred.all() else np.ones_like(even.inferred)
+    return RootReading(
+        trace=even,
+        length_in=length_in,
+        chord_in=chord_in,
+        tortuosity=length_in / max(chord_in, settings.step_in),
+        turning_deg_per_in=turning(points, settings.step_in, settings.tangent_in) / length_in,
+        descent_deg=float(descent_at.mean()),
+        chord_descent_deg=chord_descent(points),
+        width_in=float(np.median(even.width_in[seen])),
+        flattened_share=float(flat.mean()),
+        descent_at_deg=descent_at,
+        flattened=flat,
+        runs=sideways_runs(trace.id, points, descent_at, below, settings),
+        turns=turns(trace.id, points, below, settings),
+    )
