@@ -6,6 +6,10 @@ The CSV files have these columns in this order, also when they have no rows.
 from dataclasses import dataclass
 
 
+Row = dict[str, str | float | int | None]
+"""One row of a table by column name; None where there is nothing to say."""
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a table."""

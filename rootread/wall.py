@@ -4,12 +4,12 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from rootread.errors import WallRefused
+from rootread.errors import BadMarks, WallRefused
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.find import RootMap, find_roots
 from rootread.follow import Trace, follow_roots
 from rootread.judge import Grade, Layer, find_layers, grade_wall
-from rootread.marks import Marks
+from rootread.marks import Marks, read_marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
@@ -83,10 +83,11 @@ def read_wall(
 
 
 def read_or_refuse(
-    photo: Path, row: SheetRow, marks: Marks | None = None, settings: Settings | None = None
+    photo: Path, row: SheetRow, marks_file: Path | None = None, settings: Settings | None = None
 ) -> Wall | RefusedWall:
     """Read one wall of a folder run; a wall that cannot be read becomes a ``RefusedWall``."""
     try:
+        marks = read_marks(marks_file) if marks_file else None
         return read_wall(photo, row, marks, settings)
-    except WallRefused as error:
+    except (WallRefused, BadMarks) as error:
         return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)

@@ -1,0 +1,163 @@
+"""The command line: a thin shell over the package's functions.
+
+Everything heavy is imported inside the commands, so that ``--help`` is quick.
+Exit codes: 0 all walls read; 1 some refused, the rest done; 2 the request itself is wrong.
+"""
+
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rootread.errors import BadRequest, RootreadError
+
+if TYPE_CHECKING:
+    from rootread.batch import Run
+    from rootread.batch.run import Progress, Record
+    from rootread.settings import Settings
+
+app = typer.Typer(
+    add_completion=True,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Read root architecture from photographs of excavated soil-pit walls.",
+)
+
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", help="TOML file; 'rootread settings' prints the defaults.")
+]
+Jobs = Annotated[int, typer.Option(min=1, help="How many walls to read at once.")]
+
+
+@app.command()
+def grade(
+    places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos or folders.")],
+    out: Annotated[Path, typer.Option(help="Folder for tables, pictures and the report.")],
+    settings: SettingsFile = None,
+    jobs: Jobs = 1,
+) -> None:
+    """Read and grade walls: tables, pictures and a report.
+
+    A folder's sheet.csv says what is known of each photo. What was read before
+    and has not changed is not read again.
+
+    Example: rootread grade sample_images --out graded
+    """
+    run = _grade(places, out, _settings(settings), jobs)
+    raise typer.Exit(1 if run.refused else 0)
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for what comes out.")] = Path("demo-out"),
+    jobs: Jobs = 2,
+) -> None:
+    """Grade the sample walls: three pits, each with a deep and a shallow pass.
+
+    Example: rootread demo
+    """
+    run = _grade([_sample_images()], out, _settings(None), jobs)
+    raise typer.Exit(1 if run.refused else 0)
+
+
+@app.command()
+def card(
+    out: Annotated[Path, typer.Option(help="Where to write the PDF.")] = Path("card.pdf"),
+    paper: Annotated[str, typer.Option(help="letter or a4.")] = "letter",
+) -> None:
+    """Write the scale card as a PDF at true size, with a line to measure after printing.
+
+    Example: rootread card --paper a4 --out card-a4.pdf
+    """
+    from rootread.plane.card_pdf import write_card_pdf
+
+    if paper not in ("letter", "a4"):
+        raise BadRequest(f"--paper {paper} is not known.", "Choose letter or a4.")
+    write_card_pdf(out, "letter" if paper == "letter" else "a4")
+    typer.echo(f"{out}  Print at 100 %, measure the 6-inch line, hang it flush on the wall.")
+
+
+@app.command("settings")
+def print_settings(settings: SettingsFile = None) -> None:
+    """Print every setting with its value, as TOML to edit.
+
+    Example: rootread settings > mine.toml
+    """
+    from rootread.settings import settings_toml
+
+    typer.echo(settings_toml(_settings(settings)))
+
+
+@app.command()
+def scene(
+    out: Annotated[Path, typer.Option(help="Folder for NAME.jpg, NAME.png and NAME.json.")],
+    seed: Annotated[int, typer.Option(help="Same seed, same wall.")] = 1,
+    count: Annotated[int, typer.Option(min=1, help="How many walls, seeds counting up.")] = 1,
+    kind: Annotated[str | None, typer.Option(help="open, blocked or mixed; any when left out.")] = None,
+) -> None:
+    """Make walls with exact truth: photo, mask of the visible roots, and truth.
+
+    Example: rootread scene --out made --seed 7 --count 3 --kind blocked
+    """
+    import numpy as np
+
+    from rootread.scene import KINDS, draw_scene, render, write_scene
+
+    if kind is not None and kind not in KINDS:
+        raise BadRequest(f"--kind {kind} is not known.", f"Choose one of {', '.join(KINDS)}.")
+    for number in range(seed, seed + count):
+        made = draw_scene(np.random.default_rng(number), kind=kind)
+        name = f"scene-{number}-{made.kind}"
+        write_scene(render(made), out, name)
+        typer.echo(str(out / f"{name}.jpg"))
+
+
+def _grade(places: list[Path], out: Path, settings: "Settings", jobs: int) -> "Run":
+    from rootread.batch import grade_walls, plan_walls
+    from rootread.report import walls_text
+
+    plan = plan_walls(places)
+    for message in plan.messages:
+        typer.echo(message, err=True)
+    run = grade_walls(plan, out, settings, jobs, _progress())
+    typer.echo(walls_text([record.wall for record in run.records]))
+    typer.echo(f"Report: {run.report.resolve()}")
+    return run
+
+
+def _progress() -> "Progress":
+    started = time.monotonic()
+
+    def say(done: int, total: int, record: "Record") -> None:
+        left = (time.monotonic() - started) / done * (total - done)
+        what = record.wall["verdict"] if record.wall["status"] == "read" else "refused"
+        remaining = f", about {left:.0f} s left" if left >= 1 else ""
+        typer.echo(f"[{done}/{total}] {record.wall['wall']}: {what}{remaining}", err=True)
+
+    return say
+
+
+def _settings(path: Path | None) -> "Settings":
+    from rootread.settings import Settings, read_settings
+
+    return read_settings(path) if path else Settings()
+
+
+def _sample_images() -> Path:
+    """The sample walls: beside the package in a checkout, inside it when installed."""
+    package = Path(__file__).parent
+    for place in (package.parent / "sample_images", package / "sample_images"):
+        if place.is_dir():
+            return place
+    raise BadRequest("The sample walls are not installed.", "Run from a checkout of rootread.")
+
+
+def main() -> None:
+    """Run the command line; errors raised on purpose become one line and an exit code."""
+    try:
+        app()
+    except RootreadError as error:
+        typer.echo(f"rootread: {error.cause} {error.remedy}".rstrip(), err=True)
+        sys.exit(2 if isinstance(error, BadRequest) else 1)
