@@ -109,7 +109,7 @@ def _reader(data: bytes) -> Callable[[io.BytesIO], Image.Image] | None:
 def _check_size(image: Image.Image, settings: PhotoSettings, name: str) -> None:
     columns, rows = image.size
     megapixels = columns * rows / 1e6
-    what = f"{name}: {columns} x {rows} pixels is {megapixels:.2g} megapixels"
+    what = f"{name}: {columns} x {rows} pixels is {float(f'{megapixels:.2g}'):g} megapixels"
     if megapixels > settings.max_megapixels:
         raise UnreadablePhoto(
             f"{what}, more than the {settings.max_megapixels:g} allowed.",
