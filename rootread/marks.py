@@ -17,8 +17,6 @@ left out. Marks win over detection.
 
 import json
 import math
-import os
-import tempfile
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any, Literal
@@ -130,11 +128,12 @@ def write_marks(marks: Marks, path: Path) -> None:
     _check(marks, path.name)
     text = json.dumps({"version": VERSION, **asdict(marks)}, indent=1, allow_nan=False)
     path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(
-        "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
-    ) as draft:
-        draft.write(text + "\n")
-    os.replace(draft.name, path)  # noqa: PTH105
+    draft = path.with_name(f".{path.name}.draft")
+    try:
+        draft.write_text(text + "\n", encoding="utf-8")
+        draft.replace(path)
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 @dataclass(frozen=True)
