@@ -1,0 +1,189 @@
+"""Letters on pictures: the fonts, wrapping, and labels that keep off the roots."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+import cv2
+import matplotlib
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from rootread.geometry import Points
+from rootread.report.colours import RGB
+
+_PAD_PX = 11
+_LINE_SPACING = 1.22
+_ROOT_CELL_PX = 8
+# A place further down the list is taken only if it covers this much less of the roots.
+_LATER_COSTS = 0.002
+
+
+@cache
+def font(size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
+    """DejaVu Sans, which comes with matplotlib."""
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size_px)
+
+
+def wrap(text: str, face: ImageFont.FreeTypeFont, width_px: float, max_lines: int) -> list[str]:
+    """Break a sentence into lines no wider than ``width_px``; what does not fit ends in an ellipsis."""
+    lines: list[str] = []
+    for word in text.split():
+        if lines and face.getlength(f"{lines[-1]} {word}") <= width_px:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    kept = [shorten(line, face, width_px) for line in lines[:max_lines]]
+    if len(lines) > max_lines:
+        kept[-1] = shorten(kept[-1] + " …", face, width_px)
+    return kept
+
+
+def shorten(text: str, face: ImageFont.FreeTypeFont, width_px: float) -> str:
+    """The text, cut to ``width_px`` with an ellipsis."""
+    if face.getlength(text) <= width_px:
+        return text
+    text = text.rstrip("… ")
+    while text and face.getlength(text + "…") > width_px:
+        text = text[:-1]
+    return text.rstrip() + "…"
+
+
+class _Box(NamedTuple):
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+@dataclass(frozen=True)
+class Label:
+    """A plate with text on it, its top left corner at ``x``, ``y`` of the picture."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    text: str
+    size_px: int
+    ink: RGB
+    plate: RGB
+    opacity: float
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        """Its middle."""
+        return self.x + self.width / 2, self.y + self.height / 2
+
+    @property
+    def box(self) -> _Box:
+        """Its edges."""
+        return _Box(self.x, self.y, self.x + self.width, self.y + self.height)
+
+
+class LabelRoom:
+    """Where labels may go: not on one another, not off the photo, and rather not on roots."""
+
+    def __init__(
+        self, size_px: tuple[int, int], left_px: int, roots_px: Points, keep_clear_px: Sequence[Points]
+    ) -> None:
+        """Empty room.
+
+        ``size_px`` is where the photo ends to the right and below, ``left_px``
+        where it starts; ``roots_px`` are ``(N, 2)`` points on roots, and
+        ``keep_clear_px`` outlines that no label may touch.
+        """
+        self.width, self.height = size_px
+        self.left = left_px
+        self.labels: list[Label] = []
+        self._clear = [_Box(*outline.min(axis=0), *outline.max(axis=0)) for outline in keep_clear_px]
+        cells = np.zeros((self.height // _ROOT_CELL_PX + 1, self.width // _ROOT_CELL_PX + 1), np.uint8)
+        at = (roots_px / _ROOT_CELL_PX).astype(int)
+        inside = (at >= 0).all(axis=1) & (at[:, 1] < cells.shape[0]) & (at[:, 0] < cells.shape[1])
+        cells[at[inside, 1], at[inside, 0]] = 1
+        self._covered = cv2.integral(cells)
+
+    def place(
+        self,
+        text: str,
+        near_px: list[tuple[float, float]],
+        *,
+        size_px: int,
+        ink: RGB,
+        plate: RGB,
+        opacity: float = 0.82,
+        most_roots: float = 1.0,
+        leads_to_px: float | None = None,
+    ) -> Label | None:
+        """Put a label with its centre near one of ``near_px``, the earlier the better.
+
+        Lines of ``text`` are parted by line breaks. Returns None, and places
+        nothing, when none is free or all would cover roots over more than the
+        share ``most_roots`` of the plate. With ``leads_to_px``, the row that a
+        leader straight up or down from the label will end at, the leader too
+        keeps off other labels.
+        """
+        face = font(size_px)
+        lines = text.split("\n")
+        width = int(max(face.getlength(line) for line in lines)) + 2 * _PAD_PX
+        height = round(_LINE_SPACING * size_px * len(lines)) + _PAD_PX
+        best: tuple[float, Label] | None = None
+        for order, (x, y) in enumerate(near_px):
+            left = int(np.clip(x - width / 2, self.left + 4, max(self.width - width - 6, self.left + 4)))
+            top = int(np.clip(y - height / 2, 4, max(self.height - height - 4, 4)))
+            label = Label(left, top, width, height, text, size_px, ink, plate, opacity)
+            share = self._root_share(label)
+            taken = [*self._clear, *(other.box for other in self.labels)]
+            boxes = [label.box] if leads_to_px is None else [label.box, _leader(label, leads_to_px)]
+            if share > most_roots or any(_overlap(box, other) for box in boxes for other in taken):
+                continue
+            cost = share + _LATER_COSTS * order
+            if best is None or cost < best[0]:
+                best = cost, label
+        if best is None:
+            return None
+        self.labels.append(best[1])
+        return best[1]
+
+    def _root_share(self, label: Label) -> float:
+        x0, x1 = label.x // _ROOT_CELL_PX, (label.x + label.width) // _ROOT_CELL_PX
+        y0, y1 = label.y // _ROOT_CELL_PX, (label.y + label.height) // _ROOT_CELL_PX
+        rows, columns = self._covered.shape
+        x1, y1 = min(x1, columns - 1), min(y1, rows - 1)
+        table = self._covered
+        inside = int(table[y1, x1]) - int(table[y0, x1]) - int(table[y1, x0]) + int(table[y0, x0])
+        return inside / max((x1 - x0) * (y1 - y0), 1)
+
+
+def draw_labels(picture: NDArray[np.uint8], labels: list[Label]) -> NDArray[np.uint8]:
+    """The picture with its labels; plates let a little of the photo through."""
+    picture = picture.copy()
+    for label in labels:
+        area = picture[label.y : label.y + label.height, label.x : label.x + label.width]
+        area[:] = np.round(label.opacity * np.array(label.plate) + (1 - label.opacity) * area)
+    image = Image.fromarray(picture)
+    draw = ImageDraw.Draw(image)
+    for label in labels:
+        lines = label.text.split("\n")
+        for number, line in enumerate(lines):
+            row = label.centre[1] + _LINE_SPACING * label.size_px * (number - (len(lines) - 1) / 2)
+            draw.text((label.centre[0], row), line, fill=label.ink, font=font(label.size_px), anchor="mm")
+    return np.asarray(image)
+
+
+def _leader(label: Label, row: float) -> _Box:
+    x, y = label.centre
+    return _Box(x, min(y, row), x, max(y, row))
+
+
+def _overlap(one: _Box, other: _Box, gap_px: int = 5) -> bool:
+    return (
+        one.left < other.right + gap_px
+        and other.left < one.right + gap_px
+        and one.top < other.bottom + gap_px
+        and other.top < one.bottom + gap_px
+    )

@@ -1,0 +1,186 @@
+"""The marks on the photo: soil surface, layers, traces, sideways runs and their labels."""
+
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.fieldsheet import RecordedLayer, SheetRow
+from rootread.geometry import Points
+from rootread.judge.types import Layer
+from rootread.measure.types import RootReading, SidewaysRun
+from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
+from rootread.report.lettering import LabelRoom
+from rootread.report.strokes import Picture, dashed, stretches, stroke, veil
+from rootread.report.view import View
+from rootread.report.words import inches, passage_words, recorded_words, sheet_layer
+
+if TYPE_CHECKING:
+    from rootread.wall import Wall
+
+LETTERS_PX = 34
+TRACE_PX, CASING_PX = 3, 6
+RUN_PX, RUN_CASING_PX = 6, 12
+FLAT_PX = 22
+DASH_PX, GAP_PX = 13.0, 10.0
+COLOUR_STEP_DEG = 3.0
+RUNS_LABELLED = 4
+SAME_PLACE_IN = 0.75
+"""Of two runs this close in depth that lie above one another, only the longer gets a label."""
+
+
+def draw_marks(picture: Picture, view: View, wall: "Wall") -> LabelRoom:
+    """Draw all lines onto the photo, in place, and lay out the labels that go with them."""
+    surface = view.px(wall.plane.surface.line_in)
+    veil(picture, [surface], DARK, 5, 0.5)
+    veil(picture, [surface], WHITE, 2, 0.9)
+    for x_in in wall.row.shanks_at_in:
+        _draw_shank(picture, view, wall.plane.surface.line_in, x_in)
+
+    recorded = _recorded_alone(wall)
+    for layer in recorded:
+        level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
+        line = [dash for piece in level for dash in dashed(piece, 10, 14)]
+        veil(picture, line, DARK, 5, 0.4)
+        veil(picture, line, WHITE, 2, 0.8)
+    for found in wall.layers:
+        line = _off_the_scale(view, wall, view.level_line(found.depth_in, found.x_from_in, found.x_to_in))
+        veil(picture, line, DARK, 13, 0.5)
+        stroke(picture, line, WHITE, 5)
+    _draw_traces(picture, view, wall.readings.roots)
+
+    room = LabelRoom(
+        (view.right_px + 1, view.size_px[1]),
+        view.left_px,
+        np.vstack([np.empty((0, 2)), *(view.px(root.trace.points) for root in wall.readings.roots)]),
+        [view.from_photo(outline) for outline in wall.plane.scale.outlines_px],
+    )
+    for found in wall.layers:
+        _label_layer(view, found, wall.row, room)
+    for run in runs_to_label(wall.readings.roots):
+        _label_run(picture, view, run, room)
+    for layer in recorded:
+        _label_recorded(view, layer, room)
+    return room
+
+
+def runs_to_label(roots: tuple[RootReading, ...]) -> list[SidewaysRun]:
+    """The longest few sideways runs, one for each place."""
+    chosen: list[SidewaysRun] = []
+    for run in sorted((run for root in roots for run in root.runs), key=lambda run: -run.length_in):
+        if len(chosen) < RUNS_LABELLED and not any(_same_place(run, other) for other in chosen):
+            chosen.append(run)
+    return chosen
+
+
+def on_run(root: RootReading, run: SidewaysRun) -> NDArray[np.bool_]:
+    """``(N,)`` True at the points of a root that lie on one of its sideways runs."""
+    x, z = root.trace.points.T
+    within_x = (x >= run.x_from_in - 1e-6) & (x <= run.x_to_in + 1e-6)
+    # A run stays within 12 degrees of level, so over its length it leaves its mean depth by little.
+    return within_x & (np.abs(z - run.depth_in) <= max(0.3, 0.25 * run.length_in))
+
+
+def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -> None:
+    thin: list[tuple[Points, RGB]] = []
+    thick: list[tuple[Points, RGB]] = []
+    flat: list[Points] = []
+    for root in roots:
+        line = view.px(root.trace.points)
+        flat.extend(line[a : b + 1] for a, b in stretches(root.flattened[:, np.newaxis]) if root.flattened[a])
+        sideways = np.zeros(len(line), dtype=bool)
+        for run in root.runs:
+            sideways |= on_run(root, run)
+        step = np.floor(np.clip(root.descent_at_deg, 0, 90) / COLOUR_STEP_DEG)
+        for first, last in stretches(np.column_stack([step, sideways, root.trace.inferred])):
+            piece = line[first : last + 2]
+            colour = descent_colours(root.descent_at_deg[first : last + 1].mean())
+            parts = dashed(piece, DASH_PX, GAP_PX) if root.trace.inferred[first] else [piece]
+            pen = (int(colour[0]), int(colour[1]), int(colour[2]))
+            (thick if sideways[first] else thin).extend((part, pen) for part in parts)
+    veil(picture, flat, WHITE, FLAT_PX, 0.6)
+    veil(picture, [line for line, _ in thin], DARK, CASING_PX, 0.45)
+    veil(picture, [line for line, _ in thick], DARK, RUN_CASING_PX, 0.45)
+    for line, pen in thin:
+        stroke(picture, [line], pen, TRACE_PX)
+    for line, pen in thick:
+        stroke(picture, [line], pen, RUN_PX)
+
+
+def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
+    """The pieces of a line that do not run over the scale object."""
+    covered = np.zeros(len(line))
+    for outline in wall.plane.scale.outlines_px:
+        shape = view.from_photo(outline).astype(np.float32)
+        covered += [cv2.pointPolygonTest(shape, (float(x), float(y)), False) >= 0 for x, y in line]
+    pieces = stretches((covered > 0)[:, np.newaxis])
+    return [line[first : last + 1] for first, last in pieces if not covered[first]]
+
+
+def _recorded_alone(wall: "Wall") -> list[RecordedLayer]:
+    """Layers of the field sheet that no found layer was matched to."""
+    matched = [sheet_layer(layer, wall.row) for layer in wall.layers]
+    return [layer for layer in wall.row.layers if layer not in matched]
+
+
+def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
+    line = view.level_line(layer.depth_in, layer.x_from_in, layer.x_to_in)
+    named = f" (sheet: {recorded_words(layer, row)})" if layer.recorded else ""
+    text = f"layer at {inches(layer.depth_in)}{named}\n"
+    text += passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
+    places = [
+        (x, y + below)
+        for below in (64, 110, 160, 210, 260, -70, -120)
+        for x, y in (line[len(line) * part // 16] for part in (12, 4, 14, 2, 8, 10, 6, 15, 1))
+    ]
+    room.place(text, places, size_px=LETTERS_PX, ink=DARK, plate=WHITE, opacity=0.9)
+
+
+def _label_recorded(view: View, layer: RecordedLayer, room: LabelRoom) -> None:
+    line = view.level_line(layer.depth_in)
+    places = [
+        (float(np.interp(part, [0, 1], [line[0, 0], line[-1, 0]])), line[len(line) // 2, 1] + below)
+        for part in (0.99, 0.01, 0.8, 0.2)
+        for below in (-30, 30)
+    ]
+    text = f"{layer.name} {inches(layer.depth_in)}, from the sheet"
+    room.place(text, places, size_px=LETTERS_PX - 6, ink=WHITE, plate=INK, opacity=0.7, most_roots=0.15)
+
+
+def _label_run(picture: Picture, view: View, run: SidewaysRun, room: LabelRoom) -> None:
+    middle = view.px([[(run.x_from_in + run.x_to_in) / 2, run.depth_in]])[0]
+    half_px = view.px([[run.x_to_in, run.depth_in]])[0, 0] - middle[0]
+    places = [
+        (float(middle[0] + half_px * along), float(middle[1] + below))
+        for below in (-48, 48, -96, 96, -150, 150)
+        for along in (0.0, -0.5, 0.5, -0.9, 0.9)
+    ]
+    label = room.place(
+        f"{inches(run.length_in)} sideways",
+        places,
+        size_px=LETTERS_PX,
+        ink=DARK,
+        plate=LEVEL,
+        opacity=0.92,
+        leads_to_px=float(middle[1]),
+    )
+    if label is not None:
+        near = label.y + label.height if label.y < middle[1] else label.y
+        leader = np.array([[label.centre[0], near], [label.centre[0], middle[1]]])
+        stroke(picture, [leader], DARK, 5)
+        stroke(picture, [leader], LEVEL, 2)
+
+
+def _draw_shank(picture: Picture, view: View, surface_in: Points, x_in: float) -> None:
+    """A wedge above the soil surface where a shank went through."""
+    z_in = np.interp(x_in, surface_in[:, 0], surface_in[:, 1])
+    tip = view.px([[x_in, z_in]])[0]
+    wedge = tip + np.array([[0, 0], [-15, -34], [15, -34]])
+    cv2.fillPoly(picture, [np.round(wedge).astype(np.int32)], WHITE, cv2.LINE_AA)
+    stroke(picture, [np.vstack([wedge, wedge[:1]])], DARK, 3)
+
+
+def _same_place(one: SidewaysRun, other: SidewaysRun) -> bool:
+    overlap = min(one.x_to_in, other.x_to_in) - max(one.x_from_in, other.x_from_in)
+    return abs(one.depth_in - other.depth_in) < SAME_PLACE_IN and overlap > 0

@@ -1,0 +1,110 @@
+"""The strip beneath the photo: verdict and grade, its parts, and how to read the marks."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from rootread.judge.types import GradePart
+from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
+from rootread.report.legend import draw_legend
+from rootread.report.lettering import font, shorten, wrap
+from rootread.report.strokes import Picture
+from rootread.report.words import count, degrees, inches, interval_words, score, sheet_lines
+from rootread.settings import JudgeSettings, Settings
+
+if TYPE_CHECKING:
+    from rootread.wall import Wall
+
+MARGIN_PX = 56
+TEXT_PX, SMALL_PX = 36, 31
+PART_ROW_PX = 140
+BAR_PX = 16
+LEAST_HEIGHT_PX = 850
+COLUMNS_PX = (MARGIN_PX, 690, 1640)
+
+
+def draw_strip(wall: "Wall", width_px: int, settings: Settings) -> Picture:
+    """Verdict, parts of the grade and legend side by side, ``(H, width_px, 3)`` sRGB."""
+    height = max(2 * MARGIN_PX + PART_ROW_PX * len(wall.grade.parts), LEAST_HEIGHT_PX)
+    image = Image.new("RGB", (width_px, height), PAPER)
+    draw = ImageDraw.Draw(image)
+    for left in COLUMNS_PX[1:]:
+        draw.line([(left - 44, MARGIN_PX), (left - 44, height - MARGIN_PX)], fill=RULE, width=2)
+    _draw_verdict(draw, wall, settings.judge, COLUMNS_PX[1] - COLUMNS_PX[0] - 88)
+    for row, part in enumerate(wall.grade.parts):
+        top = MARGIN_PX + PART_ROW_PX * row
+        _draw_part(draw, part, COLUMNS_PX[1], top, COLUMNS_PX[2] - COLUMNS_PX[1] - 88)
+    draw_legend(
+        image, wall, (COLUMNS_PX[2], MARGIN_PX), width_px - COLUMNS_PX[2] - MARGIN_PX, settings.measure
+    )
+    return np.array(image)
+
+
+def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings, width: int) -> None:
+    left, top = COLUMNS_PX[0], MARGIN_PX
+    draw.text((left, top), shorten(wall.name, font(50, bold=True), width), fill=INK, font=font(50, bold=True))
+    top += 74
+    for line in sheet_lines(wall.row):
+        draw.text((left, top), shorten(line, font(SMALL_PX), width), fill=FADED_INK, font=font(SMALL_PX))
+        top += 42
+    top += 26
+    face = font(76 if " or " not in wall.grade.verdict else 50, bold=True)
+    verdict = shorten(wall.grade.verdict, face, width)
+    draw.text((left, top), verdict, fill=verdict_colour(wall.grade.verdict), font=face)
+    top += round(1.45 * face.size)
+    grade = wall.grade.score
+    draw.text((left, top), f"grade {score(grade.value)} of 100", fill=INK, font=font(TEXT_PX, bold=True))
+    draw.text(
+        (left, top + 48),
+        f"likely between {interval_words(grade, ' and ')}",
+        fill=FADED_INK,
+        font=font(SMALL_PX),
+    )
+    _draw_scale(draw, wall, judge, left, top + 124, width)
+    readings = wall.readings
+    figures = [
+        f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)} of root",
+        f"mean descent {degrees(readings.descent.value)} ({interval_words(readings.descent)})",
+        f"{inches(readings.sideways_in, 0)} of it ran sideways",
+    ]
+    for row, text in enumerate(figures):
+        face = font(SMALL_PX)
+        draw.text((left, top + 226 + 44 * row), shorten(text, face, width), fill=INK, font=face)
+
+
+def _draw_scale(
+    draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings, left: int, top: int, width: int
+) -> None:
+    """The verdicts along 0 to 100, with the grade's interval on it."""
+    edges = [0.0, judge.turned_from, judge.slowed_from, judge.open_from, 100.0]
+    words = ["stopped", "turned", "slowed", "open"]
+    for word, low, high in zip(words, edges, edges[1:], strict=False):
+        box = [left + width * low / 100 + 1, top, left + width * high / 100 - 2, top + BAR_PX]
+        draw.rectangle(box, fill=verdict_colour(word))
+        middle = left + width * (low + high) / 200
+        draw.text((middle, top + BAR_PX + 40), word, fill=FADED_INK, font=font(24), anchor="mm")
+    grade = wall.grade.score
+    if not np.isfinite([grade.value, grade.low, grade.high]).all():
+        return
+    low, value, high = (left + width * np.clip(x, 0, 100) / 100 for x in (grade.low, grade.value, grade.high))
+    draw.polygon([(value - 13, top - 24), (value + 13, top - 24), (value, top - 3)], fill=INK)
+    draw.rectangle([low, top + BAR_PX + 5, max(high, low + 4), top + BAR_PX + 13], fill=INK)
+
+
+def _draw_part(draw: ImageDraw.ImageDraw, part: GradePart, left: int, top: int, width: int) -> None:
+    """Name, bar, score and reason of one part; the weight says how much it counts."""
+    face = font(TEXT_PX, bold=True)
+    draw.text((left, top), part.name, fill=INK, font=face)
+    weight_left = left + face.getlength(part.name) + 18
+    weight = f"counts {100 * part.weight:.0f} %"
+    draw.text((weight_left, top + 7), weight, fill=FADED_INK, font=font(27))
+    draw.text((left + width, top), score(part.score), fill=INK, font=face, anchor="ra")
+    bar_left, bar_right = left + 480, left + width - 84
+    middle = top + 25
+    draw.rectangle([bar_left, middle - BAR_PX / 2, bar_right, middle + BAR_PX / 2], fill=RULE)
+    if np.isfinite(part.score) and part.score > 0:
+        end = bar_left + (bar_right - bar_left) * min(part.score, 100) / 100
+        draw.rectangle([bar_left, middle - BAR_PX / 2, end, middle + BAR_PX / 2], fill=INK)
+    for row, line in enumerate(wrap(part.reason, font(SMALL_PX), width, 2)):
+        draw.text((left, top + 48 + 38 * row), line, fill=FADED_INK, font=font(SMALL_PX))

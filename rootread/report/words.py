@@ -1,0 +1,111 @@
+"""How figures are said: one way for the picture, the page and the console."""
+
+import math
+from collections.abc import Sequence
+
+from rootread.fieldsheet import RecordedLayer, SheetRow
+from rootread.judge.types import Layer
+from rootread.measure.types import Interval
+from rootread.plane.types import LevelSource, WallPlane
+from rootread.settings import MeasureSettings
+
+CM_PER_IN = 2.54
+
+_LEVEL_WORDS: dict[LevelSource, str] = {
+    "card": "Plumb from the hung card.",
+    "staff": "Plumb from the staff.",
+    "photo": "Plumb taken from the photo's own upright.",
+    "surface": "Plumb taken square to the soil surface.",
+}
+
+
+def inches(length_in: float, digits: int = 1) -> str:
+    """``6.8 in``; a dash where there is no figure."""
+    return f"{length_in:.{digits}f} in" if math.isfinite(length_in) else "–"
+
+
+def inches_and_cm(length_in: float) -> str:
+    """``6.8 in (17 cm)``."""
+    if not math.isfinite(length_in):
+        return "–"
+    return f"{inches(length_in)} ({length_in * CM_PER_IN:.0f} cm)"
+
+
+def degrees(angle_deg: float) -> str:
+    """``31°``."""
+    return f"{angle_deg:.0f}°" if math.isfinite(angle_deg) else "–"
+
+
+def percent(share: float) -> str:
+    """``27 %``."""
+    return f"{100 * share:.0f} %" if math.isfinite(share) else "–"
+
+
+def score(value: float) -> str:
+    """A grade or the score of one of its parts, whole."""
+    return f"{value:.0f}" if math.isfinite(value) else "–"
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """``1 root``, ``3 roots``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listing(items: Sequence[str]) -> str:
+    """``a, b and c``."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
+    """What the roots did that came to a layer: ``3 of 22 roots crossed, 16 turned, 3 stopped``."""
+    if reached == 0:
+        return "no root reached it"
+    words = f"{crossed} of {count(reached, 'root')} crossed"
+    if turned:
+        words += f", {turned} turned"
+    if stopped:
+        words += f", {stopped} stopped"
+    return words
+
+
+def interval_words(interval: Interval, between: str = " to ") -> str:
+    """``28 to 35``; a dash where the interval is not known."""
+    if not (math.isfinite(interval.low) and math.isfinite(interval.high)):
+        return "–"
+    return f"{interval.low:.0f}{between}{interval.high:.0f}"
+
+
+def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
+    """The layer of the field sheet that a found one was matched to."""
+    named = [recorded for recorded in row.layers if recorded.name == layer.recorded]
+    return min(named, key=lambda recorded: abs(recorded.depth_in - layer.depth_in), default=None)
+
+
+def recorded_words(layer: Layer, row: SheetRow) -> str:
+    """The matched layer as the sheet has it, ``disk 7.5``; ``unrecorded`` without one."""
+    recorded = sheet_layer(layer, row)
+    return f"{recorded.name} {recorded.depth_in:g}" if recorded else layer.recorded or "unrecorded"
+
+
+def sheet_lines(row: SheetRow) -> list[str]:
+    """What the field sheet says of a wall: ``pit1 · shallow pass`` and ``corn V9 · 2026-07-09``."""
+    crop = " ".join(part for part in (row.crop, row.stage) if part)
+    lines = [(row.pit, row.treatment), (crop, row.date)]
+    return [" · ".join(part for part in line if part) for line in lines if any(line)]
+
+
+def pattern_words(measure: MeasureSettings) -> str:
+    """``growth pattern, 30 to 35° below level``."""
+    side = "from plumb" if measure.pattern_from == "plumb" else "below level"
+    return f"growth pattern, {measure.pattern_low_deg:.0f} to {measure.pattern_high_deg:.0f}° {side}"
+
+
+def scale_words(plane: WallPlane) -> str:
+    """How the wall got its inches and its plumb line."""
+    scale = plane.scale
+    words = f"Scale from the {scale.kind}: {scale.px_per_in:.1f} photo pixels an inch"
+    if math.isfinite(scale.px_per_in_se) and scale.px_per_in > 0:
+        words += f", give or take {100 * scale.px_per_in_se / scale.px_per_in:.1f} %"
+    return f"{words}. {_LEVEL_WORDS[plane.level.source]}"
