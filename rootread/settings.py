@@ -6,6 +6,7 @@ Lengths are inches and angles degrees unless the name says otherwise.
 """
 
 import dataclasses
+import math
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -145,7 +146,8 @@ def _checked(values: dict[str, Any], section_type: type, where: str) -> dict[str
             fits = value in get_args(hint)
         else:
             wanted = "a whole number" if hint is int else "a number"
-            fits = isinstance(value, (int, float)) and not isinstance(value, bool) and hint(value) == value
+            is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            fits = is_number and math.isfinite(value) and hint(value) == value
         if not fits:
             raise BadSettings(f"{where}: {key} = {value!r}.", f"Give {wanted}.")
         checked[key] = hint(value) if hint in (int, float) else value
