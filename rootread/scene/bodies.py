@@ -8,7 +8,7 @@ and later roots cross over earlier ones.
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.scene.describe import Colour, Groove, Litter, Root, Stone, ToolMark, Values
+from rootread.scene.describe import Groove, Litter, Root, Stone, ToolMark, Values
 from rootread.scene.noise import Field, band, wiggle
 from rootread.scene.ribbon import Ribbon, cover
 from rootread.scene.soil import Face
@@ -105,11 +105,18 @@ def lay_litter(face: Face, window: Window, litter: Litter, ground_in: Field, dir
     arch = np.sqrt(1 - across**2) if round_ else 1 - 0.4 * across**2
     axis = _axis(ribbon, window, ground_in, 1.2)
     top = axis[ribbon.sample] + litter.out_in + litter.thickness_in * arch
-    slope = -(across / np.sqrt(1.02 - across**2) if round_ else 0.8 * across) * litter.thickness_in / litter.width_in * 2
+    slope = (
+        -(across / np.sqrt(1.02 - across**2) if round_ else 0.8 * across)
+        * litter.thickness_in
+        / litter.width_in
+        * 2
+    )
     vein = np.cos(across * rng.uniform(4, 14) + rng.uniform(0, 6)) * rng.uniform(0, 0.12)
     streak = 0.1 * wiggle(len(ribbon.centre), rng, 40)[ribbon.sample]
     if litter.kind == "stalk":
-        joint = np.abs((ribbon.along[ribbon.sample] / len(half) * rng.integers(1, 4) + rng.random()) % 1 - 0.5)
+        joint = np.abs(
+            (ribbon.along[ribbon.sample] / len(half) * rng.integers(1, 4) + rng.random()) % 1 - 0.5
+        )
         streak = streak - 0.5 * np.exp(-((joint / 0.03) ** 2))
     if litter.kind == "cord":
         strands = ribbon.along[ribbon.sample] * 0.1 * window.px_per_in / ribbon.half + across * 1.5
@@ -118,7 +125,9 @@ def lay_litter(face: Face, window: Window, litter: Litter, ground_in: Field, dir
     _lay(face, window, ribbon, edge, top, slope, [c * tone for c in litter.rgb], litter.dirt, dirt, 0.05)
 
 
-def lay_root(face: Face, window: Window, root: Root, number: int, ground_in: tuple[Field, Field], dirt: Field) -> None:
+def lay_root(
+    face: Face, window: Window, root: Root, number: int, ground_in: tuple[Field, Field], dirt: Field
+) -> None:
     """One root, as a part-buried tube."""
     ppi = window.px_per_in
     half = root.width_in * ppi / 2
@@ -135,12 +144,19 @@ def lay_root(face: Face, window: Window, root: Root, number: int, ground_in: tup
     ground = ground_in[0] if thick > 0.05 else ground_in[1]
     axis = _axis(ribbon, window, ground, max(thick, 0.05))[ribbon.sample] + _along(ribbon, root.out_in)
     arch = np.sqrt(1 - across**2)
-    bump = 0.06 * band((8, 8), 4, rng)[0, 0] + 0.1 * wiggle(len(ribbon.centre), rng, 0.06 * ppi + 2)[ribbon.sample]
+    bump = (
+        0.06 * band((8, 8), 4, rng)[0, 0]
+        + 0.1 * wiggle(len(ribbon.centre), rng, 0.06 * ppi + 2)[ribbon.sample]
+    )
     top = axis + flat * radius_in * (arch + bump)
     slope = -flat * across / np.sqrt(1.04 - across**2)
     share = ribbon.along[ribbon.sample] / max(len(root.points) - 1, 1)
     tone = np.exp(
-        root.banding * (wiggle(len(ribbon.centre), rng, 0.25 * ppi) + 0.5 * wiggle(len(ribbon.centre), rng, 0.05 * ppi + 2))[ribbon.sample]
+        root.banding
+        * (
+            wiggle(len(ribbon.centre), rng, 0.25 * ppi)
+            + 0.5 * wiggle(len(ribbon.centre), rng, 0.05 * ppi + 2)
+        )[ribbon.sample]
         + 0.08 * rng.standard_normal(len(across)) * min(root.banding * 4, 1)
     )
     colour = [(root.base_rgb[c] * (1 - share) + root.tip_rgb[c] * share) * tone for c in range(3)]
@@ -168,8 +184,18 @@ def _axis(ribbon: Ribbon, window: Window, ground_in: Field, stiff_in: float) -> 
     return (total[2 * reach + 1 :] - total[: -2 * reach - 1]) / (2 * reach + 1)
 
 
-def _lay(face: Face, window: Window, ribbon: Ribbon, edge: Values, top: Values, slope: Values,
-         colour: list[Values], dirt_share: float, dirt: Field, gloss: float) -> NDArray[np.float64]:
+def _lay(
+    face: Face,
+    window: Window,
+    ribbon: Ribbon,
+    edge: Values,
+    top: Values,
+    slope: Values,
+    colour: list[Values],
+    dirt_share: float,
+    dirt: Field,
+    gloss: float,
+) -> NDArray[np.float64]:
     """Put a body's pixels onto the face where it stands over the soil; returns its visible cover."""
     index = ribbon.index
     height = face.height_in.ravel()
@@ -177,7 +203,9 @@ def _lay(face: Face, window: Window, ribbon: Ribbon, edge: Values, top: Values, 
     seen = edge * np.clip(over * window.px_per_in * 0.8 + 0.5, 0, 1)
     # Soil sticks in blotches, more of it low on the sides.
     blotch = dirt.ravel()[index]
-    stuck = np.clip((blotch - 1.5 + 2.6 * dirt_share) * 2.0, 0, 1) if dirt_share > 0.02 else np.zeros(len(index))
+    stuck = (
+        np.clip((blotch - 1.5 + 2.6 * dirt_share) * 2.0, 0, 1) if dirt_share > 0.02 else np.zeros(len(index))
+    )
     crumbs = stuck > 0.85
     seen = np.where(crumbs, seen * 0.15, seen)
     height[index] += (seen * over + stuck * edge * 0.008).astype(np.float32)

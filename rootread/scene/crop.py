@@ -30,14 +30,18 @@ def choose_centre(scene: Scene, rng: np.random.Generator) -> tuple[float, float]
         points = scene.roots[int(rng.integers(len(scene.roots)))].points
         x, z = points[int(rng.integers(len(points)))]
         return float(x + rng.normal(0, 1)), float(z + rng.normal(0, 1))
-    lookalikes = [piece.points for piece in (*scene.litter, *scene.cracks, *scene.channels, *scene.tool_marks)]
+    lookalikes = [
+        piece.points for piece in (*scene.litter, *scene.cracks, *scene.channels, *scene.tool_marks)
+    ]
     if draw < 0.7 and lookalikes:
         points = lookalikes[int(rng.integers(len(lookalikes)))]
         x, z = points[int(rng.integers(len(points)))]
         return float(x), float(z)
     if draw < 0.77 and scene.scale.kind != "none":
         corners = outline_in(scene.scale)
-        x, z = corners[0] + rng.random() * (corners[1] - corners[0]) + rng.random() * (corners[3] - corners[0])
+        x, z = (
+            corners[0] + rng.random() * (corners[1] - corners[0]) + rng.random() * (corners[3] - corners[0])
+        )
         return float(x), float(z)
     if draw < 0.82 and scene.things:
         (x, z), _, _ = scene.things[0].strokes[-1]
@@ -50,7 +54,9 @@ def choose_centre(scene: Scene, rng: np.random.Generator) -> tuple[float, float]
 def hang_flat(flat: Flat, scene: Scene, window: Window) -> None:
     """Paint the scale object straight onto a flat window."""
     scale = scene.scale
-    if scale.kind == "none" or not window.sees(scale.x_in, scale.z_in, np.hypot(scale.width_in, scale.height_in) / 2):
+    if scale.kind == "none" or not window.sees(
+        scale.x_in, scale.z_in, np.hypot(scale.width_in, scale.height_in) / 2
+    ):
         return
     fine = window.px_per_in
     front = face_of(scale, fine, scene.ground.topsoil_rgb)
@@ -66,8 +72,13 @@ def hang_flat(flat: Flat, scene: Scene, window: Window) -> None:
     flat.face.root[...] *= 1 - front[..., 3]
 
 
-def render_crop(scene_or_rng: Scene | np.random.Generator, size_px: int, px_per_in: float,
-                rng: np.random.Generator | None = None, centre_in: tuple[float, float] | None = None) -> Crop:
+def render_crop(
+    scene_or_rng: Scene | np.random.Generator,
+    size_px: int,
+    px_per_in: float,
+    rng: np.random.Generator | None = None,
+    centre_in: tuple[float, float] | None = None,
+) -> Crop:
     """A flat square piece of a wall with its labels.
 
     Parameters
@@ -107,8 +118,9 @@ def render_crop(scene_or_rng: Scene | np.random.Generator, size_px: int, px_per_
     return photo[inner], np.clip(face.root[inner], 0, 1), half_px, np.ascontiguousarray(direction)
 
 
-def _through_camera(linear: NDArray[np.float32], scene: Scene, px_per_in: float,
-                    rng: np.random.Generator) -> NDArray[np.uint8]:
+def _through_camera(
+    linear: NDArray[np.float32], scene: Scene, px_per_in: float, rng: np.random.Generator
+) -> NDArray[np.uint8]:
     """Develop at a photo's own resolution, which is seldom the one the flat wall is read at."""
     finer = float(np.exp(rng.uniform(np.log(0.55), np.log(1.5)))) if rng.random() < 0.7 else 1.0
     side = linear.shape[0]

@@ -23,7 +23,9 @@ from rootread.scene.soils import SOILS, jitter, linear
 LAYER_CAUSES = ("tool floor", "disk floor", "plough pan", "change of soil", "traffic")
 
 
-def _layers(rng: np.random.Generator, kind: Kind, width_in: float) -> tuple[tuple[Layer, ...], tuple[tuple[float, float], ...]]:
+def _layers(
+    rng: np.random.Generator, kind: Kind, width_in: float
+) -> tuple[tuple[Layer, ...], tuple[tuple[float, float], ...]]:
     """Layers that turn roots, and the slots that shanks opened through them."""
     if kind not in ("blocked", "mixed"):
         return (), ()
@@ -33,7 +35,15 @@ def _layers(rng: np.random.Generator, kind: Kind, width_in: float) -> tuple[tupl
     if kind == "blocked":
         found = [Layer(depth, 0.0, width_in, thick, cause)]
         if depth < 6 and rng.random() < 0.3:
-            found.append(Layer(float(rng.uniform(depth + 4.5, depth + 8)), 0.0, width_in, thick, str(rng.choice(LAYER_CAUSES))))
+            found.append(
+                Layer(
+                    float(rng.uniform(depth + 4.5, depth + 8)),
+                    0.0,
+                    width_in,
+                    thick,
+                    str(rng.choice(LAYER_CAUSES)),
+                )
+            )
         return tuple(found), ()
     if rng.random() < 0.5:
         edge = float(rng.uniform(0.4, 0.6)) * width_in
@@ -46,10 +56,19 @@ def _layers(rng: np.random.Generator, kind: Kind, width_in: float) -> tuple[tupl
     return (Layer(depth, left + half, right - half, thick, cause),), ((left, half), (right, half))
 
 
-def _groove(rng: np.random.Generator, x_in: float, z_in: float, length_in: float, width_in: float,
-            lean_deg: float, ragged: bool) -> Groove:
+def _groove(
+    rng: np.random.Generator,
+    x_in: float,
+    z_in: float,
+    length_in: float,
+    width_in: float,
+    lean_deg: float,
+    ragged: bool,
+) -> Groove:
     count = max(int(length_in / 0.1), 6)
-    sway = rng.uniform(4, 14) * wiggle(count, rng, 12) + (rng.uniform(8, 30) * wiggle(count, rng, 2.5) if ragged else 8 * wiggle(count, rng, 30))
+    sway = rng.uniform(4, 14) * wiggle(count, rng, 12) + (
+        rng.uniform(8, 30) * wiggle(count, rng, 2.5) if ragged else 8 * wiggle(count, rng, 30)
+    )
     heading = np.radians(lean_deg + sway)
     steps = np.column_stack([np.cos(heading), np.sin(heading)]) * 0.1
     points = np.array([x_in, z_in]) + np.cumsum(steps, axis=0)
@@ -57,10 +76,18 @@ def _groove(rng: np.random.Generator, x_in: float, z_in: float, length_in: float
     width = width_in * (1 + 0.35 * wiggle(count, rng, 6) if ragged else np.ones(count))
     width = np.maximum(width * np.clip(np.minimum(share, 1 - share) * 6, 0.15, 1), 0.01)
     depth = float(rng.uniform(0.1, 0.5)) if ragged else float(width_in * rng.uniform(0.3, 0.6))
-    return Groove(points, width, depth, float(rng.uniform(0.2, 0.9)) if ragged else float(rng.uniform(-0.2, 0.5)), ragged)
+    return Groove(
+        points,
+        width,
+        depth,
+        float(rng.uniform(0.2, 0.9)) if ragged else float(rng.uniform(-0.2, 0.5)),
+        ragged,
+    )
 
 
-def _cracks(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[Groove, ...]:
+def _cracks(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[Groove, ...]:
     """Shrinkage cracks: mostly upright, some slanting, some a network of fine ones."""
     count = {"clean": 3, "typical": 6, "hard": 10}[difficulty]
     found = [
@@ -77,7 +104,9 @@ def _cracks(rng: np.random.Generator, width_in: float, depth_in: float, difficul
     return tuple(found)
 
 
-def _channels(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[Groove, ...]:
+def _channels(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[Groove, ...]:
     """Worm channels: round, smooth grooves that wander."""
     count = {"clean": 0.5, "typical": 2.0, "hard": 4.0}[difficulty]
     return tuple(
@@ -99,8 +128,14 @@ def _crowns(rng: np.random.Generator, width_in: float, surface_z: list[float]) -
     )  # fmt: skip
 
 
-def draw_scene(rng: np.random.Generator, kind: Kind | None = None, difficulty: Difficulty | None = None,
-               scale: ObjectKind | None = None, soils: tuple[str, ...] | None = None, name: str = "scene") -> Scene:
+def draw_scene(
+    rng: np.random.Generator,
+    kind: Kind | None = None,
+    difficulty: Difficulty | None = None,
+    scale: ObjectKind | None = None,
+    soils: tuple[str, ...] | None = None,
+    name: str = "scene",
+) -> Scene:
     """One wall at random.
 
     Parameters

@@ -50,8 +50,9 @@ def _mottle(rng: np.random.Generator, soil_rgb: Colour) -> Colour:
     return red, green, blue
 
 
-def draw_ground(rng: np.random.Generator, soils: tuple[str, ...], difficulty: Difficulty, width_in: float,
-                depth_in: float) -> Ground:
+def draw_ground(
+    rng: np.random.Generator, soils: tuple[str, ...], difficulty: Difficulty, width_in: float, depth_in: float
+) -> Ground:
     """A soil of one of the named families, with a structure and a moisture of its own."""
     name, soil = _soil(rng, soils)
     wetness = float(rng.choice([0.0, rng.uniform(0, 1)]))
@@ -62,10 +63,14 @@ def draw_ground(rng: np.random.Generator, soils: tuple[str, ...], difficulty: Di
         for c in soil
     )
     structure: Structure = str(  # type: ignore[assignment]
-        rng.choice(["crumb", "blocky", "massive", "platy", "sandy", "picture"], p=[0.3, 0.22, 0.13, 0.08, 0.15, 0.12])
+        rng.choice(
+            ["crumb", "blocky", "massive", "platy", "sandy", "picture"], p=[0.3, 0.22, 0.13, 0.08, 0.15, 0.12]
+        )
     )
     rough = {"clean": 0.8, "typical": 1.0, "hard": 1.25}[difficulty] * float(rng.lognormal(0, 0.35))
-    relief = {"crumb": 1.0, "blocky": 1.0, "massive": 0.45, "platy": 0.8, "sandy": 0.35, "picture": 0.7}[structure]
+    relief = {"crumb": 1.0, "blocky": 1.0, "massive": 0.45, "platy": 0.8, "sandy": 0.35, "picture": 0.7}[
+        structure
+    ]
     crumb = float(np.clip(rng.lognormal(np.log(0.14), 0.5), 0.04, 0.5))
     clod = float(np.clip(rng.lognormal(np.log(0.8), 0.5), 0.3, 3))
     flecked = rng.random() < 0.3

@@ -18,7 +18,9 @@ LITTER_SIZES: dict[LitterKind, tuple[float, float, float, float]] = {
 BEND_DEG: dict[LitterKind, float] = {"straw": 2.0, "stalk": 1.5, "leaf": 14.0, "twig": 10.0, "cord": 1.0}
 
 
-def draw_stones(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[Stone, ...]:
+def draw_stones(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[Stone, ...]:
     """A few stones, or a stony wall."""
     count = {"clean": 1.5, "typical": 4.0, "hard": 8.0}[difficulty]
     if rng.random() < 0.15:
@@ -36,9 +38,13 @@ def draw_stones(rng: np.random.Generator, width_in: float, depth_in: float, diff
     return tuple(found)
 
 
-def _strip(rng: np.random.Generator, kind: LitterKind, start: Points, heading_deg: float, length_in: float) -> Points:
+def _strip(
+    rng: np.random.Generator, kind: LitterKind, start: Points, heading_deg: float, length_in: float
+) -> Points:
     count = max(int(length_in / 0.1), 4)
-    bend = rng.normal(0, 2 * BEND_DEG[kind]) * np.linspace(-1, 1, count) + BEND_DEG[kind] * wiggle(count, rng, 10)
+    bend = rng.normal(0, 2 * BEND_DEG[kind]) * np.linspace(-1, 1, count) + BEND_DEG[kind] * wiggle(
+        count, rng, 10
+    )
     if kind == "straw" and rng.random() < 0.2:
         bend[int(rng.integers(1, count)) :] += rng.normal(0, 40)
     turn = np.radians(heading_deg + bend)
@@ -46,7 +52,9 @@ def _strip(rng: np.random.Generator, kind: LitterKind, start: Points, heading_de
     return start + np.vstack([np.zeros(2), np.cumsum(steps, axis=0)])
 
 
-def draw_litter(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[Litter, ...]:
+def draw_litter(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[Litter, ...]:
     """Straw and stalk pieces along the surface, some stuck on the face; now and then a cord."""
     much = {"clean": 0.4, "typical": 1.0, "hard": 1.8}[difficulty] * rng.lognormal(0, 0.5)
     places: list[tuple[LitterKind, bool]] = []
@@ -74,7 +82,9 @@ def draw_litter(rng: np.random.Generator, width_in: float, depth_in: float, diff
     return tuple(found)
 
 
-def draw_tool_marks(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[ToolMark, ...]:
+def draw_tool_marks(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[ToolMark, ...]:
     """Straight marks: spade edges, often parallel, and knife lines."""
     found = []
     for _ in range(rng.poisson({"clean": 0.3, "typical": 1.0, "hard": 2.0}[difficulty])):
@@ -91,7 +101,9 @@ def draw_tool_marks(rng: np.random.Generator, width_in: float, depth_in: float, 
     return tuple(found)
 
 
-def draw_things(rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty) -> tuple[Thing, ...]:
+def draw_things(
+    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+) -> tuple[Thing, ...]:
     """Now and then a hand, a trowel, a knife or a label at the wall."""
     found = []
     chance = {"clean": 0.02, "typical": 0.08, "hard": 0.2}[difficulty]

@@ -29,9 +29,15 @@ def _shadow(rng: np.random.Generator, width_in: float, depth_in: float, crowns: 
     far = 60.0
     if what == "rim":
         x = np.linspace(-10, width_in + 10, 60)
-        z = rng.uniform(0.1, 0.9) * depth_in + rng.normal(0, 0.4) * (x - width_in / 2) + 0.3 * wiggle(60, rng, 6)
+        z = (
+            rng.uniform(0.1, 0.9) * depth_in
+            + rng.normal(0, 0.4) * (x - width_in / 2)
+            + 0.3 * wiggle(60, rng, 6)
+        )
         below = far if rng.random() < 0.6 else -far
-        return Shadow(np.vstack([np.column_stack([x, z]), [[width_in + 10, below], [-10, below]]]), soft, dense)
+        return Shadow(
+            np.vstack([np.column_stack([x, z]), [[width_in + 10, below], [-10, below]]]), soft, dense
+        )
     if what == "person":
         x, z = rng.uniform(0, width_in), rng.uniform(0, 0.7) * depth_in
         turn = np.linspace(0, 2 * np.pi, 40)
@@ -49,7 +55,9 @@ def _shadow(rng: np.random.Generator, width_in: float, depth_in: float, crowns: 
     return Shadow(edge, soft, dense)
 
 
-def draw_light(rng: np.random.Generator, width_in: float, depth_in: float, crowns: tuple[Crown, ...]) -> Light:
+def draw_light(
+    rng: np.random.Generator, width_in: float, depth_in: float, crowns: tuple[Crown, ...]
+) -> Light:
     """Overcast, hazy, sun, or low sun, warm or cold; shadows of things out of frame under a sun."""
     name = str(rng.choice(["overcast", "hazy", "sun", "lowsun"], p=[0.35, 0.2, 0.25, 0.2]))
     height = np.radians(rng.uniform(12, 30) if name == "lowsun" else rng.uniform(30, 70))
@@ -71,7 +79,9 @@ def draw_light(rng: np.random.Generator, width_in: float, depth_in: float, crown
     )  # fmt: skip
 
 
-def draw_scale(rng: np.random.Generator, kind: ObjectKind | None, width_in: float, depth_in: float) -> ScaleObject:
+def draw_scale(
+    rng: np.random.Generator, kind: ObjectKind | None, width_in: float, depth_in: float
+) -> ScaleObject:
     """A card, staff or tape at one side of the wall."""
     kind = kind or str(rng.choice(["card", "staff", "tape"], p=[0.5, 0.25, 0.25]))  # type: ignore[assignment]
     assert kind is not None

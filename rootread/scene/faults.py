@@ -20,7 +20,7 @@ def exposure_gain(scene: Scene) -> float:
     """Gain of a camera that meters the face, without fully lifting dark soils or dimming pale ones."""
     soil = (np.mean(scene.ground.topsoil_rgb) + np.mean(scene.ground.subsoil_rgb)) / 2
     sun, sky = np.mean(scene.light.sun_rgb) * scene.light.to_sun[2] * 0.6, np.mean(scene.light.sky_rgb) * 0.8
-    return float(MID_GREY / (soil ** 0.75 * 0.15 ** 0.25) / (sun + sky) * scene.faults.exposure)
+    return float(MID_GREY / (soil**0.75 * 0.15**0.25) / (sun + sky) * scene.faults.exposure)
 
 
 @lru_cache(maxsize=64)
@@ -53,8 +53,9 @@ def blur_kernel(faults: Faults, scale: float) -> NDArray[np.float32] | None:
     return np.asarray(kernel / kernel.sum(), np.float32)
 
 
-def develop(linear: NDArray[np.float32], scene: Scene, scale: float,
-            rng: np.random.Generator) -> NDArray[np.uint8]:
+def develop(
+    linear: NDArray[np.float32], scene: Scene, scale: float, rng: np.random.Generator
+) -> NDArray[np.uint8]:
     """``(M, N, 3)`` radiance to 8-bit sRGB, with all faults but the file's.
 
     ``scale`` is pixels of this picture to a pixel of a 3000-pixel-wide photo.
@@ -84,14 +85,18 @@ def _noise(linear: NDArray[np.float32], faults: Faults, rng: np.random.Generator
     """Sensor noise: its spread grows with the root of the light, over a floor (photon and read noise)."""
     noise = rng.standard_normal(linear.shape, dtype=np.float32)
     if faults.noise_grain_px > 0.6:
-        noise = cv2.GaussianBlur(noise, (0, 0), faults.noise_grain_px) * np.float32(1.8 * faults.noise_grain_px)
+        noise = cv2.GaussianBlur(noise, (0, 0), faults.noise_grain_px) * np.float32(
+            1.8 * faults.noise_grain_px
+        )
     spread = cv2.sqrt(np.maximum(linear, 0) * np.float32(0.4) + np.float32(0.01))
     return noise * spread * np.float32(faults.noise)
 
 
 def compress(photo: NDArray[np.uint8], faults: Faults) -> bytes:
     """The JPEG file of an RGB photo."""
-    sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if faults.chroma_halved else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    sampling = (
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if faults.chroma_halved else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    )
     options = [cv2.IMWRITE_JPEG_QUALITY, faults.jpeg_quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
     _, data = cv2.imencode(".jpg", cv2.cvtColor(photo, cv2.COLOR_RGB2BGR), options)
     return bytes(data)

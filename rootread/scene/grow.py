@@ -71,7 +71,9 @@ def smooth_heading(heading_deg: Values, length_in: float) -> Values:
     """Box-smoothed twice, so that a turn takes about ``length_in``."""
     width = max(int(length_in / STEP_IN / 2), 1)
     for _ in range(2):
-        padded = np.concatenate([np.full(width, heading_deg[0]), heading_deg, np.full(width, heading_deg[-1])])
+        padded = np.concatenate(
+            [np.full(width, heading_deg[0]), heading_deg, np.full(width, heading_deg[-1])]
+        )
         total = np.cumsum(np.concatenate([[0.0], padded]))
         span = 2 * width + 1
         heading_deg = (total[span:] - total[:-span]) / span
@@ -104,9 +106,16 @@ def _nearest_crack(cracks: tuple[Groove, ...], at: Points, reach_in: float) -> G
     return best
 
 
-def main_course(rng: np.random.Generator, start: Points, side: int, descent_deg: float, length_in: float,
-                wiggle_deg: float, layers: tuple[Layer, ...],
-                cracks: tuple[Groove, ...]) -> tuple[Points, Values]:
+def main_course(
+    rng: np.random.Generator,
+    start: Points,
+    side: int,
+    descent_deg: float,
+    length_in: float,
+    wiggle_deg: float,
+    layers: tuple[Layer, ...],
+    cracks: tuple[Groove, ...],
+) -> tuple[Points, Values]:
     """Path of a main root through the layers, and how far (0 to 1 a point) a crack squeezes it."""
     descent = own_course(rng, descent_deg, length_in, wiggle_deg)
     headings = descent if side > 0 else 180.0 - descent
@@ -175,12 +184,23 @@ def runs_of(points: Points) -> tuple[Run, ...]:
         length = float(arc_length(points[first : last + 1])[-1])
         if length >= RUN_LENGTH_IN:
             x = points[first : last + 1, 0]
-            found.append(Run(float(points[first : last + 1, 1].mean()), float(x.min()), float(x.max()), length))
+            found.append(
+                Run(float(points[first : last + 1, 1].mean()), float(x.min()), float(x.max()), length)
+            )
     return tuple(found)
 
 
-def body(rng: np.random.Generator, habit: Habit, points: Points, width_in: float, taper: float, order: int,
-         parent: str | None, name: str, squeezed: Values | None = None) -> Root:
+def body(
+    rng: np.random.Generator,
+    habit: Habit,
+    points: Points,
+    width_in: float,
+    taper: float,
+    order: int,
+    parent: str | None,
+    name: str,
+    squeezed: Values | None = None,
+) -> Root:
     """Give a path its width, burial, colour and dirt."""
     count = len(points)
     share = np.linspace(0, 1, count)
@@ -216,8 +236,15 @@ def body(rng: np.random.Generator, habit: Habit, points: Points, width_in: float
     )  # fmt: skip
 
 
-def laterals(rng: np.random.Generator, habit: Habit, mother: Root, per_in: float, named_from: int,
-             longest_in: float, floor_z_in: float | None) -> list[Root]:
+def laterals(
+    rng: np.random.Generator,
+    habit: Habit,
+    mother: Root,
+    per_in: float,
+    named_from: int,
+    longest_in: float,
+    floor_z_in: float | None,
+) -> list[Root]:
     """Side roots of one root, leaving at 50-90 degrees and then bending down a little."""
     length = len(mother.points) * STEP_IN
     born: list[Root] = []
@@ -228,7 +255,9 @@ def laterals(rng: np.random.Generator, habit: Habit, mother: Root, per_in: float
         leave = heading + rng.choice([-1, 1]) * rng.uniform(45, 90)
         reach = float(np.clip(rng.exponential(longest_in / 2.5), 0.3, longest_in))
         count = max(int(reach / STEP_IN), 5)
-        goal = np.degrees(np.arctan2(np.sin(np.radians(leave)) + 0.7 * rng.random(), np.cos(np.radians(leave))))
+        goal = np.degrees(
+            np.arctan2(np.sin(np.radians(leave)) + 0.7 * rng.random(), np.cos(np.radians(leave)))
+        )
         goal = leave + (goal - leave + 180) % 360 - 180
         course = leave + (goal - leave) * np.linspace(0, 1, count)
         course += 1.6 * habit.wiggle_deg * wiggle(count, rng, rng.uniform(0.25, 0.8) / STEP_IN)
@@ -245,8 +274,15 @@ def laterals(rng: np.random.Generator, habit: Habit, mother: Root, per_in: float
     return born
 
 
-def grow_fan(rng: np.random.Generator, habit: Habit, crowns: list[tuple[float, float]], kind: Kind,
-             layers: tuple[Layer, ...], cracks: tuple[Groove, ...], depth_in: float) -> list[Root]:
+def grow_fan(
+    rng: np.random.Generator,
+    habit: Habit,
+    crowns: list[tuple[float, float]],
+    kind: Kind,
+    layers: tuple[Layer, ...],
+    cracks: tuple[Groove, ...],
+    depth_in: float,
+) -> list[Root]:
     """Nodal roots of each crown with their laterals."""
     roots: list[Root] = []
     size = rng.uniform(0.7, 1.3)
@@ -262,7 +298,9 @@ def grow_fan(rng: np.random.Generator, habit: Habit, crowns: list[tuple[float, f
                 rng, start, side, descent, length, habit.wiggle_deg, layers, cracks
             )
             width = float(size * np.clip(rng.lognormal(np.log(0.11), 0.3), 0.04, 0.24))
-            roots.append(body(rng, habit, points, width, rng.uniform(0.25, 0.65), 0, None, f"r{len(roots)}", squeezed))
+            roots.append(
+                body(rng, habit, points, width, rng.uniform(0.25, 0.65), 0, None, f"r{len(roots)}", squeezed)
+            )
     floor_z = layers[0].z_in if layers else None
     for per_in, longest in ((habit.lateral_per_in, rng.uniform(1.5, 4.5)), (habit.lateral_per_in / 2, 1.2)):
         order = 0 if roots[-1].order == 0 else 1
@@ -282,7 +320,9 @@ def grow_free(rng: np.random.Generator, habit: Habit, width_in: float, depth_in:
         start = np.array([rng.uniform(0, width_in), rng.uniform(0.3, depth_in)])
         length = float(np.clip(rng.exponential(6), 0.8, 30))
         count = int(length / STEP_IN) + 4
-        course = lean + rng.normal(0, along) + rng.uniform(5, 60) * wiggle(count, rng, rng.uniform(1, 6) / STEP_IN)
+        course = (
+            lean + rng.normal(0, along) + rng.uniform(5, 60) * wiggle(count, rng, rng.uniform(1, 6) / STEP_IN)
+        )
         course += rng.uniform(2, 15) * wiggle(count, rng, rng.uniform(0.2, 0.8) / STEP_IN)
         points = walk(start, course)
         points = points[: int(np.argmax(points[:, 1] < 0.2)) or len(points)]

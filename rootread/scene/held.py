@@ -31,7 +31,9 @@ def object_to_wall(scale: ScaleObject, points_in: Points) -> Points:
     return np.asarray(points_in) @ rotation.T + [scale.x_in, scale.z_in]
 
 
-def face_of(scale: ScaleObject, px_per_in: float, soil_rgb: tuple[float, float, float]) -> NDArray[np.float32]:
+def face_of(
+    scale: ScaleObject, px_per_in: float, soil_rgb: tuple[float, float, float]
+) -> NDArray[np.float32]:
     """``(rows, cols, 4)`` linear reflectance and cover of the object's front, one pixel of margin around."""
     rows, cols = round(scale.height_in * px_per_in), round(scale.width_in * px_per_in)
     dark = {"card": _card, "staff": _staff, "tape": _tape}[scale.kind](scale, px_per_in, (rows, cols))
@@ -92,7 +94,9 @@ def _tape(scale: ScaleObject, px_per_in: float, shape: tuple[int, int]) -> Field
     return dark
 
 
-def lit_front(face: NDArray[np.float32], scale: ScaleObject, light: Light, sun_left: Field) -> NDArray[np.float32]:
+def lit_front(
+    face: NDArray[np.float32], scale: ScaleObject, light: Light, sun_left: Field
+) -> NDArray[np.float32]:
     """Radiance of a front that faces the camera, given the sun left at each pixel."""
     ly = light.to_sun[2]
     out = np.empty_like(face[..., :3])

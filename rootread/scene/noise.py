@@ -31,8 +31,13 @@ def _tile(index: int) -> Field:
     return (1.28 * tile / tile.std()).astype(np.float32)  # interpolation will take 1.28 away again
 
 
-def band(shape: tuple[int, int], wave_px: float, rng: np.random.Generator, stretch: float = 1.0,
-         angle_deg: float | None = None) -> Field:
+def band(
+    shape: tuple[int, int],
+    wave_px: float,
+    rng: np.random.Generator,
+    stretch: float = 1.0,
+    angle_deg: float | None = None,
+) -> Field:
     """Noise of one wavelength; ``stretch`` > 1 draws it out along ``angle_deg`` (from +x toward +row)."""
     shrink = max(wave_px / COARSE_WAVE_PX, 1.0)
     rows, cols = (int(np.ceil(n / shrink)) + 2 for n in shape)
@@ -50,8 +55,15 @@ def band(shape: tuple[int, int], wave_px: float, rng: np.random.Generator, stret
     return field[: shape[0], : shape[1]]
 
 
-def fractal(shape: tuple[int, int], coarse_px: float, fine_px: float, rng: np.random.Generator,
-            roughness: float = 0.5, stretch: float = 1.0, angle_deg: float | None = None) -> Field:
+def fractal(
+    shape: tuple[int, int],
+    coarse_px: float,
+    fine_px: float,
+    rng: np.random.Generator,
+    roughness: float = 0.5,
+    stretch: float = 1.0,
+    angle_deg: float | None = None,
+) -> Field:
     """Bands from ``coarse_px`` down by halves to ``fine_px``, each ``roughness`` times the one before."""
     field = np.zeros(shape, np.float32)
     weight, power, wave = 1.0, 0.0, coarse_px
@@ -77,8 +89,9 @@ def wiggle(count: int, rng: np.random.Generator, wave: float) -> NDArray[np.floa
     return np.asarray(values) / 6 / 0.69
 
 
-def cells(shape: tuple[int, int], size_px: float, rng: np.random.Generator,
-          irregular: float = 0.35) -> tuple[Field, Field, Field]:
+def cells(
+    shape: tuple[int, int], size_px: float, rng: np.random.Generator, irregular: float = 0.35
+) -> tuple[Field, Field, Field]:
     """Soil aggregates: dome height (0 at the seams to 1), and two values a cell (spread 1, one tilted).
 
     Returns ``dome``, ``value`` (one number a cell) and ``facet`` (each cell
@@ -110,5 +123,7 @@ def cells(shape: tuple[int, int], size_px: float, rng: np.random.Generator,
     value = value_of[labels]
     if shrink > 1:
         size = (int(cols * shrink), int(rows * shrink))
-        dome, value, facet = (cv2.resize(f, size, interpolation=cv2.INTER_LINEAR) for f in (dome, value, facet))
+        dome, value, facet = (
+            cv2.resize(f, size, interpolation=cv2.INTER_LINEAR) for f in (dome, value, facet)
+        )
     return tuple(np.ascontiguousarray(f[: shape[0], : shape[1]], np.float32) for f in (dome, value, facet))  # type: ignore[return-value]

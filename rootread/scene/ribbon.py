@@ -36,8 +36,13 @@ class Ribbon(NamedTuple):
     """``(M,)`` place in the caller's point list, a fractional index."""
 
 
-def cover(points_px: Points, half_px: NDArray[np.float64], shape: tuple[int, int],
-          scratch: NDArray[np.int32], margin_px: float = 1.0) -> Ribbon | None:
+def cover(
+    points_px: Points,
+    half_px: NDArray[np.float64],
+    shape: tuple[int, int],
+    scratch: NDArray[np.int32],
+    margin_px: float = 1.0,
+) -> Ribbon | None:
     """Pixels within ``half_px + margin_px`` of a polyline, or None if it misses the window.
 
     Parameters

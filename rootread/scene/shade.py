@@ -61,8 +61,9 @@ def large_shadows(light: Light, window: Window) -> Field:
     return large[: window.rows, : window.cols]
 
 
-def shade(face: Face, light: Light, window: Window, sun_left: Field | float = 1.0,
-          sky_left: Field | float = 1.0) -> NDArray[np.float32]:
+def shade(
+    face: Face, light: Light, window: Window, sun_left: Field | float = 1.0, sky_left: Field | float = 1.0
+) -> NDArray[np.float32]:
     """``(M, N, 3)`` linear radiance of the lit face, where things in front leave it sun and sky."""
     ppi = window.px_per_in
     height_px = face.height_in * np.float32(ppi)

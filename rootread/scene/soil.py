@@ -139,7 +139,9 @@ def _mix(into: NDArray[np.float32], rgb: Colour, share: Field) -> None:
         into[channel] += share * (np.float32(rgb[channel]) - into[channel])
 
 
-def _colour(ground: Ground, window: Window, rng: np.random.Generator, height: Field, tone: Field) -> NDArray[np.float32]:
+def _colour(
+    ground: Ground, window: Window, rng: np.random.Generator, height: Field, tone: Field
+) -> NDArray[np.float32]:
     shape, ppi = window.shape, window.px_per_in
     rows = np.arange(window.rows, dtype=np.float32)[:, None]
     depth_in = (rows - window.line_rows(ground.boundary)[None, :]) / np.float32(ppi)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from rootread.scene.describe import Backdrop, Crown, Scene
 from rootread.scene.noise import Field, band, fractal, wiggle
 from rootread.scene.ribbon import cover
-from rootread.scene.soil import blur, picture_texture
+from rootread.scene.soil import picture_texture
 from rootread.scene.window import Window
 
 
@@ -18,7 +18,11 @@ def above(backdrop: Backdrop, window: Window, rows: int, rng: np.random.Generato
     small = (rows // shrink + 3, window.cols // shrink + 3)
     z = window.z0_in + np.arange(small[0])[:, None] * shrink / ppi
     per_in = ppi / shrink
-    sky = np.array(backdrop.sky_rgb) * (1 - 0.01 * np.clip(z + 10, 0, 10))[..., None] * np.ones((1, small[1], 1))
+    sky = (
+        np.array(backdrop.sky_rgb)
+        * (1 - 0.01 * np.clip(z + 10, 0, 10))[..., None]
+        * np.ones((1, small[1], 1))
+    )
     green = np.array(backdrop.rgb)
     if backdrop.kind == "rows":
         texture = 0.5 * fractal(small, 5 * per_in, 0.5 * per_in, rng, 0.7, 3.5, 90)
@@ -41,7 +45,9 @@ def surface_cover(scene: Scene, window: Window, rng: np.random.Generator) -> Fie
     """``(M, N)`` 0 over the crumbled edge of the surface, 1 under it."""
     line = window.line_rows(scene.surface)
     crumb_px = max(scene.ground.crumb_in * window.px_per_in, 2)
-    ragged = 0.5 * crumb_px * wiggle(window.cols, rng, crumb_px) + 0.3 * crumb_px * wiggle(window.cols, rng, crumb_px / 3)
+    ragged = 0.5 * crumb_px * wiggle(window.cols, rng, crumb_px) + 0.3 * crumb_px * wiggle(
+        window.cols, rng, crumb_px / 3
+    )
     rows = np.arange(window.rows, dtype=np.float32)[:, None]
     return np.clip(rows - (line + ragged.astype(np.float32))[None, :] + 0.5, 0, 1)
 
@@ -55,6 +61,8 @@ def add_floor(rgb: NDArray[np.float32], scene: Scene, window: Window, rng: np.ra
     if top > window.rows + window.px_per_in:
         return
     first = max(int(edge.min()) - 1, 0)
+    if first >= window.rows:
+        return
     share = np.clip((rows - edge) / 3 + 0.5, 0, 1)[first:].astype(np.float32)
     shape = (window.rows - first, window.cols)
     relief = fractal(shape, 1.2 * window.px_per_in, 2, rng, 0.75)
