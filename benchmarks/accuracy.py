@@ -226,7 +226,8 @@ def print_scores(scores: list[Score], refused: dict[str, str]) -> None:
     missed, invented = columns["layers_missed"].sum(), columns["layers_invented"].sum()
     print(
         f"\n{len(scores)} read, {len(refused)} refused. Scale within two standard errors: {in_se:.0%}. "
-        f"Descent within its interval: {in_interval:.0%}. Layers missed: {missed:.0f}, invented: {invented:.0f}."
+        f"Descent within its interval: {in_interval:.0%}. "
+        f"Layers missed: {missed:.0f}, invented: {invented:.0f}."
     )
 
 

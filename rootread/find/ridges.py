@@ -33,8 +33,8 @@ QUIET_NORMAL = 0.385
 """The same quantile of \\|z\\| for a standard normal z."""
 FAINTEST_CONTRAST = 0.004
 """Noise is never taken below this, in log luminance: half a grey level in a mid-grey."""
-ILLUMINATION_IN = 0.75
-"""Blur that stands for the local light and soil colour."""
+FILL_IN = 0.75
+"""Reach of the soil's mean that fills what is not soil."""
 # Luminance of linear sRGB (IEC 61966-2-1, ITU-R BT.709 primaries).
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 # Side lines lie this many pixels off the centre line, at each of the two working reductions:
@@ -51,7 +51,7 @@ class RidgeResponse:
     middle: Image
     """Log luminance halfway between the ridge's centre and its sides."""
     tone: Image
-    """Log luminance against the local light, lightly smoothed."""
+    """Log luminance, lightly smoothed."""
 
 
 def ridge_roots(image: WallImage, settings: FindSettings) -> RootMap:
@@ -96,11 +96,15 @@ def ridge_response(image: WallImage, polarity: str) -> RidgeResponse:
 
 
 def log_tone(image: WallImage) -> Image:
-    """Log luminance less its local mean over the soil, ``(M, N)``: light and soil colour taken out."""
+    """Log luminance, ``(M, N)``, off the soil filled with that of the soil nearby.
+
+    In logarithms a change of light adds a constant, which the comparison of
+    neighbouring lines takes out. Nothing else is subtracted: a blur taken away
+    would leave a false ridge along every shadow edge.
+    """
     luminance = to_linear(image.rgb) @ LUMINANCE
     tone = np.log(luminance + 0.01).astype(np.float32)
-    local = _mean_over_soil(tone, image.soil, ILLUMINATION_IN * image.grid.px_per_in)
-    return np.where(image.soil, tone - local, 0).astype(np.float32)
+    return np.where(image.soil, tone, _mean_over_soil(tone, image.soil, FILL_IN * image.grid.px_per_in))
 
 
 def _mean_over_soil(values: Image, soil: Mask, sigma_px: float) -> Image:

@@ -1,0 +1,120 @@
+"""Roots by a small trained network: which pixels, which way, how wide.
+
+The network was trained on made walls alone (see ``rootread.train``) and runs
+on the CPU. Its probabilities are calibrated on made walls of soils it has not
+seen; on a photo unlike any of them they are only a ranking.
+"""
+
+from functools import lru_cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.errors import BadRequest
+from rootread.find.tiles import RawMap, run_in_tiles
+from rootread.find.types import RootMap
+from rootread.plane.types import WallImage
+from rootread.settings import FindSettings
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+WEIGHTS = "weights/roots.onnx"
+TRAINED_PX_PER_IN = (44.0, 105.0)
+"""Wall resolutions the network has learnt from; others are resampled to the nearer end."""
+PHOTO_SCALES = (1.0, 0.5, 0.25)
+"""Without a scale in inches a photo is read at these reductions and the surest answer counts."""
+
+
+def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
+    """Root map of a wall laid flat, by the network."""
+    raw = read_picture(_polarised(image.rgb, settings.polarity), _zoom(image.grid.px_per_in))
+    probability = _sigmoid(raw.logit) * image.soil
+    mask = lasting_pieces(
+        probability,
+        settings.network_low,
+        settings.network_high,
+        settings.min_piece_in * image.grid.px_per_in,
+    )
+    return RootMap(probability.astype(np.float32), mask, image.grid)
+
+
+def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
+    """Root probability of ``(M, N, 3)`` sRGB whose scale is not known, ``(M, N)`` 0 to 1."""
+    rows, columns = rgb.shape[:2]
+    best = np.full((rows, columns), -np.inf, np.float32)
+    for scale in PHOTO_SCALES:
+        if min(rows, columns) * scale >= 64 or scale == 1.0:
+            best = np.maximum(best, read_picture(_polarised(rgb, polarity), scale).logit)
+    return _sigmoid(best)
+
+
+def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
+    """What the network says of a picture, resampled by ``zoom`` before and back after."""
+    if zoom == 1.0:
+        return run_in_tiles(rgb, _session())
+    rows, columns = rgb.shape[:2]
+    size = (max(round(columns * zoom), 1), max(round(rows * zoom), 1))
+    smaller = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC)
+    raw = run_in_tiles(smaller, _session())
+    half = ((columns + 1) // 2, (rows + 1) // 2)
+
+    def back(values: Image, to: tuple[int, int]) -> Image:
+        return cv2.resize(values, to, interpolation=cv2.INTER_LINEAR)
+
+    return RawMap(
+        back(raw.logit, (columns, rows)),
+        back(raw.cos2, half),
+        back(raw.sin2, half),
+        back(raw.log_half_width_px, half) - np.float32(np.log(zoom)),
+    )
+
+
+def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:
+    """Pieces above ``low`` that reach ``high`` somewhere and are long enough, ``(M, N)``."""
+    weak = (probability > low).astype(np.uint8)
+    _, piece, box, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
+    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
+    sure_px = np.bincount(piece[probability > high], minlength=len(box))
+    keep = (reach_px > min_length_px) & (sure_px > 0)
+    keep[0] = False
+    return keep[piece]
+
+
+def _zoom(px_per_in: float) -> float:
+    low, high = TRAINED_PX_PER_IN
+    return float(np.clip(px_per_in, low, high) / px_per_in)
+
+
+def _polarised(rgb: NDArray[np.uint8], polarity: str) -> NDArray[np.uint8]:
+    """Dark lines on pale ground become pale lines on dark ground."""
+    if polarity not in ("pale", "dark"):
+        raise BadRequest(f"polarity {polarity!r}.", "Give pale or dark.")
+    return rgb if polarity == "pale" else np.bitwise_not(rgb)
+
+
+def _sigmoid(logit: Image) -> Image:
+    return 1 / (1 + np.exp(-logit))
+
+
+class _Session:
+    """The network as a function; onnxruntime is loaded when it is first called for."""
+
+    def __init__(self) -> None:
+        import onnxruntime
+
+        options = onnxruntime.SessionOptions()
+        options.log_severity_level = 3
+        weights = files("rootread.find").joinpath(WEIGHTS).read_bytes()
+        self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+
+    def __call__(self, blob: Image) -> tuple[Image, Image]:
+        logit, shape = self._session.run(["root_logit", "shape"], {"rgb": blob})
+        return logit, shape
+
+
+@lru_cache(maxsize=1)
+def _session() -> _Session:
+    return _Session()
