@@ -1,0 +1,93 @@
+"""From a checkpoint to the file that ships: ``python -m rootread.train.export CHECKPOINT OUT.onnx``.
+
+Batch norms are folded into their convolutions, and the root logit is
+calibrated: straight-line (Platt) scaling fitted on the held-out scenes, by
+which a stated 0.7 means that 7 in 10 such pixels are root.
+"""
+
+import argparse
+import warnings
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import ArrayLike
+
+from rootread.train.net import STRIDE, RootNet, folded
+
+OPSET = 17
+NEWTON_STEPS = 30
+
+
+def fit_calibration(root: ArrayLike, other: ArrayLike) -> tuple[float, float]:
+    """Slope and offset that calibrate a logit, from counts of root and other pixels by probability.
+
+    ``(BINS,)`` each, equal bins from 0 to 1. Logistic regression of truth on the
+    bin's logit by Newton's method (Platt 1999, from memory); the two end bins,
+    whose logits are not known, are left out.
+    """
+    hits, misses = (np.asarray(v, dtype=float)[1:-1] for v in (root, other))
+    bins = len(hits) + 2
+    middle = (np.arange(1, bins - 1) + 0.5) / bins
+    design = np.column_stack([np.log(middle / (1 - middle)), np.ones(bins - 2)])
+    beta = np.array([1.0, 0.0])
+    total = hits + misses
+    for _ in range(NEWTON_STEPS):
+        expected = 1 / (1 + np.exp(-design @ beta))
+        gradient = design.T @ (hits - total * expected)
+        hessian = (design * (total * expected * (1 - expected))[:, None]).T @ design
+        beta = beta + np.linalg.solve(hessian + 1e-9 * np.eye(2), gradient)
+    return float(beta[0]), float(beta[1])
+
+
+def calibrated(net: RootNet, slope: float, offset: float) -> RootNet:
+    """The network with ``slope * logit + offset`` as its root logit."""
+    with torch.no_grad():
+        net.head.weight[:4] *= slope
+        net.head.bias[:4] = net.head.bias[:4] * slope + offset
+    return net
+
+
+def load(checkpoint: Path) -> RootNet:
+    """The averaged network of a checkpoint, folded and calibrated."""
+    kept = torch.load(checkpoint, map_location="cpu", weights_only=True)
+    widths = tuple(int(w) for w in kept["widths"])
+    net = RootNet(widths)
+    net.load_state_dict(kept["average"])
+    net = folded(net)
+    if "calibration" in kept:
+        root, other = (counts.numpy() for counts in kept["calibration"])
+        net = calibrated(net, *fit_calibration(root, other))
+    return net
+
+
+def export(net: RootNet, path: Path) -> None:
+    """Write the network as ONNX, for pictures of any size that is a multiple of ``STRIDE``."""
+    sides = {2: "rows", 3: "columns"}
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with warnings.catch_warnings():
+        # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
+        warnings.simplefilter("ignore")
+        torch.onnx.export(
+            net,
+            (torch.rand(1, 3, 4 * STRIDE, 4 * STRIDE),),
+            str(path),
+            input_names=["rgb"],
+            output_names=["root_logit", "shape"],
+            dynamic_axes={"rgb": sides, "root_logit": sides, "shape": sides},
+            opset_version=OPSET,
+            dynamo=False,
+        )
+
+
+def main() -> None:
+    """Export from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("checkpoint", type=Path)
+    parser.add_argument("out", type=Path)
+    given = parser.parse_args()
+    export(load(given.checkpoint), given.out)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,102 @@
+"""Rendered scenes cut into squares, made by worker processes while the network learns.
+
+The workers draw the very scenes that tests and benchmarks draw, with seeds and
+soils that those never use.
+"""
+
+import multiprocessing
+import queue
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from rootread.scene import draw_training_scene, render_crop, vary
+from rootread.scene.soils import SOILS
+from rootread.train.maker import Walls
+
+HELD_OUT_SOILS = ("purple_shale", "olive_till", "ash_white")
+"""Soils that no training scene has; held-out scenes have these alone."""
+HELD_OUT_SEEDS = 900_000
+"""Scenes with seeds from here on are for choosing between checkpoints."""
+CROPS_A_SCENE = 12
+PX_PER_IN = (44.0, 105.0)
+CROPS_A_LOOK = 4
+"""Crops before the same roots get another soil and light."""
+
+Crop = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.float16], NDArray[np.float16]]
+
+
+def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
+    """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
+    rng = np.random.default_rng(seed)
+    held_out = seed >= HELD_OUT_SEEDS
+    scene = draw_training_scene(rng, tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out))
+    crops = []
+    for k in range(count):
+        if k and k % CROPS_A_LOOK == 0:
+            scene = vary(scene, rng, tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out))
+        rgb, root, half_width, direction = render_crop(scene, side, float(rng.uniform(*PX_PER_IN)), rng)
+        twice = np.moveaxis(direction, -1, 0).astype(np.float16)
+        crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))
+    return crops
+
+
+def to_walls(crops: list[Crop], device: torch.device | str) -> Walls:
+    """A batch of crops as walls in linear light (an inverse power of 2.2 stands for the camera's curve)."""
+    rgb, root, half_width, direction = (
+        torch.from_numpy(np.stack([crop[k] for crop in crops])).to(device) for k in range(4)
+    )
+    linear = (rgb.float() / 255).permute(0, 3, 1, 2) ** 2.2
+    return Walls(linear, root.float() / 255, half_width.float(), direction.float())
+
+
+@dataclass
+class Feed:
+    """Worker processes and what they hand over."""
+
+    crops: Any
+    stop: Any
+    workers: list[Any]
+
+    @classmethod
+    def start(cls, workers: int, side: int, first_seed: int, held_out: int) -> "Feed":
+        """Start ``workers`` processes; ``held_out`` scenes are rendered before anything else."""
+        context = multiprocessing.get_context("spawn")
+        crops, stop = context.Queue(maxsize=4 * workers), context.Event()
+        started = []
+        for k in range(workers):
+            kept = [HELD_OUT_SEEDS + i for i in range(k, held_out, workers)]
+            process = context.Process(
+                target=_worker, args=(kept, first_seed + k, workers, side, crops, stop), daemon=True
+            )
+            process.start()
+            started.append(process)
+        return cls(crops, stop, started)
+
+    def take(self, wait_seconds: float = 0.0) -> tuple[int, list[Crop]] | None:
+        """Seed and crops of the next scene, or None if none is ready."""
+        try:
+            return self.crops.get(timeout=wait_seconds) if wait_seconds else self.crops.get_nowait()
+        except queue.Empty:
+            return None
+
+    def close(self) -> None:
+        """Stop the workers."""
+        self.stop.set()
+        for process in self.workers:
+            process.terminate()
+            process.join(timeout=5)
+
+
+def _worker(held_out: list[int], seed: int, step: int, side: int, out: Any, stop: Any) -> None:
+    """Render held-out scenes, then every ``step``-th training seed until told to stop."""
+    cv2.setNumThreads(1)
+    for kept in held_out:
+        out.put((kept, scene_crops(kept, side)))
+    while not stop.is_set():
+        out.put((seed, scene_crops(seed, side)))
+        seed += step
