@@ -1,6 +1,14 @@
-"""The wall's grade: five parts, their weighted mean, and how sure it is."""
+"""The wall's grade: five parts, their weighted mean, and how sure it is.
+
+Every part is made so that a root which did worse lowers it or leaves it be.
+Evenness alone compares: it falls with the gap between the wall and its worst
+strip, so worsening the best strip narrows the gap; but that strip's descent
+or passage then costs more than evenness gives back (the test of this is
+``weight_evenness * GAP_COST / 2 <= weight_descent`` and ``weight_passage``).
+"""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,7 +16,8 @@ from numpy.typing import NDArray
 from rootread.fieldsheet import SheetRow
 from rootread.judge.diversions import diversions
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.scores import RootScores, descent_score, root_scores
+from rootread.judge.scores import RootSums, freedom_sums, root_sums
+from rootread.judge.survival import RiskTable, passing_share, risk_table
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
@@ -17,10 +26,19 @@ from rootread.settings import JudgeSettings
 
 UNSEEN_SHARE = 0.15
 """Share of the roots that a reading misses or gets wrong (see ``measure.descent``)."""
-TRACING_SE = 1.5
+TRACING_SE = 2.0
 """What following and measuring roots adds to the error of the grade, points."""
 GAP_COST = 2.0
-"""A strip that does half as well as the wall on the whole scores nothing for evenness."""
+"""A strip that does worse than the whole wall by half the scale leaves nothing of evenness."""
+FREEDOM = (0.5, 0.95)
+"""Mean of descent / pattern, no point above 1, that scores 0 and 100: roots level half their way, and
+roots that go down in the pattern or steeper but for their first inches."""
+STRAIGHT = (0.85, 0.99)
+"""Straight distance / length over 3 in that scores 0 and 100; a right-angled corner has 0.71 at its
+point, and a root of loose soil bends little."""
+FLATTENED = (0.5, 0.0)
+"""Share of root length flattened that scores 0 and 100."""
+PART_NAMES = ("descent", "passage", "straightness", "roundness", "evenness")
 
 
 def grade_wall(
@@ -40,88 +58,102 @@ def grade_wall(
     if not readings.roots:
         nothing = float("nan")
         return Grade(Interval(nothing, nothing, nothing), (), "no roots")
-    scores = root_scores(
-        readings.roots, _held(readings, layers), readings.pattern.free_from_deg, readings.counted_width_in
-    )
-    zones = zones_of(readings.roots, row)
-    parts = _parts(scores, zones, settings)
-    weights = np.array([part.weight for part in parts])
-    score = float(weights @ [part.score for part in parts] / weights.sum())
-    draws = _draws(readings, scores, zones, weights, score, settings)
+    evidence = _evidence(readings, layers, row)
+    weights = np.array([getattr(settings, f"weight_{name}") for name in PART_NAMES])
+    weights = weights / weights.sum()
+    scores = _part_scores(evidence, np.ones((1, len(readings.roots))))[:, 0]
+    score = float(weights @ scores)
+    draws = score + _draws(readings, evidence, weights, settings)
     low, high = np.clip(np.quantile(draws, [0.025, 0.975]), 0.0, 100.0)
     interval = Interval(score, min(float(low), score), max(float(high), score))
-    return Grade(interval, parts, verdict_words(interval, settings))
+    return Grade(interval, _parts(scores, weights, evidence), verdict_words(interval, settings))
 
 
-def _held(readings: Readings, layers: Sequence[Layer]) -> set[int]:
-    """Roots turned anywhere, or stopped at a layer."""
-    held = {event.root for event in diversions(readings.roots)}
-    for layer in layers:
-        place = LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in)
-        held |= {i for i, outcome in outcomes(readings.roots, place, held).items() if outcome == "stopped"}
-    return held
+@dataclass(frozen=True, eq=False)
+class _Evidence:
+    """All that the grade rests on."""
+
+    zones: Zones
+    sums: RootSums
+    risk: tuple[RiskTable, ...]
+    """One a zone."""
 
 
-def _part_scores(scores: RootScores, zones: Zones, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+def _evidence(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> _Evidence:
+    zones = zones_of(readings.roots, row)
+    events = diversions(readings.roots)
+    places = [LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in) for layer in layers]
+    # a level piece that was not seen to come down and turn may be a lateral that left its parent level
+    events = tuple(e for e in events if e.turned or any(place.holds(e.x_in, e.depth_in) for place in places))
+    stops = []
+    for place in places:
+        became = outcomes(readings.roots, place, {event.root for event in events})
+        stops += [(root, place.depth_in) for root, outcome in became.items() if outcome == "stopped"]
+    whole = risk_table(readings.roots, events, stops)
+    zone_at_depth = zones.at(whole.x_in)
+    risk = tuple(
+        RiskTable(whole.at_risk * (zone_at_depth == z), whole.held * (zone_at_depth == z), whole.x_in)
+        for z in range(len(zones.names))
+    )
+    return _Evidence(zones, root_sums(readings, zones), risk)
+
+
+def _between(value: NDArray[np.float64], ends: tuple[float, float]) -> NDArray[np.float64]:
+    """Where a value lies from the first end (0) to the second (1), held between them."""
+    return np.clip((value - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0)
+
+
+def _ratio(part: NDArray[np.float64], whole: NDArray[np.float64], empty: float) -> NDArray[np.float64]:
+    return np.divide(part, whole, out=np.full_like(part, empty), where=whole > 0)
+
+
+def _part_scores(evidence: _Evidence, weight: NDArray[np.float64]) -> NDArray[np.float64]:
     """``(5, B)`` part scores, 0 to 100, for ``(B, R)`` weights of the roots."""
-    total = np.maximum(weight.sum(axis=1), 1e-9)
-    single = (scores.descent, scores.passage, scores.straightness, scores.roundness)
-    means = [weight @ score / total for score in single]
-    quality = weight @ scores.quality / total
-    in_zone = weight @ zones.root_share.T
-    zone_quality = (weight * scores.quality) @ zones.root_share.T / np.maximum(in_zone, 1e-9)
-    worst = np.where(in_zone > 0, zone_quality, np.inf).min(axis=1)
-    evenness = 1.0 - np.clip(GAP_COST * (quality - worst), 0.0, 1.0)
-    return 100.0 * np.stack([*means, evenness])
+    sums = evidence.sums
+    counted = weight * sums.counts
+    in_zone = weight @ sums.in_zone.T
+    share = _ratio(in_zone, in_zone.sum(axis=1, keepdims=True) + 0.0 * in_zone, 0.0)
+    descent = _between(_ratio(weight @ sums.freedom.T, in_zone, 1.0), FREEDOM)
+    passage = np.stack([passing_share(table, counted)[:, -1] for table in evidence.risk], axis=1)
+    quality = (descent + passage) / 2
+    mean_quality = (share * quality).sum(axis=1)
+    worst = np.where(in_zone > 0, quality, np.inf).min(axis=1)
+    points = in_zone.sum(axis=1)
+    straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
+    rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.seen, 0.0), FLATTENED)
+    even = 1.0 - np.clip(GAP_COST * (mean_quality - worst), 0.0, 1.0)
+    return 100.0 * np.stack(
+        [(share * descent).sum(axis=1), (share * passage).sum(axis=1), straight, rounded, even]
+    )
 
 
-def _parts(scores: RootScores, zones: Zones, settings: JudgeSettings) -> tuple[GradePart, ...]:
-    descent, passage, straight, rounded, even = _part_scores(scores, zones, scores.weight[None])[:, 0]
-    where = "between " + " and ".join(zones.names) if not zones.guessed else "across the wall"
-    guess = " The sheet gives no shanks, so thirds of the wall stand in for slots and berms: a guess."
-    return (
-        GradePart(
-            "descent",
-            float(descent),
-            settings.weight_descent,
-            f"Freedom of descent {descent:.0f} of 100; roots steeper than the pattern cost nothing.",
-        ),
-        GradePart(
-            "passage",
-            float(passage),
-            settings.weight_passage,
-            f"{passage:.0f} % of the roots went down without being turned sideways or stopped at a layer.",
-        ),
-        GradePart(
-            "straightness",
-            float(straight),
-            settings.weight_straightness,
-            f"Straightness {straight:.0f} of 100, from root length against the line between its ends.",
-        ),
-        GradePart(
-            "roundness",
-            float(rounded),
-            settings.weight_roundness,
-            f"Roundness {rounded:.0f} of 100, from the share of root length that looks flattened.",
-        ),
-        GradePart(
-            "evenness",
-            float(even),
-            settings.weight_evenness,
-            f"Evenness {even:.0f} of 100 {where}." + (guess if zones.guessed else ""),
-        ),
+def _parts(
+    scores: NDArray[np.float64], weights: NDArray[np.float64], evidence: _Evidence
+) -> tuple[GradePart, ...]:
+    sums = evidence.sums
+    points = sums.in_zone.sum()
+    where = (
+        "across the wall (thirds of it, for want of shank places)"
+        if evidence.zones.guessed
+        else ("between " + " and ".join(evidence.zones.names))
+    )
+    reasons = (
+        f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steeper costs nothing.",
+        f"{scores[1]:.0f} of 100 roots get down without being turned sideways or stopped at a layer.",
+        f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each 3 in.",
+        f"{100 * sums.flattened.sum() / max(sums.seen.sum(), 1.0):.0f} % of the root length looks flattened.",
+        f"Descent and passage compared {where}.",
+    )
+    return tuple(
+        GradePart(name, float(score), float(weight), reason)
+        for name, score, weight, reason in zip(PART_NAMES, scores, weights, reasons, strict=True)
     )
 
 
 def _draws(
-    readings: Readings,
-    scores: RootScores,
-    zones: Zones,
-    weights: NDArray[np.float64],
-    score: float,
-    settings: JudgeSettings,
+    readings: Readings, evidence: _Evidence, weights: NDArray[np.float64], settings: JudgeSettings
 ) -> NDArray[np.float64]:
-    """Grades that this wall could as well have had, given what a reading gets wrong.
+    """Deviations of the grade that this wall could as well have shown, given what a reading gets wrong.
 
     Roots are drawn again with replacement (bootstrap), shrunk by the
     finite-population correction because the wall's own roots are in question
@@ -129,19 +161,16 @@ def _draws(
     tracing adds its own.
     """
     rng = np.random.default_rng(settings.seed)
-    count = len(scores.weight)
+    count = len(readings.roots)
     again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
-    again_weight = scores.weight * (1.0 + np.sqrt(UNSEEN_SHARE) * (again - 1.0))
-    by_roots = weights @ _part_scores(scores, zones, again_weight) / weights.sum() - score
+    again_weight = 1.0 + np.sqrt(UNSEEN_SHARE) * (again - 1.0)
+    by_roots = weights @ _part_scores(evidence, again_weight)
 
-    free = readings.pattern.free_from_deg
-    level = readings.level_se_deg
-    tilted = [
-        float(
-            np.average([descent_score(r, free, side * level) for r in readings.roots], weights=scores.weight)
-        )
+    points = evidence.sums.in_zone.sum()
+    turned = [
+        (freedom_sums(readings, evidence.zones, side * readings.level_se_deg) * evidence.sums.counts).sum()
         for side in (-1.0, 1.0)
     ]
-    by_level = 100.0 * weights[0] / weights.sum() * (tilted[1] - tilted[0]) / 2
+    by_level = 100.0 * weights[0] * (turned[1] - turned[0]) / 2 / points / (FREEDOM[1] - FREEDOM[0])
     noise = rng.normal(size=(2, settings.bootstrap))
-    return score + by_roots - by_roots.mean() + by_level * noise[0] + TRACING_SE * noise[1]
+    return by_roots - by_roots.mean() + by_level * noise[0] + TRACING_SE * noise[1]

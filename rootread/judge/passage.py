@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from rootread.measure.types import RootReading
 
@@ -16,6 +17,10 @@ AT_LAYER_IN = 0.5
 """A root that came this close to the layer's depth reached it, and crossed only if it got this far below."""
 BESIDE_IN = 1.0
 """A layer may go on a little beyond the roots that show it."""
+DIVERTED_AT_IN = 1.0
+"""Roots run on a layer or a little above it."""
+GOES_ON_IN = 0.75
+"""Where another trace begins or ends this near a tip, the root most likely was lost there, not stopped."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +31,11 @@ class LayerPlace:
     x_from_in: float
     x_to_in: float
 
+    def holds(self, x_in: float, depth_in: float) -> bool:
+        """Whether a diversion at this place is one at this layer."""
+        beside = max(self.x_from_in - x_in, x_in - self.x_to_in)
+        return abs(depth_in - self.depth_in) <= DIVERTED_AT_IN and beside <= BESIDE_IN
+
 
 def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection[int]) -> dict[int, Outcome]:
     """The outcome of every root that reached the layer, by its index.
@@ -34,9 +44,11 @@ def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection
     ----------
     turned : indices of the roots with a diversion at this layer; they reached it, wherever else they went.
 
-    A root that the photo's edge or the scale object cuts off near the layer
-    is left out, because nobody saw what it did there.
+    A root that the photo's edge or the scale object cuts off near the layer,
+    or that seems to go on in another trace, is left out, because nobody saw
+    what it did there.
     """
+    lost = lost_tips(roots)
     result: dict[int, Outcome] = {}
     for index, root in enumerate(roots):
         if index in turned:
@@ -50,6 +62,21 @@ def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection
             continue
         if z.max() >= place.depth_in + AT_LAYER_IN:
             result[index] = "crossed"
-        elif not root.trace.cut:
+        elif not lost[index]:
             result[index] = "stopped"
     return result
+
+
+def lost_tips(roots: Sequence[RootReading]) -> list[bool]:
+    """For each root, whether its lower end is not its own: cut off, or near the end of another trace."""
+    tips = np.array([_lower_end(root) for root in roots]).reshape(-1, 2)
+    ends = np.array([end for root in roots for end in root.trace.points[[0, -1]]]).reshape(-1, 2)
+    # a tip always finds itself among the ends, so a second end nearby is another's or the root's own base
+    near = cKDTree(ends).query_ball_point(tips, GOES_ON_IN, return_length=True) if len(roots) else []
+    return [root.trace.cut or count > 1 for root, count in zip(roots, near, strict=True)]
+
+
+def _lower_end(root: RootReading) -> tuple[float, float]:
+    base, tip = root.trace.points[[0, -1]]
+    x, z = tip if tip[1] >= base[1] else base
+    return float(x), float(z)

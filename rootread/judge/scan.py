@@ -2,11 +2,13 @@
 
 Kulldorff's scan statistic (Communications in Statistics 26:1481-1496, 1997;
 from memory) over windows of depth and of width along the wall. Under the null
-hypothesis each root is diverted just as well at any depth that it covers, so
+hypothesis a root is diverted just as well at any depth that it covers, so
 every event is moved to a random depth within its own root's reach, with the
-root's x there. How many roots there are at a depth, how deep they go and where
-along the wall they stand are thereby the same in every permutation. The largest statistic of
-all windows is compared with the largest of each permutation, which corrects for having looked everywhere.
+root's x there. A trace that begins in mid-wall is a lateral or a piece of a
+root whose way is not known; it is moved to any depth in proportion to how many
+roots of the wall cover that depth. So each random wall has as many roots at
+each depth as the true one. The largest statistic of all windows is compared
+with the largest of each random wall, which corrects for having looked everywhere.
 """
 
 from collections.abc import Sequence
@@ -22,6 +24,12 @@ DEPTH_BIN_IN = 0.2
 X_BINS = 6
 """Widths scanned run from a third of the rooted wall to all of it, in sixths."""
 NARROWEST_BINS = 2
+SEEN_FROM_IN = 3.0
+"""A trace that begins above this depth is followed from where it came in; its reach is its own."""
+FROM_TOP_IN = 1.0
+"""No run counts above this depth, so none is moved there."""
+COVER_BLUR_IN = 1.0
+"""The number of roots at a depth is averaged over this much."""
 FEWEST_EVENTS = 3
 """Two roots that happen to turn at one depth are no layer, however few turn elsewhere."""
 HEIGHTS_BINS = (4, 8)
@@ -41,14 +49,22 @@ class Gathering:
 
 
 @dataclass(frozen=True, eq=False)
-class _Reach:
-    """For each event, its depth bin, the depth bins its root covers and the x bin of the root in each."""
+class _Chances:
+    """For each event, where it is and where it could as well have been."""
 
     own: NDArray[np.intp]
-    first: NDArray[np.intp]
-    count: NDArray[np.intp]
+    """``(events,)`` depth bin."""
+    chance: NDArray[np.float64]
+    """``(events, depth bins)`` rows sum to 1."""
     x_bin: NDArray[np.intp]
     """``(events, depth bins)``."""
+
+    def draw(self, walls: int, rng: np.random.Generator) -> NDArray[np.intp]:
+        """``(walls, events)`` random depth bins."""
+        at = rng.random((len(self.own), walls))
+        summed = np.cumsum(self.chance, axis=1)
+        drawn = [np.searchsorted(row, u * row[-1], side="right") for row, u in zip(summed, at, strict=True)]
+        return np.stack(drawn, axis=1)
 
 
 def strongest_gathering(
@@ -70,17 +86,15 @@ def strongest_gathering(
     if len(events) < FEWEST_EVENTS:
         return None
     depth_bins = int(max(line[:, 1].max() for line in centrelines) / DEPTH_BIN_IN) + 1
-    reach = _reach(events, centrelines, x_range_in, depth_bins)
-    expected = _windows(_expected_per_cell(reach, depth_bins))
+    chances = _chances(events, centrelines, x_range_in, depth_bins)
+    expected = _windows(_expected_per_cell(chances))
 
-    each = np.arange(len(events))
-    own_z = reach.own[None]
-    found = _excess(_windows(_cells(own_z, reach.x_bin[each, own_z], depth_bins)), expected)[0]
+    def excess(depth_bin: NDArray[np.intp]) -> NDArray[np.float64]:
+        x_bin = chances.x_bin[np.arange(len(events)), depth_bin]
+        return _excess(_windows(_cells(depth_bin, x_bin, depth_bins)), expected)
 
-    offset = np.floor(rng.random((permutations, len(events))) * reach.count).astype(np.intp)
-    z = reach.first + offset
-    x = reach.x_bin[each, z]
-    by_chance = _excess(_windows(_cells(z, x, depth_bins)), expected).reshape(permutations, -1).max(axis=1)
+    found = excess(chances.own[None])[0]
+    by_chance = excess(chances.draw(permutations, rng)).reshape(permutations, -1).max(axis=1)
 
     best = np.unravel_index(int(np.argmax(found)), found.shape)
     height, (x_first, x_past) = _window_shapes()[int(best[0])]
@@ -100,25 +114,30 @@ def _x_bin(x_in: NDArray[np.float64], x_range_in: tuple[float, float]) -> NDArra
     return np.clip((x_in - left) / max(right - left, 1e-9) * X_BINS, 0, X_BINS - 1).astype(np.intp)
 
 
-def _reach(
+def _chances(
     events: Sequence[Diversion],
     centrelines: Sequence[Points],
     x_range_in: tuple[float, float],
     depth_bins: int,
-) -> _Reach:
+) -> _Chances:
     middles_in = (np.arange(depth_bins) + 0.5) * DEPTH_BIN_IN
-    owns, first, count, x_bin = [], [], [], []
+    ways = [_way_down(line) for line in centrelines]
+    covered = np.array([(middles_in >= z[0]) & (middles_in <= z[-1]) for _, z in ways], dtype=float)
+    blur = round(COVER_BLUR_IN / DEPTH_BIN_IN)
+    anywhere = np.convolve(covered.sum(axis=0), np.ones(blur) / blur, mode="same") * (
+        middles_in > FROM_TOP_IN
+    )
+    owns, rows, x_bins = [], [], []
     for event in events:
-        x, z = _way_down(centrelines[event.root])
-        top = int(np.clip(z[0] / DEPTH_BIN_IN, 0, depth_bins - 1))
-        bottom = int(np.clip(z[-1] / DEPTH_BIN_IN, 0, depth_bins - 1))
+        x, z = ways[event.root]
         own = int(np.clip(event.depth_in / DEPTH_BIN_IN, 0, depth_bins - 1))
-        top, bottom = min(top, own), max(bottom, own)
+        row = covered[event.root] * (middles_in > FROM_TOP_IN) if z[0] <= SEEN_FROM_IN else anywhere
+        row = row.copy()
+        row[own] = max(row[own], row.max(), 1e-9)
         owns.append(own)
-        first.append(top)
-        count.append(bottom - top + 1)
-        x_bin.append(_x_bin(np.interp(middles_in, z, x), x_range_in))
-    return _Reach(np.array(owns), np.array(first), np.array(count), np.array(x_bin))
+        rows.append(row / row.sum())
+        x_bins.append(_x_bin(np.interp(middles_in, z, x), x_range_in))
+    return _Chances(np.array(owns), np.array(rows), np.array(x_bins))
 
 
 def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -130,14 +149,10 @@ def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return line[gains, 0], deepest[gains]
 
 
-def _expected_per_cell(reach: _Reach, depth_bins: int) -> NDArray[np.float64]:
-    bins = np.arange(depth_bins)
-    covered = (bins >= reach.first[:, None]) & (bins < (reach.first + reach.count)[:, None])
-    share = covered / reach.count[:, None]
-    cells = np.zeros((1, depth_bins, X_BINS))
-    for column in range(X_BINS):
-        cells[0, :, column] = (share * (reach.x_bin == column)).sum(axis=0)
-    return cells
+def _expected_per_cell(chances: _Chances) -> NDArray[np.float64]:
+    """``(1, depth bins, x bins)`` events to expect."""
+    columns = [(chances.chance * (chances.x_bin == column)).sum(axis=0) for column in range(X_BINS)]
+    return np.stack(columns, axis=-1)[None]
 
 
 def _cells(z: NDArray[np.intp], x: NDArray[np.intp], depth_bins: int) -> NDArray[np.float64]:

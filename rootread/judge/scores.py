@@ -1,83 +1,84 @@
-"""How well each single root did: scores of 0 to 1, and how much the root counts.
+"""What each root adds to the parts of the grade, kept as sums so that roots can be drawn again.
 
-The wall's parts are means of these, so a root that did worse in anything
-lowers the part it belongs to and raises none.
+The parts are ratios of sums over roots. A trace broken in two adds the same
+as one whole, so the grade does not hang on how well roots were joined.
 """
 
-from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.judge.zones import Zones
 from rootread.measure.direction import goes_down
-from rootread.measure.types import RootReading
+from rootread.measure.types import Readings, RootReading
 
-FREE_CREDIT = 0.9
-HELD_CREDIT = 0.5
-"""Descent credit is the mean over a root of descent / pattern, no stretch above 1. From 0.9 on it went
-down freely; at 0.5, as shallow as if it had run level half its way, it scores nothing."""
-FULL_REACH_IN = 4.0
-"""A root counts in proportion to its straight reach up to here, and no more beyond: many short
-laterals and fragments do not outvote the roots that show what the soil did, and a root does not count
-less because it was stopped."""
-STRAIGHT_TORTUOSITY = 1.05
-"""Roots of loose soil bend this much by nature."""
-CROOKED_TORTUOSITY = 1.50
-FLAT_HALF = 0.5
-"""A root flattened over half its length scores nothing."""
+STRAIGHTNESS_SPAN_IN = 3.0
+"""Straightness is the straight distance over each this much of root, against the length."""
 
 
 @dataclass(frozen=True, eq=False)
-class RootScores:
-    """``(R,)`` arrays, a value a root; scores are 0 (worst) to 1."""
+class RootSums:
+    """Sums over the points of each root; Z zones, R roots."""
 
-    weight: NDArray[np.float64]
-    descent: NDArray[np.float64]
-    passage: NDArray[np.float64]
-    straightness: NDArray[np.float64]
-    roundness: NDArray[np.float64]
+    in_zone: NDArray[np.float64]
+    """``(Z, R)`` points in each zone that count."""
+    freedom: NDArray[np.float64]
+    """``(Z, R)`` of them, sum of descent / pattern, no point below 0 or above 1."""
+    straight: NDArray[np.float64]
+    """``(R,)`` sum of straight distance / length around each point that counts."""
+    seen: NDArray[np.float64]
+    """``(R,)`` points that count and were seen."""
+    flattened: NDArray[np.float64]
+    """``(R,)`` of them, flattened."""
+    counts: NDArray[np.float64]
+    """``(R,)`` the trace's confidence for roots thick enough to count, else 0."""
 
-    @property
-    def quality(self) -> NDArray[np.float64]:
-        """Mean of descent and passage: what the soil of a strip let its roots do."""
-        return (self.descent + self.passage) / 2
 
+def root_sums(readings: Readings, zones: Zones) -> RootSums:
+    """Sum over the points of every root that counts.
 
-def root_scores(
-    roots: Sequence[RootReading], held: Collection[int], pattern_low_deg: float, counted_width_in: float
-) -> RootScores:
-    """Score every root.
-
-    Parameters
-    ----------
-    held : indices of the roots that were turned anywhere, or stopped at a layer.
-    pattern_low_deg : descent from which a root goes down freely: the lower edge of the widened pattern.
-    counted_width_in : thinner roots carry no weight, unless all are thinner; which of them a photo shows
-        depends on light and soil, and laterals leave their parent level by nature.
+    Roots thinner than the wall's ``counted_width_in`` count for nothing
+    unless all are thinner: which of them a photo shows depends on light and
+    soil, and laterals leave their parent level by nature.
     """
-    thick = np.array([root.width_in >= counted_width_in for root in roots])
-    reach = np.clip(np.array([root.chord_in for root in roots]) / FULL_REACH_IN, 0.0, 1.0)
-    tortuosity = np.array([root.tortuosity for root in roots])
-    flattened = np.array([root.flattened_share for root in roots])
-    crookedness = (tortuosity - STRAIGHT_TORTUOSITY) / (CROOKED_TORTUOSITY - STRAIGHT_TORTUOSITY)
-    return RootScores(
-        weight=reach * thick if thick.any() else reach,
-        descent=np.array([descent_score(root, pattern_low_deg) for root in roots]),
-        passage=np.array([float(index not in held) for index in range(len(roots))]),
-        straightness=1.0 - np.clip(crookedness, 0.0, 1.0),
-        roundness=1.0 - np.clip(flattened / FLAT_HALF, 0.0, 1.0),
+    roots = readings.roots
+    thick = np.array([root.width_in >= readings.counted_width_in for root in roots])
+    confidence = np.array([root.trace.confidence for root in roots])
+    counts = np.where(thick, confidence, 0.0) if thick.any() else confidence
+    in_zone = zones.points_in_zone * counts
+    return RootSums(
+        in_zone=in_zone,
+        freedom=freedom_sums(readings, zones) * counts,
+        straight=np.array([local_straightness(root).sum() for root in roots]) * counts,
+        seen=np.array([(~root.trace.inferred).sum() for root in roots]) * counts,
+        flattened=np.array([root.flattened.sum() for root in roots]) * counts,
+        counts=counts,
     )
 
 
-def descent_score(root: RootReading, pattern_low_deg: float, tilt_deg: float = 0.0) -> float:
-    """How freely a root went down, 0 to 1, from its mean descent credit.
+def freedom_sums(readings: Readings, zones: Zones, turned_by_deg: float = 0.0) -> NDArray[np.float64]:
+    """``(Z, R)`` sums of each point's descent / pattern, held between 0 and 1.
 
-    ``tilt_deg`` turns the wall clockwise: what leads right then descends by that much more.
+    ``turned_by_deg`` turns the wall: what leads right then descends by that
+    much more, what leads left by that much less.
     """
-    down = 1.0 if goes_down(root.trace.points) else -1.0
-    descent = down * root.descent_at_deg
-    if tilt_deg:
-        descent = descent + tilt_deg * down * np.sign(np.gradient(root.trace.points[:, 0]))
-    credit = float(np.clip(descent / pattern_low_deg, 0.0, 1.0).mean())
-    return float(np.clip((credit - HELD_CREDIT) / (FREE_CREDIT - HELD_CREDIT), 0.0, 1.0))
+    sums = np.zeros((len(zones.names), len(readings.roots)))
+    for index, (root, zone) in enumerate(zip(readings.roots, zones.zone_at, strict=True)):
+        down = 1.0 if goes_down(root.trace.points) else -1.0
+        rightward = down * np.sign(np.gradient(root.trace.points[:, 0]))
+        descent = down * root.descent_at_deg + turned_by_deg * rightward
+        freedom = np.clip(descent / readings.pattern.free_from_deg, 0.0, 1.0)
+        sums[:, index] = np.bincount(zone, weights=freedom, minlength=len(zones.names))
+    return sums
+
+
+def local_straightness(root: RootReading) -> NDArray[np.float64]:
+    """``(N,)`` chord / length of the stretch around each point, shorter at the ends."""
+    points = root.trace.points
+    step_in = root.length_in / (len(points) - 1)
+    half = max(round(STRAIGHTNESS_SPAN_IN / step_in / 2), 1)
+    at = np.arange(len(points))
+    first, last = np.maximum(at - half, 0), np.minimum(at + half, len(points) - 1)
+    chord = np.hypot(*(points[last] - points[first]).T)
+    return np.minimum(chord / ((last - first) * step_in), 1.0)

@@ -17,37 +17,59 @@ USUAL_HALF_SLOT_IN = 6.0
 
 @dataclass(frozen=True, eq=False)
 class Zones:
-    """Which strip each piece of root lies in."""
+    """Which strip each point of each root lies in."""
 
     names: tuple[str, ...]
-    root_share: NDArray[np.float64]
-    """``(zones, R)`` share of each root's length in each zone."""
+    edges_in: NDArray[np.float64]
+    """``(K,)`` x of the borders between strips, rising."""
+    zone_of_strip: NDArray[np.intp]
+    """``(K + 1,)`` index into ``names`` of each strip between borders."""
+    zone_at: tuple[NDArray[np.intp], ...]
+    """For each root, ``(N,)`` index into ``names`` at each of its points."""
     guessed: bool
     """True when the sheet does not say where the shanks ran."""
+
+    @property
+    def points_in_zone(self) -> NDArray[np.float64]:
+        """``(Z, R)`` points of each root in each zone."""
+        counted = [np.bincount(zone, minlength=len(self.names)) for zone in self.zone_at]
+        return np.array(counted, dtype=float).T
+
+    def at(self, x_in: NDArray[np.float64]) -> NDArray[np.intp]:
+        """Index into ``names`` of places along the wall, any shape."""
+        return self.zone_of_strip[np.searchsorted(self.edges_in, x_in)]
 
 
 def zones_of(roots: Sequence[RootReading], row: SheetRow | None) -> Zones:
     """Slot and berm from the sheet's shanks, else left, middle and right third of the rooted wall."""
-    shanks = np.array(row.shanks_at_in if row is not None else (), dtype=float)
+    shanks = np.sort(np.array(row.shanks_at_in if row is not None else (), dtype=float))
     if len(shanks):
-        half_slot_in = SLOT_SHARE * _spacing_in(shanks, row.shank_spacing_in if row else None)
+        half_slot_in = SLOT_SHARE * _spacing_in(shanks, row.shank_spacing_in if row is not None else None)
         names: tuple[str, ...] = ("slot", "berm")
-        zone = [
-            (np.abs(root.trace.points[:, :1] - shanks).min(axis=1) > half_slot_in).astype(int)
-            for root in roots
-        ]
+        edges, strips = _slot_borders(shanks, half_slot_in)
     else:
         names = ("left third", "middle third", "right third")
         x = np.concatenate([root.trace.points[:, 0] for root in roots])
-        edges = np.linspace(x.min(), x.max(), 4)[1:3]
-        zone = [np.searchsorted(edges, root.trace.points[:, 0]) for root in roots]
-    share = np.array([[float((z == k).mean()) for z in zone] for k in range(len(names))])
-    return Zones(names, share, guessed=not len(shanks))
+        edges, strips = np.linspace(x.min(), x.max(), 4)[1:3], np.arange(3)
+    at = tuple(strips[np.searchsorted(edges, root.trace.points[:, 0])] for root in roots)
+    return Zones(names, edges, strips, at, guessed=not len(shanks))
 
 
 def _spacing_in(shanks: NDArray[np.float64], stated_in: float | None) -> float:
     if stated_in:
         return stated_in
     if len(shanks) > 1:
-        return float(np.median(np.diff(np.sort(shanks))))
+        return float(np.median(np.diff(shanks)))
     return USUAL_HALF_SLOT_IN / SLOT_SHARE
+
+
+def _slot_borders(
+    shanks: NDArray[np.float64], half_slot_in: float
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Borders of the strips berm, slot, berm, ..., slot, berm; slots that overlap share a border."""
+    middles = (shanks[1:] + shanks[:-1]) / 2
+    starts = np.maximum(shanks - half_slot_in, np.append(-np.inf, middles))
+    ends = np.minimum(shanks + half_slot_in, np.append(middles, np.inf))
+    edges = np.column_stack([starts, ends]).ravel()
+    strips = np.array([1, 0] * len(shanks) + [1], dtype=np.intp)
+    return edges, strips

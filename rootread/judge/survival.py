@@ -1,0 +1,83 @@
+"""Passage against depth: the chance that a root gets down without being turned or stopped.
+
+The product-limit estimate of Kaplan and Meier (J. American Statistical
+Association 53:457-481, 1958; from memory), with depth in the place of time.
+A root is at risk at the depths where it was seen, so a piece of a root that
+begins in mid-wall enters late and one that ends, is cut by the photo's edge
+or is lost leaves early, and neither biases the curve.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.judge.diversions import SAME_EVENT_IN, Diversion
+from rootread.measure.types import RootReading
+
+DEPTH_STEP_IN = 0.2
+FEWEST_AT_RISK = 4.0
+"""Where fewer roots than this are left, one root turned counts as one of so many, not as all of them."""
+
+
+@dataclass(frozen=True, eq=False)
+class RiskTable:
+    """Who was at risk and who was held, root by root and depth by depth."""
+
+    at_risk: NDArray[np.float64]
+    """``(R, D)`` 1 where the root was seen at the depth and not already lying on a layer."""
+    held: NDArray[np.float64]
+    """``(R, D)`` 1 where the root was turned, or stopped at a layer."""
+    x_in: NDArray[np.float64]
+    """``(R, D)`` where along the wall the root is at that depth."""
+
+
+def risk_table(
+    roots: Sequence[RootReading], events: Sequence[Diversion], stops_in: Sequence[tuple[int, float]]
+) -> RiskTable:
+    """Fill the table.
+
+    Parameters
+    ----------
+    events : diversions of the roots.
+    stops_in : (root index, depth) of the roots that stopped at a layer.
+
+    A root that was turned is out of risk until it has left the layer, so
+    that one root cannot both lie on a layer and pass it. If it drops through
+    further along it is at risk again below.
+    """
+    deepest = max(float(root.trace.points[:, 1].max()) for root in roots)
+    depth_in = np.arange(0.0, max(deepest, 0.0) + DEPTH_STEP_IN, DEPTH_STEP_IN)
+    at_risk = np.zeros((len(roots), len(depth_in)))
+    x_in = np.zeros_like(at_risk)
+    for index, root in enumerate(roots):
+        x, z = root.trace.points.T
+        at_risk[index] = (depth_in >= z.min()) & (depth_in <= z.max())
+        rising = np.argsort(z, kind="stable")
+        x_in[index] = np.interp(depth_in, z[rising], x[rising])
+    held = np.zeros_like(at_risk)
+    halts = sorted([(event.root, event.depth_in) for event in events] + list(stops_in), key=lambda h: h[1])
+    for index, at_in in halts:
+        step = int(np.clip(round(at_in / DEPTH_STEP_IN), 0, len(depth_in) - 1))
+        lying = (depth_in > at_in - SAME_EVENT_IN / 2) & (depth_in <= at_in + SAME_EVENT_IN)
+        at_risk[index, lying] = 0.0
+        at_risk[index, step] = held[index, step] = 1.0
+    return RiskTable(at_risk, held, x_in)
+
+
+def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share still going down freely at each depth.
+
+    Parameters
+    ----------
+    weight : ``(B, R)`` how much each root counts in each of B draws.
+
+    Returns
+    -------
+    ``(B, D)``; the product over depths of ``1 - held / at risk``.
+    """
+    held = weight @ table.held
+    at_risk = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
+    share = np.cumprod(1.0 - np.minimum(held / at_risk, 1.0), axis=1)
+    return np.asarray(share, dtype=np.float64)
