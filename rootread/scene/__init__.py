@@ -3,5 +3,15 @@
 from rootread.scene.crop import draw_training_scene, render_crop
 from rootread.scene.describe import Scene
 from rootread.scene.draw import draw_scene, vary
+from rootread.scene.truth import Rendered, render, write_scene
 
-__all__ = ["Scene", "draw_scene", "draw_training_scene", "render_crop", "vary"]
+__all__ = [
+    "Rendered",
+    "Scene",
+    "draw_scene",
+    "draw_training_scene",
+    "render",
+    "render_crop",
+    "vary",
+    "write_scene",
+]

@@ -117,13 +117,18 @@ def draw_backdrop(rng: np.random.Generator, width_in: float, depth_in: float, gr
 
 
 def draw_camera(rng: np.random.Generator, width_in: float, depth_in: float) -> Camera:
-    """A phone or camera held roughly square to the wall, the whole wall in frame."""
+    """A phone or camera held roughly square to the wall, aimed so that a 4:3 photo shows the whole wall."""
     focal = float(rng.uniform(0.68, 1.15))
+    view_in = width_in * rng.uniform(1.0, 1.1)
+    distance = focal * view_in
+    yaw, pitch, roll = rng.normal(0, 3.5), rng.normal(0, 3), rng.normal(0, 1.2)
+    aim_x = width_in / 2 + rng.normal(0, 0.02 * width_in)
+    aim_z = 0.375 * view_in - rng.uniform(1.5, 5.5)
     return Camera(
-        x_in=float(width_in / 2 + rng.normal(0, 2.5)), z_in=float(0.38 * depth_in + rng.normal(0, 2)),
-        distance_in=float(focal * width_in * rng.uniform(1.0, 1.1)), yaw_deg=float(rng.normal(0, 3.5)),
-        pitch_deg=float(rng.normal(0, 3)), roll_deg=float(rng.normal(0, 1.2)), focal_share=focal,
-        k1=float(rng.choice([0.0, rng.uniform(-0.06, 0.05)])),
+        x_in=float(aim_x - distance * np.tan(np.radians(yaw))),
+        z_in=float(aim_z - distance * np.tan(np.radians(pitch))),
+        distance_in=float(distance), yaw_deg=float(yaw), pitch_deg=float(pitch), roll_deg=float(roll),
+        focal_share=focal, k1=float(rng.choice([0.0, rng.uniform(-0.06, 0.05)])),
     )  # fmt: skip
 
 

@@ -16,6 +16,8 @@ Field = NDArray[np.float32]
 TILE_PX = 1024
 TILE_WAVE_PX = 4.0
 """The stored tile holds 256 waves across: coarse enough to store, fine enough to interpolate linearly."""
+LINE_WAVE = 8.0
+"""Samples to a swing in the stored line."""
 COARSE_WAVE_PX = 16.0
 """Longer waves than this are drawn small and enlarged: they hold no finer detail."""
 
@@ -77,16 +79,26 @@ def fractal(
     return field
 
 
+@lru_cache(maxsize=1)
+def _line() -> NDArray[np.float64]:
+    """A long periodic line of noise, one swing every ``LINE_WAVE`` samples."""
+    count = 2**16
+    frequency = np.fft.rfftfreq(count) * LINE_WAVE
+    # Low-pass at the swing's own frequency, as smooth as a curve through random knots.
+    spectrum = np.fft.rfft(np.random.default_rng(90209).standard_normal(count)) * np.exp(
+        -((frequency / 0.6) ** 4)
+    )
+    line = np.fft.irfft(spectrum, count)
+    return np.asarray(line / line.std())
+
+
 def wiggle(count: int, rng: np.random.Generator, wave: float) -> NDArray[np.float64]:
     """Smooth noise along a line of ``count`` samples, ``wave`` samples to a swing; mean 0, spread 1."""
-    knots = rng.standard_normal(int(np.ceil(count / wave)) + 4)
-    at = np.arange(count) / wave + rng.uniform(0, 1) + 1
-    low = np.floor(at).astype(int)
-    t = at - low
-    # Cubic B-spline weights: the curve has no corners at the knots.
-    weights = ((1 - t) ** 3, 3 * t**3 - 6 * t**2 + 4, -3 * t**3 + 3 * t**2 + 3 * t + 1, t**3)
-    values = sum(w * knots[np.clip(low + k - 1, 0, len(knots) - 1)] for k, w in enumerate(weights))
-    return np.asarray(values) / 6 / 0.69
+    line = _line()
+    reach = int(count * LINE_WAVE / wave) + 2
+    start = int(rng.integers(max(len(line) - reach, 1)))
+    piece = line[start : start + reach]
+    return np.interp(np.arange(count) * (LINE_WAVE / wave), np.arange(len(piece)), piece)
 
 
 def cells(

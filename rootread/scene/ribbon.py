@@ -52,16 +52,19 @@ def cover(
     shape : rows and columns of the window.
     scratch : ``(rows * columns,)`` any content; overwritten, to save allocating it for each root.
     """
+    reach = half_px.max() + margin_px
+    low, high = points_px.min(axis=0), points_px.max(axis=0)
+    if (high < -reach).any() or low[0] > shape[1] + reach or low[1] > shape[0] + reach:
+        return None
     along_px = arc_length(points_px)
     if along_px[-1] < STEP_PX:
         return None
     at = np.linspace(0.0, along_px[-1], int(along_px[-1] / STEP_PX) + 2)
     place = np.interp(at, along_px, np.arange(len(points_px)))
-    low = np.minimum(place.astype(int), len(points_px) - 2)
-    share = (place - low)[:, None]
-    centre = points_px[low] * (1 - share) + points_px[low + 1] * share
+    before = np.minimum(place.astype(int), len(points_px) - 2)
+    share = (place - before)[:, None]
+    centre = points_px[before] * (1 - share) + points_px[before + 1] * share
     half = np.interp(place, np.arange(len(points_px)), half_px)
-    reach = half.max() + margin_px
     inside = (
         (centre[:, 0] > -reach) & (centre[:, 0] < shape[1] + reach)
         & (centre[:, 1] > -reach) & (centre[:, 1] < shape[0] + reach)

@@ -11,7 +11,7 @@ from rootread.scene.describe import Colour, Ground
 from rootread.scene.noise import Field, band, cells, fractal
 from rootread.scene.window import Window
 
-PICTURES = ("moon", "camera", "coffee", "astronaut", "rocket", "coins")
+PICTURES = ("moon", "camera", "coffee", "astronaut", "rocket", "chelsea")
 """Photographs that scikit-image carries, lent as textures. Gravel, grass and brick are left for tests."""
 
 
