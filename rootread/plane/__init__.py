@@ -1,1 +1,17 @@
 """Find the scale, the level and the soil surface; lay the wall flat."""
+
+from rootread.plane.flat import lay_flat
+from rootread.plane.locate import find_plane
+from rootread.plane.types import Grid, Lens, Level, ScaleFinding, Surface, WallImage, WallPlane
+
+__all__ = [
+    "Grid",
+    "Lens",
+    "Level",
+    "ScaleFinding",
+    "Surface",
+    "WallImage",
+    "WallPlane",
+    "find_plane",
+    "lay_flat",
+]

@@ -1,0 +1,160 @@
+"""Straight bars in a photo: two long, nearly parallel edges of opposite polarity.
+
+A staff or a tape is a straight flat bar, whatever is printed on it. Edge pixels
+vote for the line they lie on (Hough, Duda and Hart 1972, from memory), in two
+ballots by the side on which it is brighter; a bar is a line from each.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.geometry import Points
+from rootread.plane.camera import Floats
+
+# Lines are sought on a picture with this many pixels on its long side.
+SEARCH_PX = 800
+ANGLE_STEP_DEG = 0.5
+# An edge pixel's gradient is off its line's normal by a few degrees, for noise and texture.
+SMEAR_DEG = 3.0
+# Votes are capped at this many times the median gradient of edge pixels: a long faint edge counts.
+VOTE_CAP = 3.0
+MAX_LINES = 60
+MAX_BARS = 40
+MAX_CONVERGENCE_DEG = 3.0
+# Bar widths sought, as a share of the photo's long side: 1/2 in in 60 to 3 in in 15.
+WIDTH_SHARE = (0.006, 0.12)
+
+
+@dataclass(frozen=True)
+class Line:
+    """Points with ``x cos(angle) + y sin(angle) = rho``; brighter on the side the normal points to."""
+
+    angle: float
+    rho: float
+    votes: float
+
+    def at(self, along: Floats) -> Points:
+        """``(N, 2)`` points at signed distances from the point nearest the origin."""
+        normal = np.array([np.cos(self.angle), np.sin(self.angle)])
+        tangent = np.array([-normal[1], normal[0]])
+        return self.rho * normal + np.asarray(along)[:, None] * tangent
+
+
+@dataclass(frozen=True, eq=False)
+class Bar:
+    """A bar that crosses the photo: two points on each of its sides.
+
+    Sides are in the photo's pixels; ``left[0]`` and ``right[0]`` face each
+    other, as do ``left[1]`` and ``right[1]``.
+    """
+
+    left: Points
+    right: Points
+    strength: float
+
+    @property
+    def length_px(self) -> float:
+        """From one end of the photo to the other."""
+        return float(np.hypot(*(self.left[1] - self.left[0])))
+
+    @property
+    def width_px(self) -> float:
+        """Mean distance between the sides."""
+        return float(np.mean(np.hypot(*(self.right - self.left).T)))
+
+
+def find_bars(grey: NDArray[np.uint8]) -> list[Bar]:
+    """Every pair of lines that may be the two sides of a bar, strongest first."""
+    shrink = min(1.0, SEARCH_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else grey
+    lines = _lines(small)
+    size = np.array(small.shape[::-1], dtype=float)
+    bars = []
+    for i, first in enumerate(lines):
+        for second in lines[i + 1 :]:
+            bar = _pair(first, second, size)
+            if bar is not None:
+                bars.append(bar)
+    bars.sort(key=lambda bar: -bar.strength)
+    scale = np.array(grey.shape[::-1]) / size
+    return [
+        Bar((bar.left + 0.5) * scale - 0.5, (bar.right + 0.5) * scale - 0.5, bar.strength)
+        for bar in bars[:MAX_BARS]
+    ]
+
+
+def _lines(small: NDArray[np.uint8]) -> list[Line]:
+    """The strongest lines of edge pixels."""
+    smooth = cv2.GaussianBlur(small, (0, 0), 1.0).astype(np.float32)
+    dx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0)
+    dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
+    size = cv2.magnitude(dx, dy)
+    rows, columns = np.nonzero(size > np.percentile(size, 80))
+    weight = size[rows, columns]
+    weight = np.minimum(weight, VOTE_CAP * np.median(weight)).astype(np.float64)
+    angle = np.degrees(np.arctan2(dy[rows, columns], dx[rows, columns])) % 360.0
+    angles = round(360 / ANGLE_STEP_DEG)
+    reach = int(np.ceil(np.hypot(*small.shape)))
+    ballots = np.zeros((angles, 2 * reach + 1))
+    smear = round(SMEAR_DEG / ANGLE_STEP_DEG)
+    nearest = np.round(angle / ANGLE_STEP_DEG).astype(int)
+    for offset in range(-smear, smear + 1):
+        at = (nearest + offset) % angles
+        theta = np.radians(at * ANGLE_STEP_DEG)
+        rho = np.round(columns * np.cos(theta) + rows * np.sin(theta)).astype(int) + reach
+        ballots += np.bincount(at * (2 * reach + 1) + rho, weight, ballots.size).reshape(ballots.shape)
+    # A line of texture collects votes everywhere; what stands out of its neighbourhood counts.
+    votes = ballots - cv2.blur(ballots, (31, 9), borderType=cv2.BORDER_REPLICATE)
+    lines = []
+    for _ in range(MAX_LINES):
+        at = int(np.argmax(votes))
+        row, column = divmod(at, votes.shape[1])
+        if votes[row, column] <= 0:
+            break
+        lines.append(Line(np.radians(row * ANGLE_STEP_DEG), float(column - reach), float(votes[row, column])))
+        around = np.arange(row - 4, row + 5) % angles
+        votes[around[:, None], np.arange(max(column - 3, 0), min(column + 4, votes.shape[1]))] = -1
+    return lines
+
+
+def _pair(first: Line, second: Line, size: Floats) -> Bar | None:
+    """The bar between two lines, if they face each other and are near enough."""
+    turn = (np.degrees(first.angle - second.angle) + 180.0) % 360.0
+    turn = min(turn, 360.0 - turn)
+    if turn > MAX_CONVERGENCE_DEG:
+        return None
+    axis = first.angle + np.pi / 2
+    direction = np.array([np.cos(axis), np.sin(axis)])
+    if direction[1] < 0 or (abs(direction[1]) < 0.38 and direction[0] < 0):
+        direction = -direction
+    across = np.array([-direction[1], direction[0]])
+    ends = _inside(first, size)
+    if ends is None:
+        return None
+    ends = ends[np.argsort(ends @ direction)]
+    normal = np.array([np.cos(second.angle), np.sin(second.angle)])
+    # Where the perpendicular from each end of the first side meets the second.
+    facing = ends + across * ((second.rho - ends @ normal) / (across @ normal))[:, None]
+    widths = (facing - ends) @ across
+    wide = np.abs(widths).mean()
+    if widths[0] * widths[1] <= 0 or not WIDTH_SHARE[0] <= wide / size.max() <= WIDTH_SHARE[1]:
+        return None
+    strength = min(first.votes, second.votes)
+    # With the axis downward in the photo, the left side has the smaller column.
+    if widths.mean() > 0:
+        return Bar(facing, ends, strength)
+    return Bar(ends, facing, strength)
+
+
+def _inside(line: Line, size: Floats) -> Points | None:
+    """Where a line enters and leaves the photo."""
+    reach = float(np.hypot(*size))
+    along = np.linspace(-reach, reach, 4001)
+    points = line.at(along)
+    inside = np.all((points >= 0) & (points <= size - 1), axis=1)
+    if inside.sum() < 2:
+        return None
+    return points[np.flatnonzero(inside)[[0, -1]]]

@@ -1,0 +1,204 @@
+"""The card: four square markers on a sheet, any of them hidden, to sub-pixel.
+
+The markers' codes say where they are; their sides, straight lines found to a
+fraction of a pixel, say how large. Sides of markers whose code could not be
+read, for dust or a root across it, are looked for where the others put them.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.geometry import Points
+from rootread.plane.camera import (
+    CameraBelief,
+    CameraFit,
+    Floats,
+    Sightings,
+    fit_camera,
+    plane_to_photo,
+    pose_from_homography,
+)
+from rootread.plane.edges import crossings, profiles_across, straight_edge
+
+MARKER_IN = 2.0
+# Marker centres from the card's centre, ids 0-3 clockwise from top left: a rectangle 5.5 x 8 in.
+CENTRES_IN = np.array([[-2.75, -4.0], [2.75, -4.0], [2.75, 4.0], [-2.75, 4.0]])
+# A marker's corners in OpenCV's order: clockwise from its top left.
+CORNERS = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
+SHEET_IN = (8.5, 11.0)
+# Codes are read on a picture no larger than this; corners are found on the photo itself.
+DETECT_MEGAPIXELS = (2.0, 8.0)
+# A marker belongs to a card when it puts the card's centre this near to where another marker does.
+SAME_CARD_IN = 3.0
+PLACES_A_SIDE = 12
+# The black frame of a marker is one sixth of its side; profiles must not reach across it.
+REACH_SHARE = 0.09
+MIN_REACH_PX = 2.5
+MIN_SIDES = 6
+
+
+@dataclass(frozen=True, eq=False)
+class CardFinding:
+    """One card, located."""
+
+    fit: CameraFit
+    marker_in: float
+    markers: tuple[int, ...]
+    """Ids of the markers whose sides were used."""
+    unlike: Floats
+    """``(4,)`` how far each marker lies from the plane of all, px; NaN for those not used."""
+
+    @property
+    def outline_in(self) -> Points:
+        """The sheet's corners, card inches."""
+        half = np.array(SHEET_IN) / 2.0 * (self.marker_in / MARKER_IN)
+        return CORNERS * 2.0 * half
+
+
+def find_cards(
+    grey: NDArray[np.uint8],
+    light: NDArray[np.float32],
+    belief: CameraBelief,
+    marker_in: float = MARKER_IN,
+) -> list[CardFinding]:
+    """Every card in a photo, the one with most markers first.
+
+    Parameters
+    ----------
+    grey : ``(H, W)`` 8-bit.
+    light : ``(H, W)`` linear light.
+    belief : what is known of the camera.
+    marker_in : side of a marker in inches; the rest of the card scales with it.
+    """
+    found = []
+    for group in _group(_read_markers(grey), marker_in):
+        card = _locate(light, group, belief, marker_in)
+        if card is not None:
+            found.append(card)
+    return sorted(found, key=lambda card: (-len(card.markers), card.fit.residual_px))
+
+
+def marker_corners_in(marker: int, marker_in: float) -> Points:
+    """``(4, 2)`` corners of a marker in card inches."""
+    return CENTRES_IN[marker] * (marker_in / MARKER_IN) + CORNERS * marker_in
+
+
+def _read_markers(grey: NDArray[np.uint8]) -> list[tuple[int, Points]]:
+    """Ids and corner pixels of every marker whose code can be read."""
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    detector = cv2.aruco.ArucoDetector(dictionary, parameters)
+    best: list[tuple[int, Points]] = []
+    for megapixels in DETECT_MEGAPIXELS:
+        shrink = min(1.0, float(np.sqrt(megapixels * 1e6 / grey.size)))
+        small = (
+            cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else grey
+        )
+        corners, ids, _ = detector.detectMarkers(small)
+        scale = np.array(grey.shape[::-1]) / np.array(small.shape[::-1])
+        read = [
+            (int(marker), (quad.reshape(4, 2).astype(float) + 0.5) * scale - 0.5)
+            for quad, marker in zip(corners, [] if ids is None else ids.ravel(), strict=True)
+            if marker < 4
+        ]
+        if len(read) > len(best):
+            best = read
+        if len(best) >= 4 or shrink == 1.0:
+            break
+    return best
+
+
+def _group(markers: list[tuple[int, Points]], marker_in: float) -> list[dict[int, Points]]:
+    """Markers sorted into cards: those that agree on where their card's centre is."""
+    groups: list[tuple[Points, float, dict[int, Points]]] = []
+    for marker, quad in markers:
+        square, _ = cv2.findHomography(marker_corners_in(marker, marker_in), quad)
+        if square is None:
+            continue
+        # One small marker carries the tilt badly, so its card is placed by similarity only.
+        similar, _ = cv2.estimateAffine2D(marker_corners_in(marker, marker_in), quad)
+        centre = similar[:, 2]
+        px_per_in = float(np.sqrt(abs(np.linalg.det(similar[:, :2]))))
+        for known_centre, known_scale, members in groups:
+            near = np.hypot(*(centre - known_centre)) < SAME_CARD_IN * px_per_in
+            if near and marker not in members and 0.6 < px_per_in / known_scale < 1.6:
+                members[marker] = quad
+                break
+        else:
+            groups.append((centre, px_per_in, {marker: quad}))
+    return [members for _, _, members in groups]
+
+
+def _locate(
+    light: NDArray[np.float32], group: dict[int, Points], belief: CameraBelief, marker_in: float
+) -> CardFinding | None:
+    """The card's plane from the sides of its markers."""
+    object_in = np.concatenate([marker_corners_in(marker, marker_in) for marker in group])
+    photo_px = np.concatenate(list(group.values()))
+    matrix, _ = cv2.findHomography(object_in, photo_px)
+    if matrix is None:
+        return None
+    start = pose_from_homography(matrix, belief, width_free=False)
+    fit = fit_camera(Sightings.of_points(object_in, photo_px, 1.0), start, belief)
+    for _ in range(2):
+        sides, owners = _find_sides(light, fit, marker_in)
+        if len(owners) < MIN_SIDES or len(set(owners)) < 2:
+            return None
+        fit = fit_camera(sides, fit.values, belief)
+    return CardFinding(fit, marker_in, tuple(sorted(set(owners))), np.full(4, np.nan))
+
+
+def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> tuple[Sightings, list[int]]:
+    """Two places on every marker side that is found where the fit puts it, and whose they are."""
+    parts: list[Sightings] = []
+    owners: list[int] = []
+    share = np.linspace(0.12, 0.88, PLACES_A_SIDE)
+    for marker in range(4):
+        corners = marker_corners_in(marker, marker_in)
+        for k in range(4):
+            start_in, end_in = corners[k], corners[(k + 1) % 4]
+            places_in = start_in + share[:, None] * (end_in - start_in)
+            # Outward is up for the top side, and so on clockwise: the way from dark to light.
+            outward_in = np.array([end_in[1] - start_in[1], start_in[0] - end_in[0]]) / marker_in
+            found = _find_side(light, fit, places_in, outward_in, marker_in)
+            if found is not None:
+                parts.append(found)
+                owners.append(marker)
+    if not parts:
+        return Sightings(
+            np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=bool)
+        ), owners
+    return Sightings.joined(parts), owners
+
+
+def _find_side(
+    light: NDArray[np.float32], fit: CameraFit, places_in: Points, outward_in: Floats, marker_in: float
+) -> Sightings | None:
+    places_px = plane_to_photo(fit, places_in)
+    ahead_px = plane_to_photo(fit, places_in + outward_in * 0.01 * marker_in)
+    side_px = float(np.hypot(*(places_px[-1] - places_px[0]))) / 0.76
+    normals = ahead_px - places_px
+    # Across the edge in the photo, not along the projected normal: they differ when the card is tilted.
+    tangent = places_px[-1] - places_px[0]
+    across = np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
+    across = across * np.sign(across @ normals.mean(axis=0))
+    reach = max(REACH_SHARE * side_px, MIN_REACH_PX)
+    tones, offsets = profiles_across(
+        light, places_px, np.tile(across, (len(places_px), 1)), reach, side_px * 0.76 / (PLACES_A_SIDE - 1)
+    )
+    where, contrast = crossings(tones, offsets, np.ones(len(places_px), dtype=bool))
+    share = np.linspace(-1.0, 1.0, PLACES_A_SIDE)
+    line = straight_edge(share, np.where(contrast > 0.3 * np.median(contrast), where, np.nan))
+    if line is None:
+        return None
+    (middle, slope), se, _ = line
+    ends = np.array([-0.7, 0.7])
+    chosen_in = places_in.mean(axis=0) + ends[:, None] * (places_in[-1] - places_in[0]) / 2.0
+    found_px = plane_to_photo(fit, chosen_in) + (middle + slope * ends)[:, None] * across
+    return Sightings(
+        chosen_in, found_px, np.tile(across, (2, 1)), np.full(2, max(se, 0.05)), np.ones(2, dtype=bool)
+    )

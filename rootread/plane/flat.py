@@ -1,0 +1,140 @@
+"""The wall laid flat: the photo resampled once into the wall plane."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.geometry import Points, apply_homography
+from rootread.photo import Photo, to_linear, to_srgb
+from rootread.plane.types import Grid, Lens, WallImage, WallPlane
+from rootread.settings import PlaneSettings
+
+# The way from flat to photo is smooth, so it is worked out at every 16th pixel and interpolated.
+MAP_STEP_PX = 16
+# Above the mean surface this much is kept, for pictures; no roots are sought there.
+ABOVE_SURFACE_IN = 1.5
+# Parts of the wall seen smaller than this share of the middle's scale are left out: too oblique to read.
+SMALLEST_SCALE_SHARE = 0.4
+# The scale object's shadow, thickness and curl spread this far over its outline.
+OBJECT_MARGIN_IN = 0.1
+# Shrinking by less than this loses nothing that averaging would keep.
+NO_SHRINK = 1.15
+# A pixel of a bilinear reading averages over about this standard deviation by itself, px.
+OWN_BLUR_PX = 0.3
+
+
+def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
+    """``(M, N, 2)`` the photo pixel at every working pixel."""
+    rows, columns = grid.shape
+    at_rows = np.arange(0, rows + MAP_STEP_PX, MAP_STEP_PX)
+    at_columns = np.arange(0, columns + MAP_STEP_PX, MAP_STEP_PX)
+    knots = np.stack(np.meshgrid(at_columns, at_rows), axis=-1).reshape(-1, 2)
+    photo_px = apply_homography(to_photo, grid.to_in(knots))
+    if lens is not None:
+        photo_px = lens.distort(photo_px)
+    coarse = photo_px.reshape(len(at_rows), len(at_columns), 2).astype(np.float32)
+    # An affine map of the output pixel (column, row) to the knot grid: exactly column / step.
+    shrink = np.array([[1 / MAP_STEP_PX, 0, 0], [0, 1 / MAP_STEP_PX, 0]])
+    return cv2.warpAffine(
+        coarse,
+        shrink,
+        (columns, rows),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+
+
+def resample(
+    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """A photo on a grid of the wall plane; ``(M, N, 3)`` sRGB, and ``(M, N)`` where the photo reaches."""
+    at = photo_map(to_photo, lens, grid)
+    height, width = rgb.shape[:2]
+    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
+    shrink = _middle_step_px(at)
+    if shrink < NO_SHRINK:
+        flat = cv2.remap(rgb, at[..., 0], at[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        return flat, inside
+    # Light adds up in linear values: each working pixel is the mean of the photo pixels under it.
+    light = to_linear(rgb)
+    whole = int(shrink)
+    if whole > 1:
+        size = (width // whole, height // whole)
+        light = cv2.resize(light[: size[1] * whole, : size[0] * whole], size, interpolation=cv2.INTER_AREA)
+        at = (at + 0.5) / whole - 0.5
+        shrink = shrink / whole
+    # A box of ``shrink`` pixels has a variance of shrink^2 / 12; the reading itself gives a part.
+    blur = np.sqrt(max(shrink**2 / 12.0 - OWN_BLUR_PX**2 / 12.0, 0.0))
+    if blur > 0.2:
+        light = cv2.GaussianBlur(light, (0, 0), blur)
+    flat_light = cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return to_srgb(flat_light), inside
+
+
+def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallImage:
+    """Resample the photo into the wall plane.
+
+    The working resolution is ``settings.working_px_per_in``, or the photo's own
+    at the middle of the wall where that is coarser.
+    """
+    grid = wall_grid(photo.size_px, plane, settings.working_px_per_in)
+    rgb, inside = resample(photo.rgb, plane.to_photo, plane.lens, grid)
+    soil = inside & below_surface(plane, grid)
+    for outline in plane.scale.outlines_px:
+        soil &= ~_covered(plane.to_wall_in(outline), grid)
+    return WallImage(rgb, soil, grid)
+
+
+def wall_grid(size_px: tuple[int, int], plane: WallPlane, working_px_per_in: float) -> Grid:
+    """The working pixels that cover the wall in a photo of ``size_px`` columns and rows."""
+    width, height = size_px
+    columns, rows = np.meshgrid(np.linspace(0, width - 1, 41), np.linspace(0, height - 1, 31))
+    photo_px = np.column_stack([columns.ravel(), rows.ravel()])
+    wall_in = plane.to_wall_in(photo_px)
+    scale = local_px_per_in(plane, photo_px)
+    middle = float(np.median(scale))
+    usable = (scale > SMALLEST_SCALE_SHARE * middle) & (wall_in[:, 1] > -ABOVE_SURFACE_IN)
+    low, high = wall_in[usable].min(axis=0), wall_in[usable].max(axis=0)
+    low[1] = -ABOVE_SURFACE_IN
+    px_per_in = min(working_px_per_in, middle)
+    shape = (int((high[1] - low[1]) * px_per_in) + 1, int((high[0] - low[0]) * px_per_in) + 1)
+    return Grid(px_per_in, float(low[0]), float(low[1]), shape)
+
+
+def local_px_per_in(plane: WallPlane, photo_px: Points) -> NDArray[np.float64]:
+    """``(N,)`` photo pixels per wall inch at photo places: the root of the area ratio; 0 behind the camera."""
+    step = 1.0
+    here = plane.to_wall_in(photo_px)
+    right = plane.to_wall_in(photo_px + [step, 0.0]) - here
+    down = plane.to_wall_in(photo_px + [0.0, step]) - here
+    area_in = right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0]
+    return np.where(area_in > 0, 1.0 / np.sqrt(np.maximum(area_in, 1e-12)), 0.0)
+
+
+def below_surface(plane: WallPlane, grid: Grid) -> NDArray[np.bool_]:
+    """``(M, N)`` True below the soil surface line."""
+    rows, columns = grid.shape
+    line = plane.surface.line_in
+    x = grid.x0_in + np.arange(columns) / grid.px_per_in
+    z = grid.z0_in + np.arange(rows) / grid.px_per_in
+    return z[:, None] > np.interp(x, line[:, 0], line[:, 1])[None, :]
+
+
+def _covered(outline_in: Points, grid: Grid) -> NDArray[np.bool_]:
+    """``(M, N)`` True on an outline and its margin."""
+    cover = np.zeros(grid.shape, dtype=np.uint8)
+    # Eight fractional bits keep the outline to a fraction of a pixel.
+    corners = np.round(grid.to_px(outline_in) * 256).astype(np.int32)
+    cv2.fillPoly(cover, [corners], 1, shift=8)
+    reach = max(round(OBJECT_MARGIN_IN * grid.px_per_in), 1)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    return cv2.dilate(cover, disc).astype(bool)
+
+
+def _middle_step_px(at: NDArray[np.float32]) -> float:
+    """Photo pixels from one working pixel to the next in the middle of the wall."""
+    row, column = at.shape[0] // 2, at.shape[1] // 2
+    here = at[row, column]
+    right = at[row, min(column + 1, at.shape[1] - 1)] - here
+    down = at[min(row + 1, at.shape[0] - 1), column] - here
+    return float(np.sqrt(abs(right[0] * down[1] - right[1] * down[0])))

@@ -1,0 +1,195 @@
+"""The soil surface: where the wall's soil ends below sky, crop or residue.
+
+Colour and texture of the background are learned from the top of the photo and
+those of the soil from the wall; a smooth line then parts the two so that each
+side looks most like its own (a least-cost path by dynamic programming), and
+both are learned again beside that line.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+
+from rootread.geometry import Points
+from rootread.plane.camera import Floats
+from rootread.plane.flat import resample
+from rootread.plane.types import Grid, Lens
+
+# The line is sought at this resolution, on texture seen three times finer.
+SEARCH_PX_PER_IN = 12.0
+TEXTURE_SHRINK = 3
+CLUSTERS = 32
+SAMPLES = 4000
+ROUNDS = 4
+# What a pixel says for background against soil is capped, so that no patch outweighs the rest.
+MAX_EVIDENCE = 2.0
+# Cost of the line stepping one pixel up or down between columns, and of the steepest step allowed.
+STEP_COST = 3.0
+MAX_STEP = 2
+# Widths of the strips beside the line from which both sides are learned anew.
+LEARN_ABOVE_IN = 3.0
+LEARN_BELOW_IN = 5.0
+# The line is smooth over about this width; stalks and clods are narrower.
+SMOOTH_IN = 0.8
+STALK_IN = 2.0
+# Mean evidence a pixel within an inch of the line, and the line's spread where it is that good.
+CERTAIN_EVIDENCE = 1.0
+POOR_EVIDENCE = 0.3
+CERTAIN_SE_IN = 0.12
+POOR_SE_IN = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class GroundLine:
+    """The surface as found, in the inches of the frame it was sought in."""
+
+    line_in: Points
+    se_in: float
+    evidence: float
+    """Mean evidence of the pixels beside it, in natural logarithms; 0 says nothing."""
+
+
+def find_ground_line(
+    rgb: NDArray[np.uint8],
+    to_photo: NDArray[np.float64],
+    lens: Lens | None,
+    extent_in: tuple[float, float, float, float],
+    hidden_in: list[Points],
+) -> GroundLine | None:
+    """Find the soil surface in a frame of inches whose z is roughly down.
+
+    Parameters
+    ----------
+    rgb : ``(H, W, 3)`` the photo.
+    to_photo, lens : from that frame to the photo.
+    extent_in : x and z of the upper left and lower right corner to look at.
+    hidden_in : outlines of what lies before the wall, in the same frame.
+
+    Returns
+    -------
+    The line, or None where the photo shows no such boundary.
+    """
+    x0, z0, x1, z1 = extent_in
+    fine = SEARCH_PX_PER_IN * TEXTURE_SHRINK
+    rows = int((z1 - z0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK
+    columns = int((x1 - x0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK
+    if rows < 60 or columns < 60:
+        return None
+    flat, inside = resample(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
+    features, valid = _features(flat, inside)
+    grid = Grid(SEARCH_PX_PER_IN, x0, z0, valid.shape)
+    for outline in hidden_in:
+        cover = np.zeros(valid.shape, dtype=np.uint8)
+        cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
+        valid &= ~cv2.dilate(cover, np.ones((5, 5), dtype=np.uint8)).astype(bool)
+    labels = _cluster(features, valid)
+    line, evidence = _part(labels, valid)
+    if line is None:
+        return None
+    beside = _evidence_beside(evidence, valid, line)
+    z = _smooth(line, valid)
+    x = np.arange(valid.shape[1])
+    return GroundLine(grid.to_in(np.column_stack([x, z])), _se(beside), beside)
+
+
+def _features(
+    flat: NDArray[np.uint8], inside: NDArray[np.bool_]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """``(M, N, 4)`` lightness, two of colour and texture, each about as telling as the others."""
+    lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
+    light = lab[..., 0]
+    rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
+    rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
+    size = (flat.shape[1] // TEXTURE_SHRINK, flat.shape[0] // TEXTURE_SHRINK)
+    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+    texture = cv2.resize(np.log(rough + 0.3), size, interpolation=cv2.INTER_AREA)
+    features = np.dstack([small[..., 0] / 8.0, small[..., 1] / 4.0, small[..., 2] / 4.0, texture * 3.0])
+    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    return features.astype(np.float32), share > 0.99
+
+
+def _cluster(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Each pixel's kind, of ``CLUSTERS`` kinds by colour and texture."""
+    pixels = features[valid]
+    sample = pixels[:: max(len(pixels) // SAMPLES, 1)]
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.1)
+    cv2.setRNGSeed(1)
+    _, _, centres = cv2.kmeans(sample, CLUSTERS, None, criteria, 1, cv2.KMEANS_PP_CENTERS)
+    distance = -2.0 * features.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
+    return distance.argmin(axis=1).reshape(valid.shape)
+
+
+def _part(labels: NDArray[np.int64], valid: NDArray[np.bool_]) -> tuple[NDArray[np.int64] | None, Floats]:
+    """The row of the line in each column, and what each pixel says for background."""
+    rows, columns = labels.shape
+    top = np.argmax(valid, axis=0)
+    depth = np.arange(rows)[:, None] - top[None, :]
+    height = int(np.median(valid.sum(axis=0)))
+    above = valid & (depth < max(0.04 * height, 3))
+    below = valid & (depth > 0.35 * height) & (depth < 0.85 * height)
+    line: NDArray[np.int64] | None = None
+    evidence = np.zeros(labels.shape)
+    for _ in range(ROUNDS):
+        evidence = _evidence(labels, above, below) * valid
+        line = _best_line(evidence)
+        offset = np.arange(rows)[:, None] - line[None, :]
+        above = valid & (offset < -1) & (offset > -LEARN_ABOVE_IN * SEARCH_PX_PER_IN)
+        below = valid & (offset > 3) & (offset < LEARN_BELOW_IN * SEARCH_PX_PER_IN)
+        if above.sum() < 2 * columns:
+            return None, evidence
+    return line, evidence
+
+
+def _evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArray[np.bool_]) -> Floats:
+    """log P(kind | background) / P(kind | soil) at every pixel, with one pixel of each kind added."""
+    count_above = np.bincount(labels[above], minlength=CLUSTERS) + 0.002 * above.sum() + 1
+    count_below = np.bincount(labels[below], minlength=CLUSTERS) + 0.002 * below.sum() + 1
+    ratio = np.log(count_above / count_above.sum()) - np.log(count_below / count_below.sum())
+    return np.clip(ratio, -MAX_EVIDENCE, MAX_EVIDENCE)[labels]
+
+
+def _best_line(evidence: Floats) -> NDArray[np.int64]:
+    """The row in each column with most evidence for background above and soil below, without jumps."""
+    rows, columns = evidence.shape
+    total = np.cumsum(evidence, axis=0)
+    gain = np.vstack([np.zeros(columns), total])[:rows]
+    best = gain[:, 0].copy()
+    came = np.zeros((rows, columns), dtype=np.int64)
+    steps = np.arange(-MAX_STEP, MAX_STEP + 1)
+    for column in range(1, columns):
+        padded = np.pad(best, MAX_STEP, constant_values=-np.inf)
+        options = np.stack([padded[MAX_STEP + s : MAX_STEP + s + rows] - STEP_COST * abs(s) for s in steps])
+        choice = options.argmax(axis=0)
+        came[:, column] = steps[choice]
+        best = options[choice, np.arange(rows)] + gain[:, column]
+    line = np.zeros(columns, dtype=np.int64)
+    line[-1] = int(best.argmax())
+    for column in range(columns - 1, 0, -1):
+        line[column - 1] = line[column] + came[line[column], column]
+    return line
+
+
+def _evidence_beside(evidence: Floats, valid: NDArray[np.bool_], line: NDArray[np.int64]) -> float:
+    """Mean evidence within an inch above the line for background and below it for soil; the weaker one."""
+    offset = np.arange(evidence.shape[0])[:, None] - line[None, :]
+    inch = SEARCH_PX_PER_IN
+    above = valid & (offset < -1) & (offset >= -inch)
+    below = valid & (offset > 1) & (offset <= inch)
+    if above.sum() < len(line) or below.sum() < len(line):
+        return 0.0
+    return float(min(evidence[above].mean(), -evidence[below].mean()))
+
+
+def _smooth(line: NDArray[np.int64], valid: NDArray[np.bool_]) -> Floats:
+    """The line without stalks and single clods."""
+    width = int(STALK_IN * SEARCH_PX_PER_IN) | 1
+    steady = median_filter(line.astype(float), width, mode="nearest")
+    return gaussian_filter1d(steady, SMOOTH_IN * SEARCH_PX_PER_IN / 2, mode="nearest")
+
+
+def _se(evidence: float) -> float:
+    """Standard error of the line's depth by how telling the pixels beside it are."""
+    return float(np.interp(evidence, [POOR_EVIDENCE, CERTAIN_EVIDENCE], [POOR_SE_IN, CERTAIN_SE_IN]))
