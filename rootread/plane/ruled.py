@@ -4,7 +4,7 @@ Object coordinates: x across in half widths, -1 on the left side and 1 on the
 right; z along in inches, 0 at the middle of the marks that were found.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import cv2
@@ -40,6 +40,8 @@ class RuledObject:
     spacing_in: float
     across: tuple[float, float] = (-0.8, 0.8)
     """Part of the width, in half widths, that every mark spans."""
+    reach_of: dict[int, tuple[float, float]] = field(default_factory=dict)
+    """The same for single marks that span more than that, by their count."""
 
 
 def locate_ruled(
@@ -91,10 +93,10 @@ def _find_marks(
 ) -> Sightings:
     """Two places on every mark that is found where the fit puts it."""
     half_width = fit.half_width_in
-    x = np.linspace(*ruled.across, PLACES_A_MARK)
     parts = []
     for k in range(int(marks.k.min()), int(marks.k.max()) + 1):
         z = (k - middle) * ruled.spacing_in
+        x = np.linspace(*ruled.reach_of.get(k, ruled.across), PLACES_A_MARK)
         places_in = np.column_stack([x * half_width, np.full(PLACES_A_MARK, z)])
         places_px = plane_to_photo(fit, places_in)
         next_px = plane_to_photo(fit, places_in + [0.0, ruled.spacing_in])

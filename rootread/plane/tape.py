@@ -93,15 +93,13 @@ def find_tape(
         tape = _locate(light, row, unit_in or PROVISIONAL_UNIT_IN, belief)
         if tape is None:
             continue
-        if unit_in is not None:
-            return tape
         lengths = _tick_lengths(light, tape, row.side)
-        unit = tick_unit_in(row.marks.k, lengths)
+        unit = unit_in or tick_unit_in(row.marks.k, lengths)
         if unit is None:
             uncertain = True
             continue
-        if unit != PROVISIONAL_UNIT_IN:
-            tape = _locate(light, row, unit, belief)
+        # Once more, each tick over its whole length: the longer, the surer its direction.
+        tape = _locate(light, row, unit, belief, lengths)
         if tape is not None:
             return tape
     if uncertain:
@@ -124,15 +122,29 @@ def tick_unit_in(k: NDArray[np.int64], lengths: Floats) -> float | None:
 
 
 def _locate(
-    light: NDArray[np.float32], row: TickRow, unit_in: float, belief: CameraBelief
+    light: NDArray[np.float32],
+    row: TickRow,
+    unit_in: float,
+    belief: CameraBelief,
+    lengths: Floats | None = None,
 ) -> TapeFinding | None:
-    """The plane of a tape whose ticks are known."""
-    low, high = TICK_ZONE
-    across = (2 * low - 1, 2 * high - 1) if row.side == "left" else (1 - 2 * high, 1 - 2 * low)
-    located = locate_ruled(light, row.strip, row.marks, RuledObject("tick", unit_in, across), belief)
+    """The plane of a tape whose ticks are known, and their lengths where these are."""
+    reach_of = {}
+    if lengths is not None:
+        reach_of = {
+            int(k): _from_side(TICK_ZONE[0], max(0.9 * length, TICK_ZONE[1]), row.side)
+            for k, length in zip(row.marks.k, lengths, strict=True)
+        }
+    ruled = RuledObject("tick", unit_in, _from_side(*TICK_ZONE, row.side), reach_of)
+    located = locate_ruled(light, row.strip, row.marks, ruled, belief)
     if located is None:
         return None
     return TapeFinding(located[0], row.marks, unit_in, row.score, located[1])
+
+
+def _from_side(low: float, high: float, side: str) -> tuple[float, float]:
+    """Shares of the width from a side, as half widths from the middle."""
+    return (2 * low - 1, 2 * high - 1) if side == "left" else (1 - 2 * high, 1 - 2 * low)
 
 
 def _zone(strip: Strip, low: float, high: float, side: str) -> NDArray[np.float32]:
