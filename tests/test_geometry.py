@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 import skimage.transform
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ellipe
 
@@ -61,7 +61,6 @@ def test_the_length_of_a_sine_wave_is_the_elliptic_integral():
 
 
 @given(angle=st.floats(0, 2 * math.pi), shift=st.tuples(st.floats(-50, 50), st.floats(-50, 50)))
-@settings(deadline=None)
 def test_length_does_not_change_when_a_root_is_turned_or_moved(angle, shift):
     root = np.cumsum(np.random.default_rng(7).normal(0, 1, (40, 2)), axis=0)
     turn = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
@@ -74,7 +73,6 @@ def test_length_does_not_change_when_a_root_is_turned_or_moved(angle, shift):
     ),
     step=st.floats(0.05, 30),
 )
-@settings(deadline=None)
 def test_resampling_keeps_the_ends_and_steps_evenly_along_the_root(corners, step):
     points, at = resample_polyline(corners, step)
     length = arc_length(corners)[-1]

@@ -183,7 +183,7 @@ def as_stored(upright: Rgb, orientation: int) -> Rgb:
     columns=st.integers(40, 120),
     rows=st.integers(40, 120),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_orientation_tag_reads_upright(read, orientation, kind, columns, rows):
     upright = wall_picture(columns, rows)
     exif = Image.Exif()
@@ -402,7 +402,7 @@ def test_a_preview_is_too_small_to_show_roots(read):
 
 
 @given(kind=st.sampled_from(["JPEG", "PNG", "TIFF", "HEIC"]), share=st.floats(0.0, 0.9))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_photo_cut_short_anywhere_is_refused_in_words(read, kind, share):
     whole = FILES[kind]
     with pytest.raises(UnreadablePhoto) as refused:
@@ -418,7 +418,7 @@ def test_a_photo_cut_short_anywhere_is_refused_in_words(read, kind, share):
         st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 255)), min_size=1, max_size=30
     ),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_damaged_bytes_never_do_worse_than_a_refusal(read, kind, places):
     data = bytearray(FILES[kind])
     for share, value in places:
