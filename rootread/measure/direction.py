@@ -43,14 +43,10 @@ def turning(points: Points, step_in: float, tangent_in: float) -> float:
     """Sum of absolute changes of direction along the centreline, degrees.
 
     Directions are full angles, so that a root which swings past the plumb
-    line turns through it. Tangents at the two ends are one-sided and shorter;
-    only tangents of the full span are used when there are any, so that the
-    curve of the ends is not counted twice.
+    line turns through it. The first and last tangents reach half the span, so
+    half of it goes uncounted in all.
     """
-    half = max(round(tangent_in / step_in / 2), 1)
     vectors = tangents(points, step_in, tangent_in)
-    if len(points) > 2 * half + 1:
-        vectors = vectors[half:-half]
     direction = np.unwrap(np.arctan2(vectors[:, 1], vectors[:, 0]))
     return float(np.degrees(np.abs(np.diff(direction)).sum()))
 
