@@ -154,8 +154,8 @@ def lay_root(
     tone = np.exp(
         root.banding
         * (
-            wiggle(len(ribbon.centre), rng, 0.25 * ppi)
-            + 0.5 * wiggle(len(ribbon.centre), rng, 0.05 * ppi + 2)
+            wiggle(len(ribbon.centre), rng, 0.7 * ppi)
+            + 0.6 * wiggle(len(ribbon.centre), rng, 0.12 * ppi + 2)
         )[ribbon.sample]
         + 0.08 * rng.standard_normal(len(across)) * min(root.banding * 4, 1)
     )

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from rootread.geometry import Points, apply_homography
 from rootread.scene.describe import Camera, Scene
-from rootread.scene.faults import develop
+from rootread.scene.faults import corner_share, develop
 from rootread.scene.held import face_of, lit_front, outline_in
 from rootread.scene.noise import Field
 from rootread.scene.paint import Flat, paint
@@ -23,6 +23,7 @@ from rootread.scene.window import Window
 RELIEF_WAVE_IN = 0.6
 """Relief coarser than this shifts what is seen in the photo; finer relief is only shaded."""
 UNDISTORT_STEPS = 6
+STRIP_ROWS = 96
 OBJECT_FINENESS = 1.4
 """Pixels of the object's painted front to a pixel of the photo."""
 
@@ -145,17 +146,21 @@ def photograph(scene: Scene, photo_size: tuple[int, int]) -> Exposure:
     relief = blur(flat.face.height_in, RELIEF_WAVE_IN * window.px_per_in)
     relief -= relief[flat.clear > 0.5].mean()
     width, height = photo_size
-    col, row = view.undistorted_grid((0, 0, width, height))
-    x, z = _apply(np.linalg.inv(view.plane_to_photo(0.0)), col, row)
-    map_x, map_z = _through_relief(scene.camera, window, relief, x, z)
-    linear = cv2.remap(flat.rgb, map_x, map_z, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    cover = cv2.remap(flat.face.root, map_x, map_z, cv2.INTER_LINEAR)
+    linear = np.empty((height, width, 3), np.float32)
+    cover = np.empty((height, width), np.float32)
+    to_plane = np.linalg.inv(view.plane_to_photo(0.0))
+    for top in range(0, height, STRIP_ROWS):  # strips stay in the processor's cache
+        rows = np.s_[top : min(top + STRIP_ROWS, height)]
+        col, row = view.undistorted_grid((0, rows.start, width, rows.stop))
+        x, z = _apply(to_plane, col, row)
+        at = _through_relief(scene.camera, window, relief, x, z)
+        linear[rows] = cv2.remap(flat.rgb, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        cover[rows] = cv2.remap(flat.face.root, *at, cv2.INTER_LINEAR)
     blocked = np.zeros(cover.shape, np.bool_)
     if scene.scale.kind != "none":
         _hang(linear, blocked, scene, view, window)
-    linear *= _vignette(view, scene.faults.vignette)[..., None]
     rng = np.random.default_rng(scene.faults.seed)
-    photo = develop(linear, scene, width / 3000, rng)
+    photo = develop(linear, scene, width / 3000, rng, scene.faults.vignette)
     photo = _soft_corners(photo, view, scene.faults.tilt_blur)
     return Exposure(photo, (cover > 0.5) & ~blocked, blocked, flat, window, relief, view)
 
@@ -217,18 +222,11 @@ def _hang(
     blocked[low[1] : high[1], low[0] : high[0]] |= front[..., 3] > 0.5
 
 
-def _vignette(view: View, strength: float) -> Field:
-    col = np.arange(view.photo_size[0], dtype=np.float32)[None, :] - np.float32(view.centre[0])
-    row = np.arange(view.photo_size[1], dtype=np.float32)[:, None] - np.float32(view.centre[1])
-    far2 = np.float32(view.centre[0] ** 2 + view.centre[1] ** 2)
-    return 1 - np.float32(strength) * (col**2 + row**2) / far2
-
-
 def _soft_corners(photo: NDArray[np.uint8], view: View, more_px: float) -> NDArray[np.uint8]:
     """Blend toward a blurred copy away from the middle: a lens focused on the middle of the wall."""
     sigma = more_px * view.photo_size[0] / 3000
     if sigma < 0.3:
         return photo
     soft = cv2.GaussianBlur(photo, (0, 0), sigma)
-    share = 1 - _vignette(view, 1.0)
+    share = corner_share(photo.shape[:2])
     return cv2.blendLinear(soft, photo, share, 1 - share)

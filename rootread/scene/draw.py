@@ -118,7 +118,7 @@ def _channels(
 
 def _crowns(rng: np.random.Generator, width_in: float, surface_z: list[float]) -> tuple[Crown, ...]:
     alive = rng.random() < 0.6
-    rgb = linear((96, 132, 62)) if alive else linear((196, 178, 118))
+    rgb = linear((104, 124, 72)) if alive else linear((196, 178, 118))
     count = int(rng.integers(1, 4))
     at = (np.arange(count) + 0.5) / count + rng.uniform(-0.2, 0.2, count) / count
     return tuple(

@@ -8,7 +8,7 @@ from rootread.scene.noise import wiggle
 from rootread.scene.soils import SOILS, Soil, jitter, linear, pick
 
 LINE_STEP_IN = 0.25
-PICTURE_COUNT = 6
+PICTURE_COUNT = 3
 
 
 def draw_surface(rng: np.random.Generator, width_in: float) -> Points:
@@ -73,12 +73,13 @@ def draw_ground(
     ]
     crumb = float(np.clip(rng.lognormal(np.log(0.14), 0.5), 0.04, 0.5))
     clod = float(np.clip(rng.lognormal(np.log(0.8), 0.5), 0.3, 3))
-    flecked = rng.random() < 0.3
+    flecked = rng.random() < 0.18
     return Ground(
         soil=name, topsoil_rgb=topsoil, subsoil_rgb=subsoil, boundary=_boundary(rng, width_in, depth_in),
         blend_in=float(rng.choice([rng.uniform(0.05, 0.5), rng.uniform(0.5, 4)])),
         mottle_rgb=_mottle(rng, subsoil),
-        mottle_share=float(rng.choice([0.0, rng.uniform(0.02, 0.3)])), mottle_in=float(rng.uniform(0.3, 3)),
+        mottle_share=float(rng.choice([0.0, 0.0, rng.uniform(0.02, 0.3)])),
+        mottle_in=float(rng.uniform(0.3, 3)),
         patchiness=float(rng.uniform(0.03, 0.3)), grain=float(rng.uniform(0.03, 0.22)),
         cell_contrast=float(rng.uniform(0, 0.25)), structure=structure, clod_in=clod,
         clod_relief_in=float(0.12 * clod * relief * rough), crumb_in=crumb,
@@ -86,7 +87,7 @@ def draw_ground(
         undulation_in=float(rng.uniform(0.05, 0.3)),
         scrape=float(rng.choice([0.0, rng.uniform(0.2, 1)])),
         scrape_deg=float(90 + rng.normal(0, 12) if rng.random() < 0.7 else rng.uniform(0, 180)),
-        wetness=wetness, pores_per_in2=float(rng.choice([0.0, rng.uniform(0.05, 2.0)])),
+        wetness=wetness, pores_per_in2=float(rng.choice([0.0, rng.uniform(0.02, 1.2)])),
         pore_in=float(rng.uniform(0.02, 0.1)), chips_per_in2=float(rng.uniform(0.2, 6) if flecked else 0),
         chip_rgb=pick(((226, 220, 204), (60, 54, 50), (180, 170, 150), (150, 90, 60), (210, 190, 150)), rng, 0.2),
         picture=int(rng.integers(PICTURE_COUNT)), seed=int(rng.integers(2**31)),

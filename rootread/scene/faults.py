@@ -7,7 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.scene.describe import Faults, Scene
+from rootread.scene.noise import grain
 
+STRIP_ROWS = 96
 LEVELS = 4096
 """Steps of the tone table."""
 BRIGHTEST = 4.0
@@ -53,8 +55,15 @@ def blur_kernel(faults: Faults, scale: float) -> NDArray[np.float32] | None:
     return np.asarray(kernel / kernel.sum(), np.float32)
 
 
+def corner_share(shape: tuple[int, int], rows: slice = np.s_[:]) -> NDArray[np.float32]:
+    """``(M, N)`` squared distance from the photo's middle, 1 at its corners, for some of its rows."""
+    row = (np.arange(shape[0], dtype=np.float32)[rows, None] - (shape[0] - 1) / 2) ** 2
+    col = (np.arange(shape[1], dtype=np.float32)[None, :] - (shape[1] - 1) / 2) ** 2
+    return ((row + col) * (4 / (shape[0] ** 2 + shape[1] ** 2))).astype(np.float32)
+
+
 def develop(
-    linear: NDArray[np.float32], scene: Scene, scale: float, rng: np.random.Generator
+    linear: NDArray[np.float32], scene: Scene, scale: float, rng: np.random.Generator, vignette: float = 0.0
 ) -> NDArray[np.uint8]:
     """``(M, N, 3)`` radiance to 8-bit sRGB, with all faults but the file's.
 
@@ -64,13 +73,19 @@ def develop(
     kernel = blur_kernel(faults, scale)
     if kernel is not None:
         linear = cv2.filter2D(linear, -1, kernel, borderType=cv2.BORDER_REPLICATE)
-    gain = exposure_gain(scene) * np.array(faults.balance, np.float32)
-    linear = linear * gain.astype(np.float32)
-    if faults.noise > 0:
-        linear += _noise(linear, faults, rng)
-    root = cv2.sqrt(np.clip(linear, 0, BRIGHTEST))
-    index = (root * np.float32((LEVELS - 1) / np.sqrt(BRIGHTEST))).astype(np.uint16)
-    photo = _tone(round(faults.contrast, 2))[index]
+    gain = (exposure_gain(scene) * np.array(faults.balance)).astype(np.float32)
+    tone = _tone(round(faults.contrast, 2))
+    per_level = np.float32((LEVELS - 1) / np.sqrt(BRIGHTEST))
+    photo = np.empty(linear.shape, np.uint8)
+    for top in range(0, len(linear), STRIP_ROWS):
+        rows = np.s_[top : top + STRIP_ROWS]
+        strip = linear[rows] * gain
+        if vignette > 0:
+            strip *= 1 - np.float32(vignette) * corner_share(linear.shape[:2], rows)[..., None]
+        if faults.noise > 0:
+            strip += _noise(strip, faults, rng)
+        root = cv2.sqrt(np.clip(strip, 0, BRIGHTEST))
+        photo[rows] = tone[(root * per_level).astype(np.uint16)]
     if abs(faults.saturation - 1) > 0.03:
         s = faults.saturation
         luma = np.array([0.299, 0.587, 0.114]) * (1 - s)
@@ -83,13 +98,11 @@ def develop(
 
 def _noise(linear: NDArray[np.float32], faults: Faults, rng: np.random.Generator) -> NDArray[np.float32]:
     """Sensor noise: its spread grows with the root of the light, over a floor (photon and read noise)."""
-    noise = rng.standard_normal(linear.shape, dtype=np.float32)
-    if faults.noise_grain_px > 0.6:
-        noise = cv2.GaussianBlur(noise, (0, 0), faults.noise_grain_px) * np.float32(
-            1.8 * faults.noise_grain_px
-        )
+    wave = 0.0 if faults.noise_grain_px < 0.6 else 2.6 * faults.noise_grain_px
     spread = cv2.sqrt(np.maximum(linear, 0) * np.float32(0.4) + np.float32(0.01))
-    return noise * spread * np.float32(faults.noise)
+    shared = 0.6 * grain(linear.shape[:2], wave, rng)
+    own = [shared + 0.8 * grain(linear.shape[:2], wave, rng) for _ in range(3)]
+    return np.stack(own, axis=-1) * spread * np.float32(faults.noise)
 
 
 def compress(photo: NDArray[np.uint8], faults: Faults) -> bytes:

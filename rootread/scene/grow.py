@@ -47,13 +47,13 @@ def draw_habit(rng: np.random.Generator, difficulty: Difficulty) -> Habit:
     return Habit(
         base_rgb=draw_root_colour(rng),
         spread_rgb=float(rng.uniform(0.03, 0.25)),
-        banding=float(rng.uniform(0, 0.25)),
+        banding=float(rng.uniform(0, 0.16)),
         dirt=float(rng.uniform(0, 0.12 + 0.5 * hard) ** 1.5),
         gloss=float(rng.choice([0.0, rng.uniform(0.05, 0.5)])),
         fuzz=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 1)])),
         wiggle_deg=float(rng.uniform(3, 11)),
-        exposure=float(rng.normal(0.9 - 0.55 * hard, 0.2)),
-        unevenness=float(rng.uniform(0.15, 0.3 + 0.4 * hard)),
+        exposure=float(rng.normal(1.05 - 0.45 * hard, 0.2)),
+        unevenness=float(rng.uniform(0.1, 0.25 + 0.35 * hard)),
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
         lateral_per_in=float(rng.uniform(0.1, 0.7)),
         dead_share=float(rng.choice([0.0, rng.uniform(0, 0.3)])),
@@ -287,12 +287,12 @@ def grow_fan(
     roots: list[Root] = []
     size = rng.uniform(0.7, 1.3)
     for crown in crowns:
-        for _ in range(int(rng.integers(6, 19))):
+        for _ in range(int(rng.integers(8, 24))):
             side = int(rng.choice([-1, 1]))
             steep = rng.random() < 0.06
             descent = rng.uniform(55, 80) if steep else rng.normal(*GROWTH_PATTERN_DEG)
             descent = float(np.clip(descent, 18, 85))
-            length = float(np.clip(rng.gamma(4, 2.8), 3, 1.4 * depth_in))
+            length = float(np.clip(rng.gamma(4, 3.3), 3, 1.5 * depth_in))
             start = np.array(crown) + [side * rng.uniform(0, 0.3), rng.uniform(-0.2, 0.5)]
             points, squeezed = main_course(
                 rng, start, side, descent, length, habit.wiggle_deg, layers, cracks

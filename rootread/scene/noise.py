@@ -16,9 +16,11 @@ Field = NDArray[np.float32]
 TILE_PX = 1024
 TILE_WAVE_PX = 4.0
 """The stored tile holds 256 waves across: coarse enough to store, fine enough to interpolate linearly."""
+GRAIN_WAVES_PX = (0.0, 2.0, 2.5, 3.1, 3.9, 4.9, 6.1, 7.0)
+"""Fine wavelengths kept ready at full size."""
 LINE_WAVE = 8.0
 """Samples to a swing in the stored line."""
-COARSE_WAVE_PX = 16.0
+COARSE_WAVE_PX = 7.0
 """Longer waves than this are drawn small and enlarged: they hold no finer detail."""
 
 
@@ -33,6 +35,67 @@ def _tile(index: int) -> Field:
     return (1.28 * tile / tile.std()).astype(np.float32)  # interpolation will take 1.28 away again
 
 
+@lru_cache(maxsize=None)
+def _grain_tile(wave_px: float) -> Field:
+    """Periodic noise of a fine wavelength at full size; white noise for 0."""
+    rng = np.random.default_rng(90200 + int(10 * wave_px))
+    white = rng.standard_normal((TILE_PX, TILE_PX))
+    if wave_px == 0:
+        return white.astype(np.float32)
+    frequency = np.hypot(np.fft.fftfreq(TILE_PX)[:, None], np.fft.rfftfreq(TILE_PX)[None, :])
+    octaves = np.log2(np.maximum(frequency, 1e-9) * wave_px)
+    tile = np.fft.irfft2(np.fft.rfft2(white) * np.exp(-0.5 * (octaves / 0.45) ** 2), s=(TILE_PX, TILE_PX))
+    return (tile / tile.std()).astype(np.float32)
+
+
+def grain(shape: tuple[int, int], wave_px: float, rng: np.random.Generator) -> Field:
+    """Fine noise cut from a stored tile, which is only a copy; 0 is white noise."""
+    nearest = min(GRAIN_WAVES_PX, key=lambda wave: abs(wave - wave_px))
+    tile = _grain_tile(nearest)
+    if rng.random() < 0.5:
+        tile = tile.T
+    row, col = (int(v) for v in rng.integers(0, TILE_PX, 2))
+    fits = (max(TILE_PX - shape[0], 0), max(TILE_PX - shape[1], 0))
+    if all(fits):
+        row, col = row % fits[0], col % fits[1]
+        return tile[row : row + shape[0], col : col + shape[1]]
+    rows = (np.arange(shape[0]) + row) % TILE_PX
+    cols = (np.arange(shape[1]) + col) % TILE_PX
+    return tile[rows[:, None], cols[None, :]]
+
+
+def _band(
+    shape: tuple[int, int],
+    wave_px: float,
+    rng: np.random.Generator,
+    stretch: float,
+    angle_deg: float | None,
+) -> Field:
+    if stretch == 1.0:
+        return np.ascontiguousarray(grain(shape, max(wave_px, 2.0), rng))
+    turn = np.radians(rng.uniform(0, 360) if angle_deg is None else angle_deg)
+    cos, sin = np.cos(turn) * TILE_WAVE_PX / wave_px, np.sin(turn) * TILE_WAVE_PX / wave_px
+    shift = rng.uniform(0, TILE_PX, 2)
+    to_tile = np.array([[cos / stretch, sin / stretch, shift[0]], [-sin, cos, shift[1]]])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    tile = _tile(int(rng.integers(4)))
+    return cv2.warpAffine(tile, to_tile, shape[::-1], flags=flags, borderMode=cv2.BORDER_WRAP)
+
+
+def _shrunk(shape: tuple[int, int], wave_px: float) -> tuple[float, tuple[int, int]]:
+    """How much smaller noise of a wavelength can be drawn, and the size it then has."""
+    shrink = max(wave_px / COARSE_WAVE_PX, 1.0)
+    if shrink == 1.0:
+        return 1.0, shape
+    return shrink, (int(np.ceil(shape[0] / shrink)) + 1, int(np.ceil(shape[1] / shrink)) + 1)
+
+
+def _enlarged(field: Field, shape: tuple[int, int]) -> Field:
+    if field.shape == shape:
+        return field
+    return cv2.resize(field, shape[::-1], interpolation=cv2.INTER_CUBIC)
+
+
 def band(
     shape: tuple[int, int],
     wave_px: float,
@@ -41,20 +104,8 @@ def band(
     angle_deg: float | None = None,
 ) -> Field:
     """Noise of one wavelength; ``stretch`` > 1 draws it out along ``angle_deg`` (from +x toward +row)."""
-    shrink = max(wave_px / COARSE_WAVE_PX, 1.0)
-    rows, cols = (int(np.ceil(n / shrink)) + 2 for n in shape)
-    turn = np.radians(rng.uniform(0, 360) if angle_deg is None else angle_deg)
-    per_px = TILE_WAVE_PX * shrink / wave_px
-    cos, sin = np.cos(turn) * per_px, np.sin(turn) * per_px
-    shift = rng.uniform(0, TILE_PX, 2)
-    to_tile = np.array([[cos / stretch, sin / stretch, shift[0]], [-sin, cos, shift[1]]])
-    tile = _tile(int(rng.integers(4)))
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    field = cv2.warpAffine(tile, to_tile, (cols, rows), flags=flags, borderMode=cv2.BORDER_WRAP)
-    if shrink > 1:
-        size = (int(cols * shrink), int(rows * shrink))
-        field = cv2.resize(field, size, interpolation=cv2.INTER_CUBIC)
-    return field[: shape[0], : shape[1]]
+    shrink, small = _shrunk(shape, wave_px)
+    return _enlarged(_band(small, max(wave_px, 2.0) / shrink, rng, stretch, angle_deg), shape)
 
 
 def fractal(
@@ -66,15 +117,25 @@ def fractal(
     stretch: float = 1.0,
     angle_deg: float | None = None,
 ) -> Field:
-    """Bands from ``coarse_px`` down by halves to ``fine_px``, each ``roughness`` times the one before."""
-    field = np.zeros(shape, np.float32)
-    weight, power, wave = 1.0, 0.0, coarse_px
+    """Bands from ``coarse_px`` down by halves to ``fine_px``, each ``roughness`` times the one before.
+
+    Each band is drawn no larger than it needs and the sum so far enlarged to meet it.
+    """
+    weight, power, wave = 1.0, 0.0, max(coarse_px, 2.0)
+    field: Field | None = None
     while True:
-        cv2.scaleAdd(band(shape, max(wave, 2.0), rng, stretch, angle_deg), weight, field, field)
+        shrink, small = _shrunk(shape, wave)
+        next_band = _band(small, wave / shrink, rng, stretch, angle_deg)
+        if field is None:
+            field = next_band
+        else:
+            field = _enlarged(field, small)
+            cv2.scaleAdd(next_band, weight, field, field)
         power += weight**2
         wave, weight = wave / 2, weight * roughness
         if wave < max(fine_px, 2.0) or weight < 0.02:
             break
+    field = _enlarged(field, shape)
     field *= np.float32(1 / np.sqrt(power))
     return field
 
@@ -110,10 +171,10 @@ def cells(
     tilted its own way), all ``shape``.
     """
     shrink = max(size_px / 5.5, 1.0)
-    rows, cols = (int(np.ceil(n / shrink)) + 2 for n in shape)
+    rows, cols = (int(np.ceil(n / shrink)) + 1 for n in shape)
     step = max(size_px / shrink, 2.5)
     grid_r, grid_c = np.mgrid[-1 : rows / step + 1, -1 : cols / step + 1]
-    jitter = rng.uniform(-0.5, 0.5, (2, *grid_r.shape)) * 1.2
+    jitter = rng.uniform(-0.6, 0.6, (2, *grid_r.shape))
     at_r = np.clip(((grid_r + jitter[0]) * step).astype(int).ravel(), 0, rows - 1)
     at_c = np.clip(((grid_c + jitter[1]) * step).astype(int).ravel(), 0, cols - 1)
     seeds = np.full((rows, cols), 255, np.uint8)
@@ -121,21 +182,21 @@ def cells(
     distance, labels = cv2.distanceTransformWithLabels(
         seeds, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    count = int(labels.max()) + 1
-    centre_r, centre_c = np.zeros(count, np.float32), np.zeros(count, np.float32)
     own = labels[at_r, at_c]
-    centre_r[own], centre_c[own] = at_r, at_c
-    value_of = rng.standard_normal(count).astype(np.float32)
-    tilt = rng.standard_normal((2, count)).astype(np.float32)
-    across_r = np.arange(rows, dtype=np.float32)[:, None] - centre_r[labels]
-    across_c = np.arange(cols, dtype=np.float32)[None, :] - centre_c[labels]
-    facet = (across_r * tilt[0][labels] + across_c * tilt[1][labels]) / np.float32(step)
-    rough = distance / np.float32(step) + np.float32(irregular) * 0.3 * band((rows, cols), step * 0.7, rng)
-    dome = 1 - np.clip(rough / 0.75, 0, 1) ** 2
-    value = value_of[labels]
-    if shrink > 1:
-        size = (int(cols * shrink), int(rows * shrink))
-        dome, value, facet = (
-            cv2.resize(f, size, interpolation=cv2.INTER_LINEAR) for f in (dome, value, facet)
-        )
-    return tuple(np.ascontiguousarray(f[: shape[0], : shape[1]], np.float32) for f in (dome, value, facet))  # type: ignore[return-value]
+    count = int(labels.max()) + 1
+    value_of, tilt_r, tilt_c = rng.standard_normal((3, count), dtype=np.float32)
+    # A cell's tilted plane: (r - centre_r) tilt_r + (c - centre_c) tilt_c, its constant part taken per cell.
+    level = np.zeros(count, np.float32)
+    level[own] = at_r * tilt_r[own] + at_c * tilt_c[own]
+    facet = tilt_r[labels] * np.arange(rows, dtype=np.float32)[:, None]
+    facet += tilt_c[labels] * np.arange(cols, dtype=np.float32)
+    facet = (facet - level[labels]) * np.float32(1 / step)
+    distance += np.float32(irregular * 0.3 * step) * band((rows, cols), step * 0.7, rng)
+    distance *= np.float32(1 / (0.75 * step))
+    dome = 1 - np.clip(distance, 0, 1) ** 2
+    size = shape[::-1]
+    return (
+        cv2.resize(dome, size, interpolation=cv2.INTER_LINEAR),
+        cv2.resize(value_of[labels], size, interpolation=cv2.INTER_LINEAR),
+        cv2.resize(facet, size, interpolation=cv2.INTER_LINEAR),
+    )

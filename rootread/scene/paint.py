@@ -82,10 +82,10 @@ def paint(scene: Scene, window: Window, seed: int = 0) -> Flat:
     return Flat(rgb, face, clear)
 
 
-def _held_back(scene: Scene, window: Window) -> tuple[Field | float, Field | float]:
+def _held_back(scene: Scene, window: Window) -> tuple[Field | None, Field | None]:
     """Sun and sky that the scale object, hands and tools leave to the wall, 0 to 1."""
-    sun: Field | float = 1.0
-    sky: Field | float = 1.0
+    sun: Field | None = None
+    sky: Field | None = None
     scale = scene.scale
     bodies = [(outline, thing.out_in) for thing in scene.things for outline in thing_outline(thing)]
     if scale.kind != "none":
@@ -94,6 +94,8 @@ def _held_back(scene: Scene, window: Window) -> tuple[Field | float, Field | flo
         middle = outline.mean(axis=0)
         reach = float(np.hypot(*(outline - middle).T).max()) + 4 * out_in
         if window.sees(float(middle[0]), float(middle[1]), reach):
-            sun = sun * cast_on_wall(outline, out_in, scene.light, window)
-            sky = sky * rim(outline, out_in, window)
+            own_sun = cast_on_wall(outline, out_in, scene.light, window)
+            own_sky = rim(outline, out_in, window)
+            sun = own_sun if sun is None else sun * own_sun
+            sky = own_sky if sky is None else sky * own_sky
     return sun, sky

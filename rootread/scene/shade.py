@@ -16,6 +16,7 @@ from rootread.scene.window import Window
 
 MARCH_STEPS = 7
 """The shadow march doubles its reach each time: 2 ** 7 pixels."""
+STRIP_ROWS = 96
 BOUNCE = 0.12
 """Light that the pit floor throws back up."""
 
@@ -62,33 +63,61 @@ def large_shadows(light: Light, window: Window) -> Field:
 
 
 def shade(
-    face: Face, light: Light, window: Window, sun_left: Field | float = 1.0, sky_left: Field | float = 1.0
+    face: Face, light: Light, window: Window, sun_left: Field | None = None, sky_left: Field | None = None
 ) -> NDArray[np.float32]:
     """``(M, N, 3)`` linear radiance of the lit face, where things in front leave it sun and sky."""
     ppi = window.px_per_in
-    height_px = face.height_in * np.float32(ppi)
-    slope_x = cv2.Sobel(height_px, cv2.CV_32F, 1, 0, ksize=3, scale=0.125)
-    slope_z = cv2.Sobel(height_px, cv2.CV_32F, 0, 1, ksize=3, scale=0.125)
-    slope_x += face.body * (face.slope_x - slope_x)
-    slope_z += face.body * (face.slope_z - slope_z)
+    height = face.height_in
+    sun = sun_reach(height, light, ppi)
+    sun *= large_shadows(light, window)
+    if sun_left is not None:
+        sun *= sun_left
+    near, far = blur(height, 0.06 * ppi), blur(height, 0.3 * ppi)
+    slope_x = cv2.Sobel(height, cv2.CV_32F, 1, 0, ksize=3, scale=0.125 * ppi)
+    slope_z = cv2.Sobel(height, cv2.CV_32F, 0, 1, ksize=3, scale=0.125 * ppi)
+    out = np.empty((*window.shape, 3), np.float32)
+    for first in range(0, window.rows, STRIP_ROWS):  # strips stay in the processor's cache
+        rows = np.s_[first : first + STRIP_ROWS]
+        sky = _sky(height[rows], near[rows], far[rows])
+        if sky_left is not None:
+            sky *= sky_left[rows]
+        _light_strip(out[rows], face, light, rows, (slope_x[rows], slope_z[rows]), sun[rows], sky)
+    return out
+
+
+def _sky(height: Field, near: Field, far: Field) -> Field:
+    """Sky that a point sees: less in a hollow, by how far it lies under its surroundings, near and far."""
+    hollow = np.maximum(near - height, 0) * np.float32(7.0)
+    hollow += np.maximum(far - height, 0) * np.float32(2.5)
+    return cv2.exp(-hollow)
+
+
+def _light_strip(
+    out: NDArray[np.float32],
+    face: Face,
+    light: Light,
+    rows: slice,
+    slopes: tuple[Field, Field],
+    sun: Field,
+    sky: Field,
+) -> None:
+    body = face.body[rows]
+    slope_x = slopes[0] + body * (face.slope_x[rows] - slopes[0])
+    slope_z = slopes[1] + body * (face.slope_z[rows] - slopes[1])
     lx, lz, ly = (np.float32(v) for v in light.to_sun)
     upright = 1 / cv2.sqrt(1 + slope_x * slope_x + slope_z * slope_z)
-    facing = np.maximum((ly - lx * slope_x - lz * slope_z) * upright, 0)
-    sun = facing * sun_reach(face.height_in, light, ppi) * large_shadows(light, window) * sun_left
-    # A hollow sees less of the sky: how far it lies under its surroundings, near and far.
-    hollow = np.maximum(blur(face.height_in, 0.06 * ppi) - face.height_in, 0) * np.float32(7.0)
-    hollow += np.maximum(blur(face.height_in, 0.3 * ppi) - face.height_in, 0) * np.float32(2.5)
+    sun = sun * np.maximum((ly - lx * slope_x - lz * slope_z) * upright, 0)
     # The sky lies above, the pit floor below: a surface that looks up gets more.
-    sky = cv2.exp(-hollow) * (0.72 + 0.28 * (0.5 + 0.8 * slope_z) * upright) * sky_left
-    out = np.empty((*window.shape, 3), np.float32)
+    sky = sky * (np.float32(0.72) + np.float32(0.28) * (np.float32(0.5) + np.float32(0.8) * slope_z) * upright)
     for channel in range(3):
         lit = sun * np.float32(light.sun_rgb[channel]) + sky * np.float32(light.sky_rgb[channel])
         lit += np.float32(BOUNCE * (1.1, 1.0, 0.85)[channel])
-        out[..., channel] = face.rgb[channel] * lit
-    if float(face.gloss.max()) > 0.02:
+        out[..., channel] = face.rgb[channel, rows] * lit
+    gloss = face.gloss[rows]
+    if float(gloss.max()) > 0.02:
         # Blinn's highlight: how near the normal is to half way between sun and camera.
         half = np.array([lx, lz, ly + 1]) / np.sqrt(lx**2 + lz**2 + (ly + 1) ** 2)
-        near = np.maximum((half[2] - half[0] * slope_x - half[1] * slope_z) * upright, 0)
-        shine = face.gloss * near**24 * (0.25 * sun * light.sun_rgb[1] + 0.08 * sky)
+        hx, hz, hy = (np.float32(v) for v in half)
+        near = np.maximum((hy - hx * slope_x - hz * slope_z) * upright, 0)
+        shine = gloss * cv2.pow(near, 24) * (np.float32(0.25 * light.sun_rgb[1]) * sun + np.float32(0.08) * sky)
         out += shine[..., None]
-    return out

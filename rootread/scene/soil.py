@@ -11,9 +11,6 @@ from rootread.scene.describe import Colour, Ground
 from rootread.scene.noise import Field, band, cells, fractal
 from rootread.scene.window import Window
 
-PICTURES = ("moon", "camera", "coffee", "astronaut", "rocket", "chelsea")
-"""Photographs that scikit-image carries, lent as textures. Gravel, grass and brick are left for tests."""
-
 
 @dataclass(eq=False)
 class Face:
@@ -58,24 +55,38 @@ def blur(field: Field, sigma_px: float) -> Field:
 
 @lru_cache(maxsize=8)
 def _picture(index: int) -> Field:
-    """A natural photograph as a texture: grey, without its coarse shapes, spread 1."""
-    from skimage import data  # costs half a second, and only walls of this structure need it
+    """Real relief as a texture: without its coarse shapes, spread about 1."""
+    # These imports cost half a second, and only walls of this structure need them.
+    if index % 3 == 0:
+        from skimage import data
 
-    image = np.asarray(getattr(data, PICTURES[index % len(PICTURES)])())
-    grey = image.astype(np.float32) if image.ndim == 2 else image[..., :3].astype(np.float32).mean(axis=2)
-    fine = grey - cv2.GaussianBlur(grey, (0, 0), 24)
-    local = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 32)) + 4
+        relief = np.asarray(data.moon(), np.float32)
+    else:
+        from matplotlib import cbook
+
+        name, key = (("jacksboro_fault_dem.npz", "elevation"), ("topobathy.npz", "topo"))[index % 3 - 1]
+        with np.load(cbook.get_sample_data(name, asfileobj=False)) as stored:
+            relief = stored[key].astype(np.float32)
+    fine = relief - cv2.GaussianBlur(relief, (0, 0), 12)
+    local = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 24)) + 0.05 * fine.std()
     return np.clip(fine / local, -2.5, 2.5)
 
 
 def picture_texture(shape: tuple[int, int], index: int, zoom: float, rng: np.random.Generator) -> Field:
-    """A piece of a photograph, turned, enlarged ``zoom`` times and mirrored at its edges, ``shape``."""
+    """Pieces of real relief, turned, enlarged ``zoom`` times, warped and blended into each other, ``shape``."""
     tile = _picture(index)
-    turn, (row, col) = rng.uniform(0, 2 * np.pi), rng.uniform(0, 500, 2)
-    cos, sin = np.cos(turn) / zoom, np.sin(turn) / zoom
-    to_tile = np.array([[cos, sin, col], [-sin, cos, row]])
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    return cv2.warpAffine(tile, to_tile, (shape[1], shape[0]), flags=flags, borderMode=cv2.BORDER_REFLECT)
+    wave = min(400.0 * zoom, max(shape) / 2)
+    col, row = np.meshgrid(np.arange(shape[1], dtype=np.float32), np.arange(shape[0], dtype=np.float32))
+    col += 0.06 * wave * band(shape, wave / 3, rng)
+    row += 0.06 * wave * band(shape, wave / 3, rng)
+    pieces = []
+    for _ in range(2):
+        turn, (at_row, at_col) = rng.uniform(0, 2 * np.pi), rng.uniform(0, 400, 2)
+        cos, sin = np.float32(np.cos(turn) / zoom), np.float32(np.sin(turn) / zoom)
+        map_x, map_y = cos * col + sin * row + np.float32(at_col), cos * row - sin * col + np.float32(at_row)
+        pieces.append(cv2.remap(tile, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT))
+    share = np.clip(0.5 + 1.2 * band(shape, wave / 2, rng), 0, 1)
+    return pieces[0] + share * (pieces[1] - pieces[0])
 
 
 def _structure(ground: Ground, window: Window, rng: np.random.Generator) -> tuple[Field, Field]:
@@ -115,7 +126,7 @@ def _scraped(ground: Ground, window: Window, rng: np.random.Generator, height: F
         return height
     shape, ppi = window.shape, window.px_per_in
     where = ground.scrape * np.clip(0.5 + 0.9 * band(shape, 5 * ppi, rng, 2.0, ground.scrape_deg), 0, 1)
-    striae = 0.012 * fractal(shape, 0.35 * ppi, 2, rng, 0.7, 14.0, ground.scrape_deg)
+    striae = 0.007 * fractal(shape, 0.4 * ppi, 2, rng, 0.6, 40.0, ground.scrape_deg)
     return height * (1 - 0.75 * where) + striae * where
 
 
@@ -152,11 +163,11 @@ def _colour(
         top, sub = ground.topsoil_rgb[channel], ground.subsoil_rgb[channel]
         rgb[channel] = share * np.float32(sub - top) + np.float32(top)
     if ground.mottle_share > 0:
-        patches = fractal(shape, ground.mottle_in * ppi, max(0.1 * ground.mottle_in * ppi, 2), rng, 0.6)
-        level = 1.2 - 3 * ground.mottle_share
-        _mix(rgb, ground.mottle_rgb, np.clip((patches - level) * 1.5, 0, 0.75))
+        patches = fractal(shape, ground.mottle_in * ppi, max(0.06 * ground.mottle_in * ppi, 2), rng, 0.75)
+        level = 1.6 - 4 * ground.mottle_share
+        _mix(rgb, ground.mottle_rgb, np.clip((patches - level) * rng.uniform(0.4, 1.2), 0, 0.8))
     if ground.chips_per_in2 > 0:
-        size = max(0.05 * ppi, 2.0)
+        size = max(rng.uniform(0.015, 0.05) * ppi, 1.5)
         flecks = band(shape, 2.2 * size, rng)
         level = 3.0 - 0.28 * np.sqrt(ground.chips_per_in2)
         _mix(rgb, ground.chip_rgb, np.clip((flecks - level) * 4, 0, 0.9))

@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.scene.describe import Backdrop, Crown, Scene
-from rootread.scene.noise import Field, band, fractal, wiggle
+from rootread.scene.noise import Field, band, cells, fractal, wiggle
 from rootread.scene.ribbon import cover
 from rootread.scene.soil import picture_texture
 from rootread.scene.window import Window
@@ -27,7 +27,7 @@ def above(backdrop: Backdrop, window: Window, rows: int, rng: np.random.Generato
     if backdrop.kind == "rows":
         texture = 0.5 * fractal(small, 5 * per_in, 0.5 * per_in, rng, 0.7, 3.5, 90)
     elif backdrop.kind == "picture":
-        texture = 0.6 * picture_texture(small, int(rng.integers(6)), float(rng.uniform(0.5, 2)), rng)
+        texture = 0.6 * picture_texture(small, int(rng.integers(3)), float(rng.uniform(0.5, 2)), rng)
     else:
         texture = 0.35 * fractal(small, 2 * per_in, 2, rng, 0.7)
     hue = 0.12 * np.stack([band(small, 2 * per_in + 2, rng) for _ in range(3)], -1)
@@ -64,11 +64,15 @@ def add_floor(rgb: NDArray[np.float32], scene: Scene, window: Window, rng: np.ra
     if first >= window.rows:
         return
     share = np.clip((rows - edge) / 3 + 0.5, 0, 1)[first:].astype(np.float32)
+    # The floor runs toward the camera: what lies on it is seen flattened, and nearer is larger.
     shape = (window.rows - first, window.cols)
-    relief = fractal(shape, 1.2 * window.px_per_in, 2, rng, 0.75)
-    lit = 0.9 + 0.35 * cv2.Sobel(relief, cv2.CV_32F, 0, 1, ksize=3) + 0.15 * relief
-    depth = np.clip((rows[first:] - top) / (3 * window.px_per_in), 0, 1)
-    lit = np.clip(lit, 0.15, 2) * (0.55 + 0.5 * depth)
+    ppi = window.px_per_in
+    relief = fractal(shape, 1.5 * ppi, 0.1 * ppi, rng, 0.65, 2.5, 0)
+    lumps = cells(shape, float(rng.uniform(0.15, 0.5)) * ppi, rng)[0]
+    relief = 0.25 * relief + 0.5 * lumps + 0.12 * fractal(shape, 0.15 * ppi, 2, rng, 0.8)
+    lit = 0.75 - 0.25 * ppi / 20 * cv2.Sobel(relief, cv2.CV_32F, 0, 1, ksize=3, scale=0.25) + 0.25 * relief
+    depth = np.clip((rows[first:] - top) / (2.5 * ppi), 0, 1)
+    lit = np.clip(lit, 0.2, 1.6) * (0.4 + 0.6 * depth)
     for channel in range(3):
         light = scene.light.sky_rgb[channel] + 0.4 * scene.light.sun_rgb[channel]
         own = lit * np.float32(backdrop.floor_rgb[channel] * light)
