@@ -6,6 +6,7 @@ from rootread.find.types import RootMap
 from rootread.follow.centreline import path_centreline
 from rootread.follow.graph import build_graph
 from rootread.follow.joins import edge_ends, possible_joins
+from rootread.follow.likelihood import end_costs
 from rootread.follow.lineage import find_lineage
 from rootread.follow.paths import choose_paths
 from rootread.follow.types import RootGraph, Trace
@@ -25,7 +26,7 @@ def follow_roots(
     surface : the soil surface line, to tell bases from tips.
     settings : limits of gaps, bends and lengths.
     """
-    return trace_graph(build_graph(root_map), root_map, image, surface, settings)
+    return trace_graph(build_graph(root_map, image), root_map, image, surface, settings)
 
 
 def trace_graph(
@@ -34,7 +35,10 @@ def trace_graph(
     """The same from a graph that is already built."""
     grid = root_map.grid
     ends = edge_ends(graph)
-    paths = choose_paths(graph, ends, possible_joins(graph, ends, settings))
+    if not graph.edges:
+        return ()
+    joins = possible_joins(graph, ends, root_map.mask, settings)
+    paths = choose_paths(graph, ends, joins, end_costs(graph, ends, image.soil, surface))
     lines, widths, bridged = [], [], []
     for path in paths:
         points_px, width_px, inferred = path_centreline(graph, ends, path)

@@ -9,8 +9,10 @@ from scipy.ndimage import gaussian_filter1d, map_coordinates
 
 from rootread.find.types import RootMap
 from rootread.follow.skeleton import skeleton_chains
+from rootread.follow.strands import part_strands
 from rootread.follow.types import GraphEdge, RootGraph
 from rootread.geometry import Points
+from rootread.plane.types import WallImage
 
 EDGE_SMOOTHING_PX = 0.7
 """Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
@@ -20,6 +22,12 @@ MERGE_WIDTHS = 0.5
 """Meetings nearer than this many local widths (that is, one radius) are one meeting."""
 POINT_SMOOTHING_PX = 2.0
 """Pixel steps are off the true centreline by up to half a pixel; this takes them out."""
+
+
+PASSING_COSINE = -0.17
+"""Two arms at more than 100 degrees from each other go on from each other."""
+HOLE_IN = 0.05
+"""Holes in the mask up to this size across are noise, not soil between roots."""
 
 
 @dataclass
@@ -35,15 +43,16 @@ class _Chain:
         return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
 
-def build_graph(root_map: RootMap, min_piece_in: float = 0.1) -> RootGraph:
+def build_graph(root_map: RootMap, image: WallImage, min_piece_in: float = 0.1) -> RootGraph:
     """Skeleton and graph of a root map.
 
     Parameters
     ----------
     root_map : the probability and mask of the find stage.
+    image : the flat wall, whose shading shows where touching roots part.
     min_piece_in : separate pieces shorter than this are left out, inches.
     """
-    mask = _calm_mask(root_map)
+    mask = part_strands(_calm_mask(root_map), image.rgb)
     radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     found = skeleton_chains(mask)
     node_radius = _sample(radius, found.centres_px)
@@ -75,9 +84,12 @@ def build_graph(root_map: RootMap, min_piece_in: float = 0.1) -> RootGraph:
 
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
-    """The mask without single-pixel steps, pinholes and specks."""
+    """The mask without single-pixel steps and pinholes."""
     blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
-    return blurred > 0.4
+    mask = blurred > 0.4
+    _, label, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] <= (HOLE_IN * root_map.grid.px_per_in) ** 2
+    return mask | small[label]
 
 
 def _with_ends(chain: NDArray[np.int64], ends: tuple[int, int], centres: Points) -> Points:
@@ -90,15 +102,40 @@ def _with_ends(chain: NDArray[np.int64], ends: tuple[int, int], centres: Points)
 
 
 def _prune_spurs(chains: list[_Chain], node_radius: NDArray[np.float64]) -> list[_Chain]:
-    """Leave out side stubs that hardly leave the root they sit on."""
-    kept = []
+    """Leave out side stubs that hardly leave the root they sit on.
+
+    Where roots run into each other at a sharp angle and stop soon after, the
+    stub is the place they share, and stays; so does the longest of the stubs at
+    a root's blunt end.
+    """
+    stubs: dict[int, list[_Chain]] = {}
+    others: dict[int, list[_Chain]] = {}
     for chain in chains:
         node = max(chain.nodes)
         is_side = min(chain.nodes) < 0 <= node
         if is_side and chain.length < 2 * node_radius[node] * SPUR_WIDTHS + 1.5:
-            continue
-        kept.append(chain)
-    return kept
+            stubs.setdefault(node, []).append(chain)
+        else:
+            for node in chain.nodes:
+                others.setdefault(node, []).append(chain)
+    dropped: set[int] = set()
+    for node, at_node in stubs.items():
+        at_node.sort(key=lambda c: -c.length)
+        keep = 0 if _passes_through(others.get(node, []), node, node_radius[node]) else 1
+        dropped.update(id(c) for c in at_node[keep:])
+    return [c for c in chains if id(c) not in dropped]
+
+
+def _passes_through(at_node: list[_Chain], node: int, radius: float) -> bool:
+    """Whether two of the chains at a node go on from each other."""
+    outward = []
+    for chain in at_node:
+        for side in (0, 1):
+            if chain.nodes[side] == node:
+                points = chain.points if side == 0 else chain.points[::-1]
+                leg = points[min(int(2 * radius + 8), len(points) - 1)] - points[0]
+                outward.append(leg / max(float(np.hypot(*leg)), 1e-9))
+    return any(u @ v < PASSING_COSINE for i, u in enumerate(outward) for v in outward[i + 1 :])
 
 
 def _join_through(chains: list[_Chain]) -> list[_Chain]:
@@ -112,7 +149,7 @@ def _join_through(chains: list[_Chain]) -> list[_Chain]:
     for node, meeting in at_node.items():
         if len(meeting) == 1:
             meeting[0].nodes[meeting[0].nodes.index(node)] = -1
-        elif len(meeting) == 2 and meeting[0] is not meeting[1]:
+        elif len(meeting) == 2 and meeting[0] is not meeting[1] and _passes_through(meeting, node, 4.0):
             one, two = meeting
             _flip(one, one.nodes[1] != node)
             _flip(two, two.nodes[0] != node)

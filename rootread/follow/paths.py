@@ -1,34 +1,35 @@
 """The cheapest set of whole roots that explains the graph.
 
-Every root is a path over edges and joins. How often each join is used is found
-for all meetings and gaps together, as an integer programme: each edge end is
-either joined on or is where a root starts or stops, which costs too; an edge
-may carry several roots that run along each other.
+Every root is a path over edges and joins, walked from base to tip. How often
+each join is used, and which way, is found for all meetings and gaps together,
+as an integer programme: a flow of roots that starts at bases, stops at tips,
+passes over every edge, and costs least. An edge may carry several roots that
+run along each other, also in opposite directions.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
-from scipy.sparse import coo_array
+from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, linprog, milp
+from scipy.sparse import coo_array, csr_array
 
-from rootread.follow.joins import Ends, Joins
+from rootread.follow.joins import Ends, Joins, bend_cost, width_cost
+from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph
 
-FREE_END_COST = 2.5
-"""A root stops where the mask stops."""
-MEETING_END_COST = 2.6
-"""A root starts or stops at another."""
-THIN_MEETING_END_COST = 1.2
-"""The same for a root much thinner than the other: a lateral."""
-THIN_RATIO = 0.6
-SHARED_COST = 0.7
+SHARED_COST = 0.5
 """A further root along the same edge."""
-SHARED_COST_PER_IN = 0.15
+SHARED_COST_PER_IN = 0.10
 """The same, each inch."""
-MAX_SHARED = 5
-"""No edge carries more roots than this."""
+RISE_COST_PER_IN = 0.35
+"""A root that climbs, each inch of climb."""
+MAX_SHARED = 6
+"""No edge carries more roots than this each way."""
+HOPELESS_COST = 1.5
+"""Joins whose use would add at least this much are not weighed further."""
+MAX_MATCH_COST = 8.0
+"""However badly two ends fit over a shared edge, it costs no more."""
 LEFT_OUT_COST_PER_IN = 12.0
 """An edge that belongs to no root, each inch."""
 
@@ -43,143 +44,183 @@ class Step:
     """True where a gap was bridged to come here."""
 
 
-def choose_paths(graph: RootGraph, ends: Ends, joins: Joins) -> list[list[Step]]:
-    """The paths of all roots, in no particular direction."""
+def choose_paths(graph: RootGraph, ends: Ends, joins: Joins, end_costs: EndCosts) -> list[list[Step]]:
+    """The paths of all roots, base first."""
     if not graph.edges:
         return []
-    uses = _solve(graph, ends, joins)
-    return _walk(graph, ends, joins, uses)
+    joins = _worth_weighing(joins, end_costs)
+    flow = _solve(graph, joins, end_costs)
+    return _walk(graph, ends, joins, *flow)
 
 
-def _end_cost(graph: RootGraph, ends: Ends) -> NDArray[np.float64]:
-    """What it costs that a root starts or stops at each end."""
-    widest = np.zeros(len(graph.nodes_px) + 1)
-    np.maximum.at(widest, ends.node, ends.width_px)
-    thin = ends.width_px < THIN_RATIO * widest[ends.node]
-    at_meeting = np.where(thin, THIN_MEETING_END_COST, MEETING_END_COST)
-    return np.where(ends.node >= 0, at_meeting, FREE_END_COST)
+def _worth_weighing(joins: Joins, end_costs: EndCosts) -> Joins:
+    """Joins that may cost less than a root that stops here and another that starts there."""
+    a, b = joins.pair.T
+    apart = np.maximum(end_costs.stop[a] + end_costs.start[b], end_costs.stop[b] + end_costs.start[a])
+    kept = np.flatnonzero(joins.cost < apart)
+    return Joins(
+        joins.pair[kept], joins.cost[kept], joins.gap_px[kept], tuple(joins.via[k] for k in kept.tolist())
+    )
 
 
-def _solve(graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.int64]:
-    """How many roots use each join, ``(T,)``.
+def _solve(
+    graph: RootGraph, joins: Joins, end_costs: EndCosts
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """How many roots use each join each way, ``(2, T)``, start at and stop at each end, ``(E,)``.
 
-    Unknowns: uses t of each join, stops s at each end, whether an edge is left
-    out u, further roots x along an edge. For every end
-    ``sum of t there + s = 1 - u + x``; the sum of all costs is least.
+    A root enters an edge at one end and leaves it at the other. For every end,
+    roots entering there (by joins or starting) are as many as leave at the
+    other end (by joins or stopping); every edge is passed at least once, or is
+    left out at a price, and passed more often at a price.
     """
-    edge_count, end_count, join_count = len(graph.edges), len(ends.node), len(joins.cost)
-    length_in = np.array([edge.length_px for edge in graph.edges]) / graph.grid.px_per_in
+    edge_count, join_count = len(graph.edges), len(joins.cost)
+    end_count = 2 * edge_count
+    end, join, edge = np.arange(end_count), np.arange(join_count), np.arange(edge_count)
+    length_in = np.array([e.length_px for e in graph.edges]) / graph.grid.px_per_in
+    climb_px = np.array([e.points_px[0, 1] - e.points_px[-1, 1] for e in graph.edges])
+    # Entering at the first point, a root climbs by climb_px; entering at the last, it falls by as much.
+    climb_in = np.column_stack([climb_px, -climb_px]).ravel().clip(min=0) / graph.grid.px_per_in
+    ahead, back, start, stop, out, more = np.cumsum([0, join_count, join_count, end_count, end_count, edge_count])
     cost = np.concatenate(
         [
             joins.cost,
-            _end_cost(graph, ends),
+            joins.cost,
+            end_costs.start + RISE_COST_PER_IN * climb_in,
+            end_costs.stop,
             LEFT_OUT_COST_PER_IN * length_in,
             SHARED_COST + SHARED_COST_PER_IN * length_in,
         ]
     )
-    join, end, edge = np.arange(join_count), np.arange(end_count), np.arange(end_count) // 2
-    rows = [joins.pair[:, 0], joins.pair[:, 1], end, end, end]
-    columns = [
-        join,
-        join,
-        join_count + end,
-        join_count + end_count + edge,
-        join_count + end_count + edge_count + edge,
+    # A climb is paid on entering: by a start, above, or by a join.
+    cost[ahead + join] += RISE_COST_PER_IN * climb_in[joins.pair[:, 1]]
+    cost[back + join] += RISE_COST_PER_IN * climb_in[joins.pair[:, 0]]
+
+    via_join = np.repeat(join, [len(v) for v in joins.via])
+    via_edge = np.array([e // 2 for v in joins.via for e in v], dtype=np.int64)
+    leaves, enters = joins.pair.T  # ahead: out of the first end, into the second
+    through = end  # row: entering at `end`, leaving at its edge's other end
+    entries = [
+        (through[enters], ahead + join, 1.0),
+        (through[leaves], back + join, 1.0),
+        (through, start + end, 1.0),
+        (through[leaves ^ 1], ahead + join, -1.0),
+        (through[enters ^ 1], back + join, -1.0),
+        (through[end ^ 1], stop + end, -1.0),
+        # rows after the ends: passes over each edge, counted where roots enter
+        (end_count + via_edge, ahead + via_join, 1.0),
+        (end_count + via_edge, back + via_join, 1.0),
+        (end_count + enters // 2, ahead + join, 1.0),
+        (end_count + leaves // 2, back + join, 1.0),
+        (end_count + end // 2, start + end, 1.0),
+        (end_count + edge, out + edge, 1.0),
+        (end_count + edge, more + edge, -1.0),
     ]
-    signs = [1.0, 1.0, 1.0, 1.0, -1.0]
-    values = np.concatenate([np.full(len(r), s) for r, s in zip(rows, signs, strict=True)])
-    matrix = coo_array(
-        (values, (np.concatenate(rows), np.concatenate(columns))), shape=(end_count, len(cost))
-    ).tocsr()
-    upper = np.concatenate(
-        [
-            np.where(joins.gap_px > 0, 1, MAX_SHARED),
-            np.where(ends.node < 0, 1, MAX_SHARED),
-            np.ones(edge_count),
-            np.full(edge_count, MAX_SHARED - 1),
-        ]
-    )
-    solution = milp(
+    rows = np.concatenate([r for r, _, _ in entries])
+    columns = np.concatenate([c for _, c, _ in entries])
+    values = np.concatenate([np.full(len(r), v) for r, _, v in entries])
+    matrix = coo_array((values, (rows, columns)), shape=(end_count + edge_count, len(cost))).tocsr()
+    right = np.concatenate([np.zeros(end_count), np.ones(edge_count)])
+    most = np.full(len(cost), float(MAX_SHARED))
+    most[: 2 * join_count] = np.tile(np.where(joins.gap_px > 0, 1, MAX_SHARED), 2)
+    most[out:more] = 1
+    x = _least_cost(cost, matrix, right, most, np.arange(len(cost)) >= start)
+    return np.stack([x[:back], x[back:start]]), x[start:stop], x[stop:out]
+
+
+def _least_cost(
+    cost: NDArray[np.float64],
+    matrix: csr_array,
+    right: NDArray[np.float64],
+    most: NDArray[np.float64],
+    always: NDArray[np.bool_],
+) -> NDArray[np.int64]:
+    """Whole numbers ``0 <= x <= most`` with ``matrix @ x = right`` and least ``cost @ x``.
+
+    The relaxed problem, in fractions, is nearly whole by itself. Its reduced
+    costs say what one use of each unused unknown would add at least; those that
+    would add more than the relaxed problem can be wrong by are left out of the
+    integer problem, but for the ones that keep it solvable (``always``).
+    """
+    relaxed = linprog(cost, A_eq=matrix, b_eq=right, bounds=np.column_stack([0 * most, most]), method="highs-ds")
+    hopeless = (relaxed.x < 1e-9) & (relaxed.lower.marginals > HOPELESS_COST) & ~always
+    whole = milp(
         cost,
-        constraints=LinearConstraint(matrix, 1.0, 1.0),
-        bounds=Bounds(0, upper),
+        constraints=LinearConstraint(matrix, right, right),
+        bounds=Bounds(0, np.where(hopeless, 0.0, most)),
         integrality=np.ones(len(cost)),
-        options={"time_limit": 5.0, "mip_rel_gap": 1e-3},
+        options={"mip_rel_gap": 2e-3, "time_limit": 5.0},
     )
-    if solution.x is None:  # every end stops: always feasible, so only a time limit comes here
-        return np.zeros(join_count, dtype=np.int64)
-    return np.round(solution.x[:join_count]).astype(np.int64)
+    return np.round(whole.x).astype(np.int64)
 
 
-def _walk(graph: RootGraph, ends: Ends, joins: Joins, uses: NDArray[np.int64]) -> list[list[Step]]:
-    """Take the used joins apart into single paths."""
-    leaving: list[list[int]] = [[] for _ in range(len(ends.node))]  # uses of joins at each end
-    use_of = np.repeat(np.arange(len(uses)), uses)
-    for use, join in enumerate(use_of.tolist()):
-        for end in joins.pair[join].tolist():
-            leaving[end].append(use)
-    onward: dict[tuple[int, int], int] = {}  # (use, end it comes in by) -> use it goes out by
-    loose: list[list[int | None]] = []
-    for edge in range(len(graph.edges)):
-        heads, tails = leaving[2 * edge], leaving[2 * edge + 1]
-        for head, tail in _match(heads, tails, use_of, joins, ends, 2 * edge):
-            if head is not None and tail is not None:
-                onward[head, 2 * edge] = tail
-                onward[tail, 2 * edge + 1] = head
-        if not heads and not tails:
-            loose.append([edge])
-    paths = [[Step(edge[0], True, False)] for edge in loose if edge[0] is not None]
-    return paths + _follow_uses(joins, use_of, onward)
-
-
-def _match(
-    heads: list[int], tails: list[int], use_of: NDArray[np.int64], joins: Joins, ends: Ends, head_end: int
-) -> list[tuple[int | None, int | None]]:
-    """Which root coming in at one end of an edge goes out which way at the other."""
-    if not heads or not tails:
-        return []
-    if len(heads) == len(tails) == 1:
-        return [(heads[0], tails[0])]
-    sides = []
-    widths = []
-    for group, end in ((heads, head_end), (tails, head_end + 1)):
-        across = np.array([-ends.heading[end][1], ends.heading[end][0]]) * (1 if end == head_end else -1)
-        others = [_other(joins.pair[use_of[use]], end) for use in group]
-        sides.append(np.array([(ends.place_px[o] - ends.place_px[end]) @ across for o in others]))
-        widths.append(np.array([np.log(ends.width_px[o]) for o in others]))
-    # Roots that run along each other keep their sides and their widths.
-    order = [np.argsort(np.argsort(s)) / max(len(s) - 1, 1) for s in sides]
-    cost = np.abs(order[0][:, None] - order[1][None]) + np.abs(widths[0][:, None] - widths[1][None])
-    return [(heads[i], tails[j]) for i, j in zip(*linear_sum_assignment(cost), strict=True)]
-
-
-def _other(pair: NDArray[np.int64], end: int) -> int:
-    return int(pair[1] if pair[0] == end else pair[0])
-
-
-def _follow_uses(
-    joins: Joins, use_of: NDArray[np.int64], onward: dict[tuple[int, int], int]
+def _walk(
+    graph: RootGraph,
+    ends: Ends,
+    joins: Joins,
+    uses: NDArray[np.int64],
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
 ) -> list[list[Step]]:
-    """Walk from use to use through the edges between them."""
+    """Take the flow apart into single paths, base first.
+
+    Every use of a join is a *link* out of one end and into another. On each
+    edge the links that come in are matched to those that go out.
+    """
+    del stops  # what is left over on leaving stops
+    join_of = np.concatenate([np.repeat(np.arange(len(uses[0])), u) for u in uses])
+    is_ahead = np.arange(len(join_of)) < uses[0].sum()
+    out_end = np.concatenate([np.repeat(joins.pair[:, 0], uses[0]), np.repeat(joins.pair[:, 1], uses[1])])
+    in_end = np.concatenate([np.repeat(joins.pair[:, 1], uses[0]), np.repeat(joins.pair[:, 0], uses[1])])
+    gap = np.concatenate([np.repeat(joins.gap_px, uses[0]), np.repeat(joins.gap_px, uses[1])]) > 0
+    entering: list[list[int]] = [[] for _ in ends.node]
+    leaving: list[list[int]] = [[] for _ in ends.node]
+    for link, (out, into) in enumerate(zip(out_end.tolist(), in_end.tolist(), strict=True)):
+        leaving[out].append(link)
+        entering[into].append(link)
+    onward: dict[int, int] = {}
+    begun: list[tuple[int, int | None]] = []  # end where a root starts, link it leaves that edge by
+    for end in range(len(ends.node)):
+        coming, going = entering[end], leaving[end ^ 1]
+        came_from = [int(out_end[k]) for k in coming] + [-1] * int(starts[end])
+        goes_to = [int(in_end[k]) for k in going] + [-1] * (len(came_from) - len(going))
+        for i, j in _match(came_from, goes_to, ends, end, graph.grid.px_per_in):
+            link_out = going[j] if j < len(going) else None
+            if i < len(coming):
+                if link_out is not None:
+                    onward[coming[i]] = link_out
+            else:
+                begun.append((end, link_out))
     paths = []
-    seen: set[int] = set()
-    starts = [
-        u for u in range(len(use_of)) if any((u, e) not in onward for e in joins.pair[use_of[u]].tolist())
-    ]
-    for start in starts + list(range(len(use_of))):
-        if start in seen:
-            continue
-        pair = joins.pair[use_of[start]].tolist()
-        first = next((e for e in pair if (start, e) not in onward), pair[0])
-        path = [Step(first // 2, first % 2 == 1, False)]
-        use, end = start, first
-        while use not in seen:
-            seen.add(use)
-            end = _other(joins.pair[use_of[use]], end)
-            path.append(Step(end // 2, end % 2 == 0, bool(joins.gap_px[use_of[use]] > 0)))
-            following = onward.get((use, end))
-            if following is None:
-                break
-            use, end = following, end ^ 1
+    for end, link in begun:
+        path = [Step(end // 2, end % 2 == 0, False)]
+        while link is not None:
+            into = int(in_end[link])
+            via = joins.via[join_of[link]]
+            for end_in in via if is_ahead[link] else [e ^ 1 for e in via[::-1]]:
+                path.append(Step(end_in // 2, end_in % 2 == 0, False))
+            path.append(Step(into // 2, into % 2 == 0, bool(gap[link])))
+            link = onward.get(link)
         paths.append(path)
     return paths
+
+
+def _match(came_from: list[int], goes_to: list[int], ends: Ends, end: int, px_per_in: float) -> list[tuple[int, int]]:
+    """Which root coming in at ``end`` goes out which way at the other end of the edge; -1 is none."""
+    if len(came_from) <= 1:
+        return [(0, 0)] if came_from else []
+    sides = []
+    for others, here, sign in ((came_from, end, -1), (goes_to, end ^ 1, 1)):
+        across = sign * np.array([-ends.heading[here][1], ends.heading[here][0]])
+        side = np.array(
+            [(ends.place_px[o] - ends.place_px[here]) @ across if o >= 0 else 0.0 for o in others]
+        )
+        sides.append(np.argsort(np.argsort(side)) / max(len(side) - 1, 1))
+    # Roots that run along each other keep their sides, their widths and their directions.
+    cost = np.abs(sides[0][:, None] - sides[1][None])
+    pair = np.array([(a, b) for a in came_from for b in goes_to], dtype=np.int64)
+    both = (pair >= 0).all(axis=1)
+    further = np.zeros(len(pair))
+    bend = np.minimum(bend_cost(ends, pair[both])[0], MAX_MATCH_COST)
+    further[both] = bend + width_cost(ends, pair[both], px_per_in)
+    cost += further.reshape(cost.shape)
+    return [(int(i), int(j)) for i, j in zip(*linear_sum_assignment(cost), strict=True)]

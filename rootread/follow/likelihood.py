@@ -1,0 +1,99 @@
+"""What it costs, as a negative log-likelihood, that a root starts or stops at an end.
+
+Main roots grow from the crown near the surface and are thick there; laterals
+start thin, on the side of a thicker root; roots taper to their tips; the edge
+of the photo and the scale object cut roots anywhere.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from rootread.follow.joins import Ends
+from rootread.follow.types import RootGraph
+from rootread.plane.types import Surface
+
+CROWN_DEPTH_IN = 2.5
+"""Bases of main roots lie no deeper than this below the surface."""
+HOST_REACH_IN = 0.08
+"""A lateral's base shows no farther than this from its parent's flank."""
+HOST_NEIGHBOURS = 60
+"""Centreline points looked at around a free end to find its host."""
+CUT_REACH_IN = 0.25
+"""An end nearer than this to the edge of the visible soil is cut by it."""
+
+
+@dataclass(frozen=True, eq=False)
+class EndCosts:
+    """Cost of a base and of a tip at each end, ``(E,)``."""
+
+    start: NDArray[np.float64]
+    stop: NDArray[np.float64]
+    cut: NDArray[np.bool_]
+    """True where the edge of the visible soil ends the root."""
+
+
+def end_costs(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_], surface: Surface) -> EndCosts:
+    """Costs of starting and stopping at every end."""
+    place_in = graph.grid.to_in(ends.place_px)
+    depth_in = place_in[:, 1] - np.interp(place_in[:, 0], surface.line_in[:, 0], surface.line_in[:, 1])
+    coarse = coarse_width_px(graph)
+    width = ends.width_px / coarse
+    cut = _cut_ends(graph, ends, soil) & (depth_in > CROWN_DEPTH_IN)
+
+    host = _host_width_px(graph, ends)
+    # A bundle is wider than one root, so the parent counts as no wider than a coarse root.
+    ratio = ends.width_px / np.clip(host, 1e-9, 1.3 * coarse)
+    at_meeting = ends.node >= 0
+    lateral = 0.8 + 6.0 * _ramp(ratio, 0.4, 0.8)
+    hidden = 3.0 + 4.0 * _ramp(width, 0.35, 0.75)
+    crown = 0.5 + 1.5 * (depth_in - CROWN_DEPTH_IN).clip(min=0)
+    start = np.minimum(crown, np.where(host > 0, np.minimum(lateral, hidden), hidden))
+    start = np.where(cut, 1.0, start)
+    stop = 0.7 + 2.5 * _ramp(width, 0.5, 1.2) + 1.5 * at_meeting
+    stop = np.where(cut, 0.3, stop)
+    return EndCosts(start, stop, cut)
+
+
+def _host_width_px(graph: RootGraph, ends: Ends) -> NDArray[np.float64]:
+    """Width of the widest edge that each end meets or, where it is free, touches; 0 where none."""
+    widest = np.zeros(len(graph.nodes_px) + 1)
+    np.maximum.at(widest, ends.node, ends.width_px)
+    host = np.where(ends.node >= 0, widest[ends.node], 0.0)
+    points = np.concatenate([edge.points_px for edge in graph.edges])
+    width = np.concatenate([edge.width_px for edge in graph.edges])
+    owner = np.repeat(np.arange(len(graph.edges)), [len(edge.points_px) for edge in graph.edges])
+    free = np.flatnonzero(ends.node < 0)
+    reach_px = HOST_REACH_IN * graph.grid.px_per_in
+    away, near = cKDTree(points).query(
+        ends.place_px[free], k=min(HOST_NEIGHBOURS, len(points)), distance_upper_bound=reach_px + width.max() / 2
+    )
+    known = np.isfinite(away)
+    near = np.where(known, near, 0)
+    touches = known & (owner[near] != free[:, None] // 2) & (away <= width[near] / 2 + reach_px)
+    host[free] = np.where(touches, width[near], 0.0).max(axis=1)
+    return host
+
+
+def coarse_width_px(graph: RootGraph) -> float:
+    """Width that a quarter of the root length exceeds: what a coarse root of this wall measures."""
+    widths = np.concatenate([edge.width_px for edge in graph.edges])
+    return float(np.percentile(widths, 75))
+
+
+def _cut_ends(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Free ends that lie at the edge of the visible soil."""
+    inside = np.pad(soil, 1).astype(np.uint8)
+    from_edge = cv2.distanceTransform(inside, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    column, row = np.round(ends.place_px).astype(int).T
+    row, column = row.clip(0, soil.shape[0] - 1), column.clip(0, soil.shape[1] - 1)
+    near = from_edge[row, column] < CUT_REACH_IN * graph.grid.px_per_in + ends.width_px
+    return near & (ends.node < 0)
+
+
+def _ramp(value: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
+    """0 up to ``low``, 1 from ``high`` on, straight between."""
+    return ((value - low) / (high - low)).clip(0, 1)

@@ -1,0 +1,57 @@
+"""Roots that touch in the mask, parted along the dark seams between them in the photo.
+
+Where one root lies on or beside another, the photo shows a line darker than
+both: the shadow and the turned-away flanks where they meet. A dark line is a
+place where brightness curves up across it: the larger eigenvalue of the matrix
+of second derivatives is positive and large there.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+SEAM_SIGMA_PX = 1.2
+"""Blur before the second derivatives: about the half width of a seam."""
+SEAM_SURE = 0.07
+"""Dip in brightness, as a share of it, that is surely a seam."""
+SEAM_MAYBE = 0.035
+"""Dip that goes on a seam that is sure elsewhere."""
+SEAM_MIN_PX = 5
+"""Shorter seams are spots on a root."""
+
+
+def part_strands(mask: NDArray[np.bool_], rgb: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """The ``(M, N)`` mask without the seams between roots that touch, from the ``(M, N, 3)`` sRGB wall."""
+    inside = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    # Only where two thin roots would fit side by side.
+    if not (inside >= 2.0).any():
+        return mask
+    dip = dark_line_strength(rgb)
+    maybe = (dip > SEAM_MAYBE) & (inside >= 1.5)
+    sure = (dip > SEAM_SURE) & (inside >= 2.0)
+    count, label, stats, _ = cv2.connectedComponentsWithStats(maybe.astype(np.uint8), connectivity=8)
+    long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= SEAM_MIN_PX
+    seeded = np.zeros(count, dtype=bool)
+    seeded[np.unique(label[sure])] = True
+    seeded[0] = False
+    seam = (long & seeded)[label]
+    # A seam runs out into the notch where its two roots part.
+    reach = cv2.dilate(seam.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    seam |= reach & (dip > SEAM_MAYBE)
+    return mask & ~seam
+
+
+def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """``(M, N)`` how much darker than its two sides each pixel is, as a share of its brightness.
+
+    The larger eigenvalue of the Hessian of log brightness times sigma squared
+    (scale-normalised, so that it does not depend on the blur chosen).
+    """
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    blurred = cv2.GaussianBlur(np.log(grey + 10.0), (0, 0), SEAM_SIGMA_PX)
+    # Sobel's second-derivative masks of size 3 sum to 4 times the derivative.
+    d_xx = cv2.Sobel(blurred, cv2.CV_32F, 2, 0, ksize=3)
+    d_yy = cv2.Sobel(blurred, cv2.CV_32F, 0, 2, ksize=3)
+    d_xy = cv2.Sobel(blurred, cv2.CV_32F, 1, 1, ksize=3)
+    root = np.sqrt((0.5 * (d_xx - d_yy)) ** 2 + d_xy**2)
+    return SEAM_SIGMA_PX**2 / 4 * (0.5 * (d_xx + d_yy) + root)
