@@ -44,10 +44,15 @@ def hex_of(colour: RGB) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def verdict_colour(verdict: str) -> RGB:
-    """Colour of a verdict; of two words ("slowed or turned") the worse one counts."""
+def verdict_tone(verdict: str) -> str:
+    """The word of a verdict that its colour goes by: of "slowed or turned" the worse one; "" for none."""
     words = [word for word in VERDICT_COLOURS if word in verdict.split()]
-    return VERDICT_COLOURS[words[-1]] if words else FADED_INK
+    return words[-1] if words else ""
+
+
+def verdict_colour(verdict: str) -> RGB:
+    """Colour of a verdict."""
+    return VERDICT_COLOURS.get(verdict_tone(verdict), FADED_INK)
 
 
 def descent_colours(descent_deg: ArrayLike) -> NDArray[np.uint8]:

@@ -1,6 +1,5 @@
 """How to read the marks: the descent scale and a sample of each kind of line in the picture."""
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +18,7 @@ from rootread.report.colours import (
     descent_table,
 )
 from rootread.report.lettering import font, wrap
-from rootread.report.words import pattern_words, scale_words
+from rootread.report.words import pattern_words, recorded_alone, scale_words
 from rootread.settings import MeasureSettings
 
 if TYPE_CHECKING:
@@ -29,8 +28,7 @@ TEXT_PX, SMALL_PX = 36, 29
 SCALE_PX = 34
 SAMPLE_PX = (112, 42)
 SOIL: RGB = (84, 62, 46)
-
-Pen = Callable[[ImageDraw.ImageDraw, float, float, float], None]
+FLAT: RGB = (196, 188, 182)
 
 
 def draw_legend(
@@ -42,16 +40,11 @@ def draw_legend(
     draw.text((left, top), "how steeply roots went down", fill=INK, font=font(TEXT_PX, bold=True))
     _draw_descent_scale(image, (left, top + 108), width, wall.readings.pattern, pattern_words(measure))
     top += 258
-    for pen, text in _samples(wall):
+    for kind, text in kinds_of_marks(wall):
+        middle = top + SAMPLE_PX[1] / 2
         draw.rectangle([left, top, left + SAMPLE_PX[0], top + SAMPLE_PX[1]], fill=SOIL)
-        pen(draw, left + 10, left + SAMPLE_PX[0] - 10, top + SAMPLE_PX[1] / 2)
-        draw.text(
-            (left + SAMPLE_PX[0] + 22, top + SAMPLE_PX[1] / 2),
-            text,
-            fill=INK,
-            font=font(SMALL_PX),
-            anchor="lm",
-        )
+        _draw_sample(draw, kind, left + 10, left + SAMPLE_PX[0] - 10, middle)
+        draw.text((left + SAMPLE_PX[0] + 22, middle), text, fill=INK, font=font(SMALL_PX), anchor="lm")
         top += 58
     top += 16
     for line in wrap(scale_words(wall.plane), font(SMALL_PX), width, 3):
@@ -81,40 +74,43 @@ def _draw_descent_scale(
     draw.text((middle, top - 26), words, fill=FADED_INK, font=font(SMALL_PX), anchor="mb")
 
 
-def _samples(wall: "Wall") -> list[tuple[Pen, str]]:
-    """A pen and its meaning for every kind of mark that this picture has."""
-    steep = tuple(descent_colours([35.0])[0].tolist())
-
-    def run(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        draw.line([(x0, y), (x1, y)], fill=LEVEL, width=7)
-
-    def bridged(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        for x in np.arange(x0, x1, 23):
-            draw.line([(x, y), (min(x + 13, x1), y)], fill=steep, width=4)
-
-    def flat(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        draw.line([(x0, y), (x1, y)], fill=(196, 188, 182), width=22)
-        draw.line([(x0, y), (x1, y)], fill=steep, width=4)
-
-    def layer(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        draw.line([(x0 - 4, y), (x1 + 4, y)], fill=DARK, width=13)
-        draw.line([(x0, y), (x1, y)], fill=WHITE, width=5)
-
-    def recorded(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        for x in np.arange(x0, x1, 24):
-            draw.line([(x, y), (min(x + 10, x1), y)], fill=WHITE, width=3)
-
-    def shank(draw: ImageDraw.ImageDraw, x0: float, x1: float, y: float) -> None:
-        middle = (x0 + x1) / 2
-        draw.polygon([(middle - 13, y - 14), (middle + 13, y - 14), (middle, y + 16)], fill=WHITE)
-
+def kinds_of_marks(wall: "Wall") -> list[tuple[str, str]]:
+    """The kinds of mark that this wall's picture has, each with its meaning."""
     roots = wall.readings.roots
-    present: list[tuple[Pen, str, bool]] = [
-        (run, "root that ran sideways", any(root.runs for root in roots)),
-        (bridged, "unseen behind soil, bridged", any(root.trace.inferred.any() for root in roots)),
-        (flat, "root that looks squeezed flat", any(root.flattened.any() for root in roots)),
-        (layer, "layer where roots gathered", bool(wall.layers)),
-        (recorded, "layer on the field sheet", bool(wall.row.layers)),
-        (shank, "where a shank went", bool(wall.row.shanks_at_in)),
+    kinds = [
+        ("run", "root that ran sideways", any(root.runs for root in roots)),
+        ("bridged", "unseen behind soil, bridged", any(root.trace.inferred.any() for root in roots)),
+        ("flat", "root that looks squeezed flat", any(root.flattened.any() for root in roots)),
+        ("layer", "layer where roots gathered", bool(wall.layers)),
+        ("recorded", "layer on the field sheet", bool(recorded_alone(wall.layers, wall.row))),
+        ("shank", "where a shank went", bool(wall.row.shanks_at_in)),
     ]
-    return [(pen, text) for pen, text, shown in present if shown]
+    return [(kind, text) for kind, text, shown in kinds if shown]
+
+
+def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float, middle: float) -> None:
+    """A mark as it looks in the picture."""
+
+    def bar(colour: RGB, width: int, beyond: float = 0.0) -> None:
+        draw.line([(left - beyond, middle), (right + beyond, middle)], fill=colour, width=width)
+
+    def dashes(colour: RGB, width: int, dash: float, gap: float) -> None:
+        for x in np.arange(left, right, dash + gap):
+            draw.line([(x, middle), (min(x + dash, right), middle)], fill=colour, width=width)
+
+    red, green, blue = descent_colours([35.0])[0].tolist()
+    if kind == "run":
+        bar(LEVEL, 7)
+    elif kind == "bridged":
+        dashes((red, green, blue), 4, 13, 10)
+    elif kind == "flat":
+        bar(FLAT, 22)
+        bar((red, green, blue), 4)
+    elif kind == "layer":
+        bar(DARK, 13, beyond=4)
+        bar(WHITE, 5)
+    elif kind == "recorded":
+        dashes(WHITE, 3, 10, 14)
+    elif kind == "shank":
+        x = (left + right) / 2
+        draw.polygon([(x - 13, middle - 14), (x + 13, middle - 14), (x, middle + 16)], fill=WHITE)

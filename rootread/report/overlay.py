@@ -14,7 +14,8 @@ from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colour
 from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Picture, dashed, stretches, stroke, veil
 from rootread.report.view import View
-from rootread.report.words import inches, passage_words, recorded_words, sheet_layer
+from rootread.report.waydown import way_down
+from rootread.report.words import inches, passage_words, recorded_alone, recorded_words
 
 if TYPE_CHECKING:
     from rootread.wall import Wall
@@ -38,7 +39,7 @@ def draw_marks(picture: Picture, view: View, wall: "Wall") -> LabelRoom:
     for x_in in wall.row.shanks_at_in:
         _draw_shank(picture, view, wall.plane.surface.line_in, x_in)
 
-    recorded = _recorded_alone(wall)
+    recorded = recorded_alone(wall.layers, wall.row)
     for layer in recorded:
         level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
         line = [dash for piece in level for dash in dashed(piece, 10, 14)]
@@ -92,10 +93,11 @@ def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -
         sideways = np.zeros(len(line), dtype=bool)
         for run in root.runs:
             sideways |= on_run(root, run)
-        step = np.floor(np.clip(root.descent_at_deg, 0, 90) / COLOUR_STEP_DEG)
+        descent_deg = way_down(root).descent_deg
+        step = np.floor(np.clip(descent_deg, 0, 90) / COLOUR_STEP_DEG)
         for first, last in stretches(np.column_stack([step, sideways, root.trace.inferred])):
             piece = line[first : last + 2]
-            colour = descent_colours(root.descent_at_deg[first : last + 1].mean())
+            colour = descent_colours(descent_deg[first : last + 1].mean())
             parts = dashed(piece, DASH_PX, GAP_PX) if root.trace.inferred[first] else [piece]
             pen = (int(colour[0]), int(colour[1]), int(colour[2]))
             (thick if sideways[first] else thin).extend((part, pen) for part in parts)
@@ -116,12 +118,6 @@ def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
         covered += [cv2.pointPolygonTest(shape, (float(x), float(y)), False) >= 0 for x, y in line]
     pieces = stretches((covered > 0)[:, np.newaxis])
     return [line[first : last + 1] for first, last in pieces if not covered[first]]
-
-
-def _recorded_alone(wall: "Wall") -> list[RecordedLayer]:
-    """Layers of the field sheet that no found layer was matched to."""
-    matched = [sheet_layer(layer, wall.row) for layer in wall.layers]
-    return [layer for layer in wall.row.layers if layer not in matched]
 
 
 def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
@@ -166,8 +162,11 @@ def _label_run(picture: Picture, view: View, run: SidewaysRun, room: LabelRoom) 
         leads_to_px=float(middle[1]),
     )
     if label is not None:
-        near = label.y + label.height if label.y < middle[1] else label.y
-        leader = np.array([[label.centre[0], near], [label.centre[0], middle[1]]])
+        ends = view.px([[run.x_from_in, run.depth_in], [run.x_to_in, run.depth_in]])
+        x = float(np.clip(label.centre[0], *np.sort(ends[:, 0])))
+        row = float(np.interp(x, ends[:, 0], ends[:, 1]))
+        near = label.y + label.height if label.y < row else label.y
+        leader = np.array([[x, near], [x, row]])
         stroke(picture, [leader], DARK, 5)
         stroke(picture, [leader], LEVEL, 2)
 

@@ -49,9 +49,12 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
         draw.text((left, top), shorten(line, font(SMALL_PX), width), fill=FADED_INK, font=font(SMALL_PX))
         top += 42
     top += 26
-    face = font(76 if " or " not in wall.grade.verdict else 50, bold=True)
-    verdict = shorten(wall.grade.verdict, face, width)
-    draw.text((left, top), verdict, fill=verdict_colour(wall.grade.verdict), font=face)
+    verdict = wall.grade.verdict
+    face = next(
+        (face for face in (font(76, bold=True), font(52, bold=True)) if face.getlength(verdict) <= width),
+        font(36, bold=True),
+    )
+    draw.text((left, top), shorten(verdict, face, width), fill=verdict_colour(verdict), font=face)
     top += round(1.45 * face.size)
     grade = wall.grade.score
     draw.text((left, top), f"grade {score(grade.value)} of 100", fill=INK, font=font(TEXT_PX, bold=True))

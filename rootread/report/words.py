@@ -89,6 +89,12 @@ def recorded_words(layer: Layer, row: SheetRow) -> str:
     return f"{recorded.name} {recorded.depth_in:g}" if recorded else layer.recorded or "unrecorded"
 
 
+def recorded_alone(layers: Sequence[Layer], row: SheetRow) -> list[RecordedLayer]:
+    """Layers of the field sheet that no found layer was matched to."""
+    matched = [sheet_layer(layer, row) for layer in layers]
+    return [recorded for recorded in row.layers if recorded not in matched]
+
+
 def sheet_lines(row: SheetRow) -> list[str]:
     """What the field sheet says of a wall: ``pit1 · shallow pass`` and ``corn V9 · 2026-07-09``."""
     crop = " ".join(part for part in (row.crop, row.stage) if part)
@@ -96,10 +102,27 @@ def sheet_lines(row: SheetRow) -> list[str]:
     return [" · ".join(part for part in line if part) for line in lines if any(line)]
 
 
+def pattern_range(measure: MeasureSettings) -> str:
+    """``30 to 35° below level``, or from plumb where the settings say it so."""
+    counted = "from plumb" if measure.pattern_from == "plumb" else "below level"
+    return f"{measure.pattern_low_deg:.0f} to {measure.pattern_high_deg:.0f}° {counted}"
+
+
 def pattern_words(measure: MeasureSettings) -> str:
     """``growth pattern, 30 to 35° below level``."""
-    side = "from plumb" if measure.pattern_from == "plumb" else "below level"
-    return f"growth pattern, {measure.pattern_low_deg:.0f} to {measure.pattern_high_deg:.0f}° {side}"
+    return f"growth pattern, {pattern_range(measure)}"
+
+
+def side(x_in: float) -> str:
+    """``5 in left`` or ``34 in right``, of the scale object's centre."""
+    return f"{abs(x_in):.0f} in {'left' if x_in < 0 else 'right'}"
+
+
+def odds(p_value: float) -> str:
+    """A probability as ``1 time in 250``."""
+    if not p_value > 0:
+        return "almost never"
+    return "every time" if p_value > 0.67 else f"about 1 time in {round(1 / p_value)}"
 
 
 def scale_words(plane: WallPlane) -> str:

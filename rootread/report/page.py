@@ -1,0 +1,194 @@
+"""The report: one page that carries everything inside itself, summary first."""
+
+import math
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from rootread.measure.types import Interval
+from rootread.report.colours import verdict_tone
+from rootread.report.section import anchor, scale_bar, template, zones
+from rootread.report.words import count, inches, listing, pattern_words
+from rootread.schema import Row
+from rootread.settings import MeasureSettings, Settings, settings_toml
+
+DOT_ROWS = (17.0, 39.0, 61.0, 83.0)
+"""Heights, in percent of a treatment's row, on which dots that lie close are spread."""
+MOST_NAMES = 8
+"""With more walls than this in a treatment the dots go without names."""
+NAME_LEFT_FROM = 70.0
+"""From this grade on a dot's name stands left of it, so as not to leave the picture."""
+DOTS_CLOSE = 22.0
+"""Points of grade within which two dots, with their names, would lie on one another."""
+
+
+def page(walls: Sequence[Row], sections: Sequence[str], settings: Settings, out: Path) -> str:
+    """The report as HTML.
+
+    Parameters
+    ----------
+    walls : each wall's row of ``walls.csv``.
+    sections : what ``wall_section`` made of each wall, in the same order.
+    settings : those the walls were read with; they are stated.
+    out : the folder the page will lie in; the page names it.
+    """
+    order = sorted(range(len(walls)), key=lambda index: _worst_first(walls[index]))
+    read = [index for index in order if walls[index]["status"] == "read"]
+    refused = [index for index in order if walls[index]["status"] != "read"]
+    return str(
+        template("page.html").render(
+            title=_title(walls),
+            headline=_headline([walls[index] for index in read], len(refused)),
+            treatments=_treatments([walls[index] for index in read]),
+            zones=zones(settings.judge),
+            flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
+            walls=[_summary(walls[index], settings) for index in read],
+            refused=[Markup(sections[index]) for index in refused],
+            sections=[Markup(sections[index]) for index in read],
+            definitions=_definitions(settings),
+            settings_text=settings_toml(settings),
+            version=version("rootread"),
+            out_name=out.resolve().name,
+        )
+    )
+
+
+def _worst_first(wall: Row) -> tuple[bool, float, str]:
+    """Flagged walls first, then by grade."""
+    return wall["sideways_flag"] != "yes", _number(wall["grade"], 100.0), str(wall["wall"])
+
+
+def _number(value: str | float | int | None, otherwise: float) -> float:
+    return otherwise if value is None else float(value)
+
+
+def _title(walls: Sequence[Row]) -> str:
+    pits = {wall["pit"] for wall in walls if wall["pit"]}
+    words = count(len(walls), "pit wall")
+    return f"{words} from {count(len(pits), 'pit')}" if pits else words
+
+
+def _headline(read: Sequence[Row], refused: int) -> list[str]:
+    """The folder in two or three sentences."""
+    lines = []
+    if read:
+        verdicts = [str(wall["verdict"]) for wall in read]
+        words = [f"{verdicts.count(word)} {word}" for word in dict.fromkeys(verdicts)]
+        lines.append(f"{count(len(read), 'wall')} read: {listing(words)}.")
+        flagged = sum(wall["sideways_flag"] == "yes" for wall in read)
+        whole = "the wall" if len(read) == 1 else f"{flagged} of {len(read)} walls"
+        lines.append(
+            f"Roots ran sideways at a layer on {whole}."
+            if flagged
+            else "On no wall did roots run sideways at a layer."
+        )
+    if refused:
+        lines.append(f"{count(refused, 'wall')} could not be read; why, and what to do, is said below.")
+    return lines
+
+
+def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
+    low, high = wall["descent_low"], wall["descent_high"]
+    figures = [f"{wall['sideways_in']:.0f} in sideways of {wall['root_length_in']:.0f} in of root"]
+    if wall["descent_deg"] is not None:
+        figures.append(f"mean descent {wall['descent_deg']:.0f}°, likely {low:.0f} to {high:.0f}°")
+    grade, grade_low, grade_high = (
+        _number(wall[name], math.nan) for name in ("grade", "grade_low", "grade_high")
+    )
+    return {
+        "name": wall["wall"],
+        "anchor": anchor(str(wall["wall"])),
+        "sheet": " · ".join(str(wall[name]) for name in ("pit", "treatment") if wall[name]),
+        "flag": wall["sideways_flag"] == "yes",
+        "verdict": str(wall["verdict"]) + ("" if math.isnan(grade) else f", {grade:.0f}"),
+        "tone": verdict_tone(str(wall["verdict"])),
+        "scale": scale_bar(Interval(grade, grade_low, grade_high), settings.judge),
+        "figures": figures,
+    }
+
+
+def _treatments(read: Sequence[Row]) -> list[dict[str, Any]]:
+    """Each treatment with a dot a wall; none when the sheet names no treatment."""
+    graded = [wall for wall in read if wall["grade"] is not None]
+    names = sorted({str(wall["treatment"]) for wall in graded if wall["treatment"]})
+    if any(not wall["treatment"] for wall in graded) and names:
+        names.append("")
+    return [_treatment(name, [wall for wall in graded if str(wall["treatment"]) == name]) for name in names]
+
+
+def _treatment(name: str, walls: Sequence[Row]) -> dict[str, Any]:
+    walls = sorted(walls, key=lambda wall: float(wall["grade"] or 0))
+    verdicts = [str(wall["verdict"]) for wall in reversed(walls)]
+    words = listing([f"{verdicts.count(word)} {word}" for word in dict.fromkeys(verdicts)])
+    last_in_row = [-100.0] * len(DOT_ROWS)
+    dots = []
+    for wall in walls:
+        at = float(wall["grade"] or 0)
+        # The first height on which nothing lies close, or the one that has been free the longest.
+        free = [k for k, last in enumerate(last_in_row) if at - last >= DOTS_CLOSE]
+        place = free[0] if free else last_in_row.index(min(last_in_row))
+        last_in_row[place] = at
+        dots.append(
+            {
+                "at": f"{at:.1f}",
+                "down": DOT_ROWS[place],
+                "leftward": at > NAME_LEFT_FROM,
+                "anchor": anchor(str(wall["wall"])),
+                "label": (wall["pit"] or wall["wall"]) if len(walls) <= MOST_NAMES else "",
+                "tone": verdict_tone(str(wall["verdict"])),
+                "says": f"{wall['wall']}: grade {at:.0f}, {wall['verdict']}",
+            }
+        )
+    return {"name": name or "no treatment named", "words": words, "dots": dots}
+
+
+def _definitions(settings: Settings) -> list[tuple[str, str]]:
+    """What the words on the page mean, with the numbers of this run."""
+    measure, judge = settings.measure, settings.judge
+    weights = {
+        "descent": judge.weight_descent,
+        "passage": judge.weight_passage,
+        "straightness": judge.weight_straightness,
+        "roundness": judge.weight_roundness,
+        "evenness": judge.weight_evenness,
+    }
+    shares = listing([f"{name} {100 * weight:.0f} %" for name, weight in weights.items()])
+    return [
+        ("descent", f"How steeply a root goes down, in degrees below level. The {pattern_words(measure)}."),
+        ("sideways run", _run_words(measure)),
+        (
+            "layer",
+            "A depth at which turns, runs and stops gather more than chance would have it "
+            f"(less than {100 * judge.layer_p_value:.0f} times in 100 if depths were shuffled).",
+        ),
+        (
+            "passage",
+            "Of the roots that come to a layer, the share that cross it without turning or stopping.",
+        ),
+        (
+            "straightness",
+            "Root length against the straight line between its ends, which technical texts call tortuosity.",
+        ),
+        (
+            "roundness",
+            f"The share of root that is not, over {inches(measure.flattened_min_length_in)} or more, "
+            f"{measure.flattened_ratio:g} times as wide as the root's own taper.",
+        ),
+        ("evenness", "Whether the slots that shanks opened and the berms between them look alike."),
+        (
+            "grade",
+            f"0 to 100, made of {shares}. Open from {judge.open_from:.0f}, slowed from "
+            f"{judge.slowed_from:.0f}, turned from {judge.turned_from:.0f}, else stopped. "
+            "Two words mean that the likely range spans both.",
+        ),
+    ]
+
+
+def _run_words(measure: MeasureSettings) -> str:
+    return (
+        f"A stretch of root within {measure.run_max_descent_deg:.0f}° of level for at least "
+        f"{inches(measure.run_min_length_in)}, deeper than {inches(measure.run_min_depth_in)}."
+    )

@@ -1,0 +1,155 @@
+"""One wall's section of the report, as HTML."""
+
+import re
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from rootread.judge.types import GradePart, Layer
+from rootread.measure.types import Interval
+from rootread.report.colours import descent_table, verdict_tone
+from rootread.report.embed import data_uri
+from rootread.report.legend import kinds_of_marks
+from rootread.report.picture import draw_photo
+from rootread.report.plots import depth_profile, half_rose, rose_words
+from rootread.report.story import key_figures, safety_of_pit, story
+from rootread.report.words import (
+    inches,
+    inches_and_cm,
+    interval_words,
+    listing,
+    odds,
+    passage_words,
+    pattern_words,
+    percent,
+    recorded_words,
+    score,
+    sheet_lines,
+    side,
+)
+from rootread.settings import JudgeSettings, Settings
+from rootread.wall import RefusedWall, Wall
+
+PICTURE_PX, PICTURE_QUALITY = 1600, 76
+PLAIN_PX, PLAIN_QUALITY = 1200, 72
+THUMB_PX, THUMB_QUALITY = 260, 74
+
+
+def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
+    """A wall's section: picture, parts of the grade, layers, figures and cautions, or why it was refused."""
+    if isinstance(wall, RefusedWall):
+        return template("refused.html").render(
+            anchor=anchor(wall.name),
+            name=wall.name,
+            photo=wall.photo_name,
+            sheet=" · ".join(sheet_lines(wall.row)),
+            reason=wall.reason,
+            remedy=wall.remedy,
+        )
+    marked = draw_photo(wall)
+    grade, readings = wall.grade, wall.readings
+    return template("wall.html").render(
+        anchor=anchor(wall.name),
+        name=wall.name,
+        sheet=sheet_lines(wall.row),
+        notes=wall.row.notes,
+        verdict=grade.verdict,
+        tone=verdict_tone(grade.verdict),
+        graded=bool(grade.parts),
+        grade=score(grade.score.value),
+        grade_range=interval_words(grade.score, " and "),
+        scale=scale_bar(grade.score, settings.judge),
+        story=story(wall, settings),
+        cautions=[*wall.plane.cautions, *safety_of_pit(wall.row)],
+        advice=(),
+        thumb=data_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
+        picture=data_uri(marked, PICTURE_PX, PICTURE_QUALITY),
+        photo=data_uri(draw_photo(wall, marks=False), PLAIN_PX, PLAIN_QUALITY),
+        ramp=_ramp(),
+        keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
+        parts=[_part(part) for part in grade.parts],
+        layers=[_layer(layer, wall) for layer in wall.layers],
+        recorded=listing([f"{layer.name} at {inches(layer.depth_in)}" for layer in wall.row.layers]),
+        figures=key_figures(wall),
+        rose_words=rose_words(readings.roots),
+        rose=half_rose(readings) if readings.roots else None,
+        profile=depth_profile(readings, wall.layers) if readings.roots else None,
+        pattern=pattern_words(settings.measure),
+    )
+
+
+def scale_bar(grade: Interval, judge: JudgeSettings) -> Markup:
+    """The verdicts along 0 to 100 with the grade and its interval on them; nothing without a grade."""
+    low, value, high = grade.low, grade.value, grade.high
+    if not 0 <= low <= value <= high <= 100:
+        return Markup("")
+    text = template("scale.html").render(
+        grade=f"{value:.0f}",
+        range=f"{low:.0f} and {high:.0f}",
+        zones=zones(judge),
+        low=f"{low:.1f}",
+        width=f"{high - low:.1f}",
+        at=f"{value:.1f}",
+    )
+    return Markup(text)  # the template has escaped what it was given
+
+
+def zones(judge: JudgeSettings) -> list[dict[str, Any]]:
+    """Each verdict with the part of 0 to 100 that it covers."""
+    edges = [0.0, judge.turned_from, judge.slowed_from, judge.open_from, 100.0]
+    words = ("stopped", "turned", "slowed", "open")
+    return [
+        {"word": word, "from": low, "width": high - low}
+        for word, low, high in zip(words, edges, edges[1:], strict=False)
+    ]
+
+
+def anchor(wall_name: str) -> str:
+    """The wall's name as an address within the page; different names stay different."""
+    return "wall-" + re.sub(r"[^a-zA-Z0-9-]", lambda found: f"_{ord(found.group()):x}_", wall_name)
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("rootread.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def template(name: str) -> Any:
+    """A template of the report; everything it is given is escaped unless it is ``Markup``."""
+    return _environment().get_template(name)
+
+
+def _ramp() -> str:
+    table = descent_table()
+    return ",".join("#{:02x}{:02x}{:02x}".format(*colour) for colour in table[:: len(table) // 8])
+
+
+def _part(part: GradePart) -> dict[str, Any]:
+    return {
+        "name": part.name,
+        "reason": part.reason,
+        "score": score(part.score),
+        "weight": percent(part.weight),
+        "width": f"{min(max(part.score, 0.0), 100.0):.0f}",
+    }
+
+
+def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
+    words = recorded_words(layer, wall.row)
+    return {
+        "depth": inches_and_cm(layer.depth_in),
+        "give": inches(2 * layer.depth_se_in),
+        "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
+        "where": f"seen from {side(layer.x_from_in)} to {side(layer.x_to_in)} of the "
+        f"{wall.plane.scale.kind}, {inches(layer.sideways_in, 0)} run sideways",
+        "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",
+        "chance": f"chance alone would gather roots so {odds(layer.p_value)}",
+    }

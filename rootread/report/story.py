@@ -1,0 +1,95 @@
+"""What a wall shows, said in sentences and in a short list of figures."""
+
+import math
+
+from rootread.fieldsheet import SheetRow
+from rootread.judge.types import Layer
+from rootread.report.words import (
+    CM_PER_IN,
+    count,
+    degrees,
+    inches,
+    inches_and_cm,
+    interval_words,
+    listing,
+    passage_words,
+    pattern_range,
+    percent,
+    recorded_words,
+    scale_words,
+)
+from rootread.settings import Settings
+from rootread.wall import Wall
+
+LADDER_FROM_IN, SHORING_FROM_IN = 48.0, 60.0
+"""Depths of a pit from which 29 CFR 1926.651-652 (OSHA; from memory) asks for a ladder and for protection."""
+
+
+def story(wall: Wall, settings: Settings) -> list[str]:
+    """What the roots of a wall did, plain words first."""
+    readings = wall.readings
+    if not readings.roots:
+        return ["No roots were found on this wall, so nothing is said about it."]
+    told = [
+        f"Roots went down at {degrees(readings.descent.value)} below level on average "
+        f"(likely {interval_words(readings.descent)}°). A corn root that nothing holds up goes down at "
+        f"{pattern_range(settings.measure)}."
+    ]
+    told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
+    if not wall.layers:
+        told.append("There is no depth at which they turned or stopped more often than chance would have it.")
+    runs = [run for root in readings.roots for run in root.runs]
+    if runs:
+        longest = max(runs, key=lambda run: run.length_in)
+        share = readings.sideways_in / readings.root_length_in
+        told.append(
+            f"{inches(readings.sideways_in, 0)} of root ran sideways, {percent(share)} of what was traced; "
+            f"the longest run is {inches(longest.length_in)}, {inches(longest.depth_in)} deep."
+        )
+    return told
+
+
+def key_figures(wall: Wall) -> list[tuple[str, str]]:
+    """Names and values, intervals included."""
+    readings, plane = wall.readings, wall.plane
+    wander = readings.tortuosity - 1
+    figures = [
+        ("traced", f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)}"),
+        ("mean descent", f"{degrees(readings.descent.value)}, likely {interval_words(readings.descent)}°"),
+        (
+            "against the growth pattern",
+            f"{percent(readings.shallow_share)} shallower, {percent(readings.in_pattern_share)} in it, "
+            f"{percent(readings.steep_share)} steeper",
+        ),
+        ("longer than the straight way", percent(wander)),
+        ("looks squeezed flat", f"{percent(readings.flattened_share)} of root length"),
+        ("ran sideways", inches(readings.sideways_in)),
+        ("scale and plumb", scale_words(plane)),
+        ("camera off square", degrees(plane.tilt_deg) if math.isfinite(plane.tilt_deg) else "cannot be told"),
+        ("soil surface", f"{_SURFACE_WORDS[plane.surface.source]}, ± {inches(2 * plane.surface.se_in)}"),
+    ]
+    return figures
+
+
+def safety_of_pit(row: SheetRow) -> list[str]:
+    """What the pit's depth asks for before anyone climbs in."""
+    depth_in = row.pit_depth_in
+    if depth_in is None or depth_in < LADDER_FROM_IN:
+        return []
+    needs = ["a ladder within 25 feet"]
+    if depth_in >= SHORING_FROM_IN:
+        needs.append("a protective system (shoring, shielding or sloping) unless it is in stable rock")
+    return [
+        f"This pit is {depth_in / 12:.1f} ft ({depth_in * CM_PER_IN / 100:.1f} m) deep. "
+        f"At this depth it needs {listing(needs)}; local codes decide."
+    ]
+
+
+_SURFACE_WORDS = {"photo": "found in the photo", "marks": "marked by hand", "assumed": "assumed, not seen"}
+
+
+def _layer_sentence(layer: Layer, row: SheetRow) -> str:
+    words = recorded_words(layer, row)
+    on_sheet = "" if words == "unrecorded" else f" The sheet records {words} in there."
+    did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
+    return f"At {inches_and_cm(layer.depth_in)} something held the roots: {did}.{on_sheet}"
