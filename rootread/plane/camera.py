@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from rootread.geometry import Points, apply_homography
 from rootread.plane.types import Lens
@@ -36,6 +35,10 @@ LOCATING_FLOOR_PX = 0.03
 # A place further from the fit than this many robust standard deviations is not on the object.
 OUTLIER_SIGMAS = 4.0
 MAX_ROUNDS = 4
+MAX_STEPS = 40
+SETTLED = 0.01
+# Residuals beyond this many expected errors count by their size, not their square.
+HUBER = 2.0
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,7 @@ class Sightings:
     """``(N,)`` True on an edge from dark to light, which glare and tone curves push towards the dark."""
 
     def __len__(self) -> int:
+        """How many there are."""
         return len(self.object_in)
 
     def keep(self, chosen: NDArray[np.bool_]) -> "Sightings":
@@ -105,6 +109,19 @@ class Sightings:
             np.tile(np.eye(2), (count, 1)),
             np.full(2 * count, se_px),
             np.zeros(2 * count, dtype=bool),
+        )
+
+    @classmethod
+    def on_lines(
+        cls, object_in: Points, photo_px: Points, normal: Points, se_px: Floats, printed: bool
+    ) -> "Sightings":
+        """Two places each on ``E`` straight edges: ``(E, 2, 2)`` places, ``(E, 2)`` normals, ``(E,)`` errors."""
+        return cls(
+            object_in.reshape(-1, 2),
+            photo_px.reshape(-1, 2),
+            np.repeat(normal, 2, axis=0),
+            np.repeat(se_px, 2),
+            np.full(2 * len(normal), printed),
         )
 
     @classmethod
@@ -305,9 +322,9 @@ def fit_camera(
             break
         used = close
     kept = sightings.keep(used)
-    information = _information(values, kept, problem, spread)
+    jacobian = _jacobian(values, kept, problem, spread)
     covariance = np.zeros((COUNT, COUNT))
-    covariance[np.ix_(free, free)] = np.linalg.pinv(information)
+    covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     off_px = _off(values, kept, belief) * kept.se_px
     return CameraFit(values, covariance, belief, kept, float(np.sqrt(np.mean(off_px**2))), int((~used).sum()))
 
@@ -347,44 +364,60 @@ def _beliefs(values: Floats, problem: _Problem) -> Floats:
     return np.array(terms)
 
 
-def _solve(
-    sightings: Sightings,
-    start: Floats,
-    problem: _Problem,
-    spread: float,
-) -> Floats:
-    free = problem.free
-
-    def residuals(chosen: Floats) -> Floats:
-        values = start.copy()
-        values[free] = chosen
-        off = _off(values, sightings, problem.belief) / spread
-        return np.concatenate([off, _beliefs(values, problem)])
-
-    found = least_squares(residuals, start[free], method="trf", loss="soft_l1", f_scale=2.0, x_scale="jac")
+def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float) -> Floats:
+    """Levenberg-Marquardt with Huber's weights, so that a few misplaced sightings do not pull."""
     values = start.copy()
-    values[free] = found.x
+    damping = 1e-3
+    off = _residuals(values, sightings, problem, spread)
+    weight = _huber(off, len(sightings))
+    for _ in range(MAX_STEPS):
+        jacobian = _jacobian(values, sightings, problem, spread)
+        normal = jacobian.T @ (weight[:, None] * jacobian)
+        slope = jacobian.T @ (weight * off)
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+        ahead = values.copy()
+        ahead[problem.free] += step
+        off_ahead = _residuals(ahead, sightings, problem, spread)
+        if np.sum(weight * off_ahead**2) <= np.sum(weight * off**2):
+            # In units of each number's own standard error, the last step no longer matters.
+            settled = float(step @ normal @ step) < SETTLED**2
+            values, off = ahead, off_ahead
+            weight = _huber(off, len(sightings))
+            damping = max(damping * 0.1, 1e-9)
+            if settled:
+                break
+        else:
+            damping *= 10.0
+            if damping > 1e6:
+                break
     return values
 
 
-def _information(
-    values: Floats,
-    sightings: Sightings,
-    problem: _Problem,
-    spread: float,
-) -> Floats:
-    """J'J of the residuals at the solution."""
+def _residuals(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Sightings and beliefs, each in units of its expected error."""
+    off = _off(values, sightings, problem.belief) / spread
+    return np.concatenate([off, _beliefs(values, problem)])
+
+
+def _huber(off: Floats, sightings: int) -> Floats:
+    """Weights that turn squares into absolute values beyond ``HUBER``; beliefs keep theirs."""
+    weight = np.minimum(1.0, HUBER / np.maximum(np.abs(off), 1e-12))
+    weight[sightings:] = 1.0
+    return weight
+
+
+def _jacobian(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Slopes of the residuals by central differences."""
     columns = []
     for k in np.flatnonzero(problem.free):
         step = 1e-5 * max(1.0, abs(values[k]))
         ahead, behind = values.copy(), values.copy()
         ahead[k] += step
         behind[k] -= step
-        seen = (_off(ahead, sightings, problem.belief) - _off(behind, sightings, problem.belief)) / spread
-        known = _beliefs(ahead, problem) - _beliefs(behind, problem)
-        columns.append(np.concatenate([seen, known]) / (2 * step))
-    jacobian = np.column_stack(columns)
-    return jacobian.T @ jacobian
+        difference = _residuals(ahead, sightings, problem, spread)
+        difference = difference - _residuals(behind, sightings, problem, spread)
+        columns.append(difference / (2 * step))
+    return np.column_stack(columns)
 
 
 def _spread(off: Floats, fitted: int) -> float:

@@ -21,7 +21,7 @@ from rootread.plane.camera import (
     plane_to_photo,
     pose_from_homography,
 )
-from rootread.plane.edges import crossings, profiles_across, straight_edge
+from rootread.plane.edges import LEAST_SPREAD_PX, LINE_ENDS, crossings, read_profiles, straight_lines
 
 MARKER_IN = 2.0
 # Marker centres from the card's centre, ids 0-3 clockwise from top left: a rectangle 5.5 x 8 in.
@@ -34,6 +34,8 @@ DETECT_MEGAPIXELS = (2.0, 8.0)
 # A marker belongs to a card when it puts the card's centre this near to where another marker does.
 SAME_CARD_IN = 3.0
 PLACES_A_SIDE = 12
+# A side without its corners, which blur rounds off.
+SIDE_SHARE = (0.12, 0.88)
 # The black frame of a marker is one sixth of its side; profiles must not reach across it.
 REACH_SHARE = 0.09
 MIN_REACH_PX = 2.5
@@ -154,51 +156,29 @@ def _locate(
 
 def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> tuple[Sightings, list[int]]:
     """Two places on every marker side that is found where the fit puts it, and whose they are."""
-    parts: list[Sightings] = []
-    owners: list[int] = []
-    share = np.linspace(0.12, 0.88, PLACES_A_SIDE)
-    for marker in range(4):
-        corners = marker_corners_in(marker, marker_in)
-        for k in range(4):
-            start_in, end_in = corners[k], corners[(k + 1) % 4]
-            places_in = start_in + share[:, None] * (end_in - start_in)
-            # Outward is up for the top side, and so on clockwise: the way from dark to light.
-            outward_in = np.array([end_in[1] - start_in[1], start_in[0] - end_in[0]]) / marker_in
-            found = _find_side(light, fit, places_in, outward_in, marker_in)
-            if found is not None:
-                parts.append(found)
-                owners.append(marker)
-    if not parts:
-        return Sightings(
-            np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=bool)
-        ), owners
-    return Sightings.joined(parts), owners
-
-
-def _find_side(
-    light: NDArray[np.float32], fit: CameraFit, places_in: Points, outward_in: Floats, marker_in: float
-) -> Sightings | None:
-    places_px = plane_to_photo(fit, places_in)
-    ahead_px = plane_to_photo(fit, places_in + outward_in * 0.01 * marker_in)
-    side_px = float(np.hypot(*(places_px[-1] - places_px[0]))) / 0.76
-    normals = ahead_px - places_px
-    # Across the edge in the photo, not along the projected normal: they differ when the card is tilted.
-    tangent = places_px[-1] - places_px[0]
-    across = np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
-    across = across * np.sign(across @ normals.mean(axis=0))
-    reach = max(REACH_SHARE * side_px, MIN_REACH_PX)
-    tones, offsets = profiles_across(
-        light, places_px, np.tile(across, (len(places_px), 1)), reach, side_px * 0.76 / (PLACES_A_SIDE - 1)
+    corners = np.array([marker_corners_in(marker, marker_in) for marker in range(4)])
+    start_in = corners.reshape(16, 2)
+    end_in = np.roll(corners, -1, axis=1).reshape(16, 2)
+    share = np.linspace(SIDE_SHARE[0], SIDE_SHARE[1], PLACES_A_SIDE)
+    places_in = start_in[:, None] + share[None, :, None] * (end_in - start_in)[:, None]
+    places_px = plane_to_photo(fit, places_in).reshape(places_in.shape)
+    tangent = places_px[:, -1] - places_px[:, 0]
+    length_px = np.hypot(*tangent.T)
+    # Corners run clockwise, so outward, from dark to light, is to the left of the way.
+    normals = np.column_stack([tangent[:, 1], -tangent[:, 0]]) / length_px[:, None]
+    side_px = length_px / (SIDE_SHARE[1] - SIDE_SHARE[0])
+    profiles = read_profiles(light, places_px, normals, np.maximum(REACH_SHARE * side_px, MIN_REACH_PX))
+    lines = straight_lines(*crossings(profiles, np.ones(16, dtype=bool)))
+    found = np.flatnonzero(lines.found)
+    middle_in = places_in.mean(axis=1)[found, None]
+    chosen_in = (
+        middle_in + LINE_ENDS[None, :, None] * (places_in[found, -1] - places_in[found, 0])[:, None] / 2
     )
-    where, contrast = crossings(tones, offsets, np.ones(len(places_px), dtype=bool))
-    share = np.linspace(-1.0, 1.0, PLACES_A_SIDE)
-    line = straight_edge(share, np.where(contrast > 0.3 * np.median(contrast), where, np.nan))
-    if line is None:
-        return None
-    (middle, slope), se, _ = line
-    ends = np.array([-0.7, 0.7])
-    chosen_in = places_in.mean(axis=0) + ends[:, None] * (places_in[-1] - places_in[0]) / 2.0
-    found_px = plane_to_photo(fit, chosen_in) + (middle + slope * ends)[:, None] * across
-    return Sightings(
-        chosen_in, found_px, np.tile(across, (2, 1)), np.full(2, max(se, 0.05)), np.ones(2, dtype=bool)
+    offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
+    chosen_px = (
+        plane_to_photo(fit, chosen_in).reshape(chosen_in.shape) + offsets[..., None] * normals[found, None]
     )
+    se = np.maximum(lines.se_px[found], LEAST_SPREAD_PX)
+    return Sightings.on_lines(chosen_in, chosen_px, normals[found], se, printed=True), [
+        int(k // 4) for k in found
+    ]

@@ -3,125 +3,191 @@
 An edge between two flat tones, blurred by any symmetric lens, crosses the mean
 of the two tones exactly where it is, if the picture is in linear light; so
 that crossing is what is looked for, in profiles averaged along the edge.
+
+Dimensions: ``E`` edges, ``P`` places along each, ``M`` steps across each.
 """
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.geometry import Points
 from rootread.plane.camera import Floats
 
 # Profiles are read this finely; bilinear reading adds nothing below half a pixel.
 STEP_PX = 0.5
+MAX_STEPS = 60
+# Rows averaged along the edge for each profile; more than pixels there are add nothing.
+MAX_ROWS = 8
 # Tones this close, in linear light of a white of 1, have no edge between them to speak of.
 MIN_CONTRAST = 0.01
-# An edge's places further than this many robust standard deviations from its line are dust.
+# A place whose contrast is below this share of its edge's own is hidden or dusty.
+MIN_CONTRAST_SHARE = 0.3
+# An edge's places further than this many robust standard deviations from its line are dust,
+# where that deviation is never taken to be below a twentieth of a pixel.
 LINE_OUTLIERS = 3.0
+LEAST_SPREAD_PX = 0.05
+# At least this share of an edge's places must agree.
+MIN_USED_SHARE = 0.5
+ROUNDS = 4
+# A line through its places is handed on as two of them, near where least squares knows it best.
+LINE_ENDS = np.array([-0.6, 0.6])
 
 
-def profiles_across(
-    light: NDArray[np.float32], places_px: Points, normals: Points, reach_px: float, along_px: float
-) -> tuple[NDArray[np.float32], Floats]:
-    """Brightness across an edge at each of ``(N, 2)`` places.
+@dataclass(frozen=True, eq=False)
+class Profiles:
+    """Brightness across edges."""
 
-    Each profile runs ``reach_px`` to both sides along the place's unit normal
-    and is the mean over ``along_px`` along the edge. Returns ``(N, M)`` tones,
-    NaN outside the photo, and the ``(M,)`` offsets in pixels.
-    """
-    count = max(round(reach_px / STEP_PX), 3)
-    offsets = np.linspace(-reach_px, reach_px, 2 * count + 1)
-    rows = max(round(along_px), 1)
-    along = (np.arange(rows) - (rows - 1) / 2.0) * (along_px / rows)
-    tangents = np.column_stack([-normals[:, 1], normals[:, 0]])
-    grid = (
-        places_px[:, None, None, :]
-        + normals[:, None, None, :] * offsets[None, None, :, None]
-        + tangents[:, None, None, :] * along[None, :, None, None]
-    )
-    shape = grid.shape[:3]
-    flat = grid.reshape(len(places_px), -1, 2).astype(np.float32)
-    tones = cv2.remap(
-        light,
-        flat[..., 0],
-        flat[..., 1],
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_CONSTANT,
-        borderValue=np.nan,
-    )
-    return tones.reshape(shape).mean(axis=1), offsets
+    tones: NDArray[np.float32]
+    """``(E, P, M)`` linear light; NaN outside the photo."""
+    offsets_px: Floats
+    """``(E, M)`` along the normals."""
 
 
-def crossings(
-    tones: NDArray[np.float32], offsets: Floats, rising: NDArray[np.bool_]
-) -> tuple[Floats, NDArray[np.float64]]:
-    """Where each profile crosses the mean of its two end tones, nearest to the middle.
+@dataclass(frozen=True, eq=False)
+class EdgeLines:
+    """Edges as straight lines: ``offset = middle + slope * along``, along from -1 to 1."""
+
+    middle_px: Floats
+    """``(E,)``."""
+    slope_px: Floats
+    """``(E,)``."""
+    se_px: Floats
+    """``(E,)`` standard error of the middle."""
+    found: NDArray[np.bool_]
+    """``(E,)``; the others are NaN."""
+    share: Floats
+    """``(E,)`` share of the places that were used."""
+
+
+def read_profiles(
+    light: NDArray[np.float32], places_px: Floats, normals: Floats, reach_px: Floats
+) -> Profiles:
+    """Brightness across each edge at each of its places.
 
     Parameters
     ----------
-    tones : ``(N, M)`` profiles.
-    offsets : ``(M,)`` pixels.
-    rising : ``(N,)`` whether brightness rises along the profile.
+    light : ``(H, W)`` linear light.
+    places_px : ``(E, P, 2)`` evenly spaced along each edge.
+    normals : ``(E, 2)`` unit vectors across each edge.
+    reach_px : ``(E,)`` how far to read to both sides.
+    """
+    edges, places = places_px.shape[:2]
+    steps = int(np.clip(np.ceil(reach_px.max() / STEP_PX), 3, MAX_STEPS))
+    offsets = np.linspace(-1.0, 1.0, 2 * steps + 1)[None, :] * reach_px[:, None]
+    gap_px = np.hypot(*(places_px[:, -1] - places_px[:, 0]).T) / max(places - 1, 1)
+    rows = int(np.clip(np.round(gap_px.max()), 1, MAX_ROWS))
+    along = (np.arange(rows) - (rows - 1) / 2.0)[None, :] * (gap_px / rows)[:, None]
+    tangents = np.column_stack([-normals[:, 1], normals[:, 0]])
+    at = (
+        places_px[:, :, None, None, :]
+        + tangents[:, None, None, None, :] * along[:, None, :, None, None]
+        + normals[:, None, None, None, :] * offsets[:, None, None, :, None]
+    )
+    # cv2.remap takes no more than 32767 rows or columns.
+    flat = at.reshape(edges * places, rows * offsets.shape[1], 2).astype(np.float32)
+    parts = [
+        cv2.remap(
+            light,
+            np.ascontiguousarray(part[..., 0]),
+            np.ascontiguousarray(part[..., 1]),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=float("nan"),
+        )
+        for part in np.array_split(flat, len(flat) // 30000 + 1)
+    ]
+    tones = np.concatenate(parts).reshape(edges, places, rows, offsets.shape[1]).mean(axis=2)
+    return Profiles(tones, offsets)
 
-    Returns
-    -------
-    ``(N,)`` offsets in pixels, NaN where there is no such edge, and ``(N,)``
+
+def crossings(profiles: Profiles, rising: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Where each profile crosses the mean of its two end tones, nearest to the middle.
+
+    ``rising`` ``(E,)`` says whether brightness rises along the normal. Returns
+    ``(E, P)`` offsets in pixels, NaN where there is no such edge, and ``(E, P)``
     contrasts, light minus dark.
     """
-    end = max(len(offsets) // 4, 2)
-    signed = np.where(rising[:, None], tones, -tones).astype(np.float64)
-    low, high = np.median(signed[:, :end], axis=1), np.median(signed[:, -end:], axis=1)
+    offsets = profiles.offsets_px[:, None, :]
+    end = max(offsets.shape[-1] // 4, 2)
+    signed = np.where(rising[:, None, None], profiles.tones, -profiles.tones).astype(np.float64)
+    low, high = np.median(signed[..., :end], axis=-1), np.median(signed[..., -end:], axis=-1)
     contrast = high - low
-    above = signed - (0.5 * (low + high))[:, None]
-    crosses = (above[:, :-1] < 0) & (above[:, 1:] >= 0)
-    rise = above[:, 1:] - above[:, :-1]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = offsets[:-1] + np.diff(offsets) * (-above[:, :-1] / rise)
+    above = signed - (0.5 * (low + high))[..., None]
+    crosses = (above[..., :-1] < 0) & (above[..., 1:] >= 0)
+    rise = np.where(crosses, above[..., 1:] - above[..., :-1], 1.0)
+    at = offsets[..., :-1] - np.diff(offsets, axis=-1) * above[..., :-1] / rise
     far = np.where(crosses, np.abs(at), np.inf)
-    best = np.argmin(far, axis=1)
-    found = np.isfinite(far[np.arange(len(far)), best]) & (contrast > MIN_CONTRAST)
-    where = at[np.arange(len(at)), best]
+    best = np.argmin(far, axis=-1)[..., None]
+    found = np.isfinite(np.take_along_axis(far, best, -1)[..., 0]) & (contrast > MIN_CONTRAST)
+    where = np.take_along_axis(at, best, -1)[..., 0]
     return np.where(found, where, np.nan), np.where(np.isfinite(contrast), contrast, 0.0)
 
 
-def dips(tones: NDArray[np.float32], offsets: Floats) -> tuple[Floats, NDArray[np.float64]]:
-    """Where each profile is darkest: the middle of a thin dark line on a lighter ground.
+def dips(profiles: Profiles) -> tuple[Floats, Floats]:
+    """The middle of a thin dark line on a lighter ground, in each profile.
 
     The centre of mass of what lies below the ground's tone, which for a
     symmetric line is its middle. Returns as ``crossings`` does.
     """
-    end = max(len(offsets) // 5, 2)
-    ground = np.median(np.concatenate([tones[:, :end], tones[:, -end:]], axis=1), axis=1)
-    depth = ground[:, None] - tones.astype(np.float64)
-    contrast = depth.max(axis=1)
-    below = np.clip(depth - 0.4 * contrast[:, None], 0.0, None)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        where = (below * offsets).sum(axis=1) / below.sum(axis=1)
-    found = np.isfinite(where) & (contrast > MIN_CONTRAST)
+    tones = profiles.tones.astype(np.float64)
+    end = max(tones.shape[-1] // 5, 2)
+    ground = np.median(np.concatenate([tones[..., :end], tones[..., -end:]], axis=-1), axis=-1)
+    depth = ground[..., None] - tones
+    contrast = depth.max(axis=-1)
+    below = np.clip(depth - 0.4 * contrast[..., None], 0.0, None)
+    weight = below.sum(axis=-1)
+    found = np.isfinite(weight) & (contrast > MIN_CONTRAST)
+    where = (below * profiles.offsets_px[:, None, :]).sum(axis=-1) / np.where(found, weight, 1.0)
     return np.where(found, where, np.nan), np.where(np.isfinite(contrast), contrast, 0.0)
 
 
-def straight_edge(along: Floats, offset_px: Floats) -> tuple[Floats, float, NDArray[np.bool_]] | None:
-    """A line ``offset = a + b * along`` through places on one edge, dust left out.
+def straight_lines(offsets_px: Floats, contrast: Floats) -> EdgeLines:
+    """A straight line through the places found on each edge, dust left out.
 
-    Returns ``(2,)`` a and b, the standard error of the line's middle in pixels,
-    and which places were used; None when too few places agree.
+    Parameters
+    ----------
+    offsets_px : ``(E, P)`` where each edge was found, NaN where it was not.
+    contrast : ``(E, P)`` of the edge there.
     """
-    usable = np.isfinite(offset_px)
-    if usable.sum() < 4:
-        return None
-    line = np.array([np.median(offset_px[usable]), 0.0])
-    used = usable.copy()
-    for _ in range(4):
-        off = offset_px - (line[0] + line[1] * along)
-        spread = max(1.4826 * float(np.median(np.abs(off[used]))), 0.05)
-        used = usable & (np.abs(np.where(usable, off, np.inf)) <= LINE_OUTLIERS * spread)
-        if used.sum() < 4:
-            return None
-        design = np.column_stack([np.ones(int(used.sum())), along[used]])
-        line, *_ = np.linalg.lstsq(design, offset_px[used], rcond=None)
-    off = offset_px[used] - (line[0] + line[1] * along[used])
-    se = float(np.sqrt(np.sum(off**2) / max(len(off) - 2, 1) / len(off)))
-    if used.sum() < 0.5 * len(along):
-        return None
-    return line, se, used
+    places = offsets_px.shape[1]
+    along = np.linspace(-1.0, 1.0, places)[None, :]
+    clear = contrast > MIN_CONTRAST_SHARE * np.median(contrast, axis=1, keepdims=True)
+    usable = np.isfinite(offsets_px) & clear
+    values = np.where(usable, offsets_px, 0.0)
+    middle, slope = _masked_median(values, usable), np.zeros(len(values))
+    used = usable
+    for _ in range(ROUNDS):
+        off = np.abs(values - middle[:, None] - slope[:, None] * along)
+        spread = np.maximum(1.4826 * _masked_median(off, used), LEAST_SPREAD_PX)
+        used = usable & (off <= LINE_OUTLIERS * spread[:, None])
+        middle, slope = _masked_line(along, values, used)
+    count = used.sum(axis=1)
+    squares = np.sum(np.where(used, (values - middle[:, None] - slope[:, None] * along) ** 2, 0.0), axis=1)
+    se = np.sqrt(squares / np.maximum(count - 2, 1) / np.maximum(count, 1))
+    found = (count >= 4) & (count >= MIN_USED_SHARE * places)
+    middle, slope, se = (np.where(found, value, np.nan) for value in (middle, slope, se))
+    return EdgeLines(middle, slope, se, found, count / places)
+
+
+def _masked_median(values: Floats, mask: NDArray[np.bool_]) -> Floats:
+    """``(E,)`` median over the masked places of each row; 0 where there are none."""
+    ordered = np.sort(np.where(mask, values, np.inf), axis=1)
+    count = mask.sum(axis=1)
+    rows = np.arange(len(values))
+    low = ordered[rows, np.maximum(count - 1, 0) // 2]
+    # With an even count the two middle values lie side by side; count // 2 never exceeds the last place.
+    high = ordered[rows, np.minimum(count // 2, mask.shape[1] - 1)]
+    return np.where(count > 0, 0.5 * (low + high), 0.0)
+
+
+def _masked_line(along: Floats, values: Floats, mask: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """``(E,)`` intercepts and slopes of least squares lines through the masked places."""
+    count = np.maximum(mask.sum(axis=1), 1)
+    x_mean = np.sum(along * mask, axis=1) / count
+    y_mean = np.sum(values * mask, axis=1) / count
+    x = (along - x_mean[:, None]) * mask
+    spread = np.sum(x**2, axis=1)
+    slope = np.sum(x * values, axis=1) / np.where(spread > 0, spread, 1.0)
+    return y_mean - slope * x_mean, slope

@@ -20,7 +20,7 @@ from rootread.plane.camera import (
     plane_to_photo,
     pose_from_homography,
 )
-from rootread.plane.edges import crossings, dips, profiles_across, straight_edge
+from rootread.plane.edges import LEAST_SPREAD_PX, LINE_ENDS, crossings, dips, read_profiles, straight_lines
 from rootread.plane.strips import EvenMarks, Strip
 
 PLACES_A_MARK = 14
@@ -30,6 +30,10 @@ MIN_REACH_PX = 2.0
 # Sides only place the bar sideways: bars have thickness, shadow and dust along their sides.
 SIDE_SE_PX = 3.0
 MIN_MARKS = 6
+LOCATING_ROUNDS = 3
+# A mark is good when seen over this share of its length, with this share of the usual contrast.
+GOOD_SHARE = 0.7
+GOOD_CONTRAST = 0.4
 
 
 @dataclass(frozen=True)
@@ -44,98 +48,126 @@ class RuledObject:
     """The same for single marks that span more than that, by their count."""
 
 
+@dataclass(frozen=True, eq=False)
+class RuledFit:
+    """A ruled bar, located."""
+
+    fit: CameraFit
+    first: int
+    last: int
+    """Counts of its first and last mark that were found as lines across it."""
+    outline_px: Points
+
+
 def locate_ruled(
     light: NDArray[np.float32], strip: Strip, marks: EvenMarks, ruled: RuledObject, belief: CameraBelief
-) -> tuple[CameraFit, Points] | None:
-    """Fit the plane of a bar; the fit and the outline in photo pixels, None when it does not hold up."""
-    middle = 0.5 * (marks.k.min() + marks.k.max())
-    all_k = np.arange(marks.k.min(), marks.k.max() + 1)
-    all_k = all_k[:: max(len(all_k) // 40, 1)]
-    z = (all_k - middle) * ruled.spacing_in
-    s = marks.at(all_k)
+) -> RuledFit | None:
+    """Fit the plane of a bar; None when its marks do not hold up as lines across it."""
+    first, last = int(marks.k.min()), int(marks.k.max())
+    middle = 0.5 * (first + last)
+    some_k = np.linspace(first, last, 9)
+    z = (some_k - middle) * ruled.spacing_in
+    s = marks.at(some_k)
     sides_px = np.concatenate([strip.to_photo(np.full(len(s), u), s) for u in (0.0, 1.0)])
     sides_in = np.concatenate([np.column_stack([np.full(len(z), x), z]) for x in (-1.0, 1.0)])
     matrix, _ = cv2.findHomography(sides_in, sides_px)
     if matrix is None:
         return None
     start = pose_from_homography(matrix, belief, width_free=True)
-    directions = np.diff(strip.to_photo(np.array([0.5, 0.5]), np.array([0.0, 1.0])), axis=0)[0]
-    normal = np.array([-directions[1], directions[0]]) / np.hypot(*directions)
-    count = len(sides_in)
+    rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
+    fit = fit_camera(rough, start, belief, width_free=True)
+    # Only the four ends of the sides stay: they place the bar sideways and say how wide it is.
+    corners = [0, len(s) - 1, len(s), 2 * len(s) - 1]
+    axis = strip.to_photo(np.array([0.5, 0.5]), s[[0, -1]])
+    across = np.array([axis[0, 1] - axis[1, 1], axis[1, 0] - axis[0, 0]]) / np.hypot(*(axis[1] - axis[0]))
     sides = Sightings(
-        sides_in,
-        sides_px,
-        np.tile(normal, (count, 1)),
-        np.full(count, SIDE_SE_PX * np.sqrt(count / 2.0)),
-        np.zeros(count, dtype=bool),
+        sides_in[corners],
+        sides_px[corners],
+        np.tile(across, (4, 1)),
+        np.full(4, SIDE_SE_PX),
+        np.zeros(4, dtype=bool),
     )
-    along = Sightings(
-        sides_in,
-        sides_px,
-        np.tile(directions / np.hypot(*directions), (count, 1)),
-        np.full(count, 2.0),
-        sides.printed,
-    )
-    fit = fit_camera(Sightings.joined([sides, along]), start, belief, width_free=True)
-    for _ in range(2):
-        lines = _find_marks(light, fit, marks, middle, ruled)
-        if len(lines) < 2 * MIN_MARKS:
+    for _ in range(LOCATING_ROUNDS):
+        lines = _find_marks(light, fit, np.arange(first, last + 1), middle, ruled)
+        good = np.flatnonzero(lines.good)
+        if len(good) < MIN_MARKS:
             return None
-        fit = fit_camera(Sightings.joined([sides, lines]), fit.values, belief, width_free=True)
-    half_length = 0.5 * float(np.ptp(marks.k)) * ruled.spacing_in
+        # Texture beyond the bar's end may have been counted as further marks.
+        first, last = int(lines.k[good[0]]), int(lines.k[good[-1]])
+        within = (lines.k >= first) & (lines.k <= last) & lines.found
+        seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
+        fit = fit_camera(Sightings.joined([sides, seen]), fit.values, belief, width_free=True)
+    ends = (np.array([first, last]) - middle) * ruled.spacing_in
     half_width = fit.half_width_in
-    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]]) * [half_width, half_length]
-    return fit, plane_to_photo(fit, corners)
+    corners = np.array(
+        [[-half_width, ends[0]], [half_width, ends[0]], [half_width, ends[1]], [-half_width, ends[1]]]
+    )
+    return RuledFit(fit, first, last, plane_to_photo(fit, corners))
+
+
+@dataclass(frozen=True, eq=False)
+class _Marks:
+    """Marks looked for as lines across the bar."""
+
+    k: NDArray[np.int64]
+    found: NDArray[np.bool_]
+    good: NDArray[np.bool_]
+    """Seen over most of their length, as clearly as the others, and so are their neighbours."""
+    sightings: Sightings
+    """Two for each found one."""
 
 
 def _find_marks(
-    light: NDArray[np.float32], fit: CameraFit, marks: EvenMarks, middle: float, ruled: RuledObject
-) -> Sightings:
-    """Two places on every mark that is found where the fit puts it."""
-    half_width = fit.half_width_in
-    parts = []
-    for k in range(int(marks.k.min()), int(marks.k.max()) + 1):
-        z = (k - middle) * ruled.spacing_in
-        x = np.linspace(*ruled.reach_of.get(k, ruled.across), PLACES_A_MARK)
-        places_in = np.column_stack([x * half_width, np.full(PLACES_A_MARK, z)])
-        places_px = plane_to_photo(fit, places_in)
-        next_px = plane_to_photo(fit, places_in + [0.0, ruled.spacing_in])
-        spacing_px = float(np.hypot(*(next_px - places_px).T).mean())
-        tangent = places_px[-1] - places_px[0]
-        length_px = float(np.hypot(*tangent))
-        normal = np.array([-tangent[1], tangent[0]]) / length_px
-        normal = normal * np.sign(normal @ (next_px - places_px).mean(axis=0))
-        reach = max(REACH_SHARE * spacing_px, MIN_REACH_PX)
-        tones, offsets = profiles_across(
-            light, places_px, np.tile(normal, (PLACES_A_MARK, 1)), reach, length_px / (PLACES_A_MARK - 1)
-        )
-        if ruled.mark == "step":
-            rising = bool(np.median(tones[:, -3:]) > np.median(tones[:, :3]))
-            where, contrast = crossings(tones, offsets, np.full(PLACES_A_MARK, rising))
-        else:
-            rising = True
-            where, contrast = dips(tones, offsets)
-        share = np.linspace(-1.0, 1.0, PLACES_A_MARK)
-        line = straight_edge(share, np.where(contrast > 0.3 * np.median(contrast), where, np.nan))
-        if line is None:
-            continue
-        (centre, slope), se, _ = line
-        at = np.array([-0.7, 0.7])
-        chosen = np.column_stack([np.interp(at, share, x), np.full(2, z)])
-        chosen_px = plane_to_photo(fit, chosen * [half_width, 1.0]) + (centre + slope * at)[:, None] * normal
-        # Normals point from dark to light across a step.
-        to_light = normal if rising else -normal
-        parts.append(
-            Sightings(
-                chosen,
-                chosen_px,
-                np.tile(to_light, (2, 1)),
-                np.full(2, max(se, 0.05)),
-                np.full(2, ruled.mark == "step"),
-            )
-        )
-    if not parts:
-        return Sightings(
-            np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=bool)
-        )
-    return Sightings.joined(parts)
+    light: NDArray[np.float32], fit: CameraFit, k: NDArray[np.int64], middle: float, ruled: RuledObject
+) -> _Marks:
+    """Each of the marks ``k`` where the fit puts it."""
+    stretch = np.array([fit.half_width_in, 1.0])
+    z = (k - middle) * ruled.spacing_in
+    spans = np.array([ruled.reach_of.get(int(count), ruled.across) for count in k])
+    share = np.linspace(0.0, 1.0, PLACES_A_MARK)
+    x = spans[:, :1] + share[None, :] * (spans[:, 1:] - spans[:, :1])
+    places = np.stack([x, np.broadcast_to(z[:, None], x.shape)], axis=-1)
+    places_px = plane_to_photo(fit, places * stretch).reshape(places.shape)
+    next_px = plane_to_photo(fit, places * stretch + np.array([0.0, ruled.spacing_in])).reshape(places.shape)
+    spacing_px = np.hypot(*np.moveaxis(next_px - places_px, -1, 0)).mean(axis=1)
+    tangent = places_px[:, -1] - places_px[:, 0]
+    normals = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / np.hypot(*tangent.T)[:, None]
+    normals = normals * np.sign(np.sum(normals * (next_px - places_px).mean(axis=1), axis=1))[:, None]
+    profiles = read_profiles(light, places_px, normals, np.maximum(REACH_SHARE * spacing_px, MIN_REACH_PX))
+    if ruled.mark == "step":
+        end = max(profiles.tones.shape[-1] // 4, 2)
+        first = np.median(profiles.tones[..., :end], axis=(1, 2))
+        rising = np.median(profiles.tones[..., -end:], axis=(1, 2)) > first
+        where, contrast = crossings(profiles, rising)
+        # Normals of sightings point from dark to light.
+        to_light = np.where(rising, 1.0, -1.0)
+    else:
+        where, contrast = dips(profiles)
+        to_light = np.ones(len(k))
+    lines = straight_lines(where, contrast)
+    found = np.flatnonzero(lines.found)
+    # Along a mark from -1 to 1, as the line is given.
+    x_ends = x.mean(axis=1)[found, None] + LINE_ENDS * (x[found, -1:] - x[found, :1]) / 2
+    chosen = np.stack([x_ends, np.broadcast_to(z[found, None], x_ends.shape)], axis=-1)
+    offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
+    chosen_px = plane_to_photo(fit, chosen * stretch).reshape(chosen.shape)
+    chosen_px = chosen_px + offsets[..., None] * normals[found, None]
+    sightings = Sightings.on_lines(
+        chosen,
+        chosen_px,
+        normals[found] * to_light[found, None],
+        np.maximum(lines.se_px[found], LEAST_SPREAD_PX),
+        printed=ruled.mark == "step",
+    )
+    # Relative to the brighter tone, so that a shadow does not change it.
+    relative = np.median(contrast / np.maximum(profiles.tones.max(axis=-1), 1e-3), axis=1)
+    good = lines.found & (lines.share >= GOOD_SHARE)
+    good &= relative >= GOOD_CONTRAST * np.median(relative[lines.found]) if len(found) else False
+    return _Marks(k, lines.found, _with_neighbour(good), sightings)
+
+
+def _with_neighbour(good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Those whose neighbour on one side, or the one after it, is good too."""
+    padded = np.pad(good, 2)
+    beside = padded[1:-3] | padded[3:-1] | padded[:-4] | padded[4:]
+    return good & beside

@@ -16,14 +16,11 @@ from rootread.geometry import Points
 from rootread.plane.bars import Bar
 from rootread.plane.camera import CameraBelief, CameraFit, Floats
 from rootread.plane.ruled import RuledObject, locate_ruled
-from rootread.plane.strips import EvenMarks, Strip, fit_even_marks, straighten
+from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks, straighten
 
 BAND_IN = 1.0
 STRIP_COLUMNS = 40
 MARGIN = 0.3
-# Tones are compared as logarithms, so that shadow shifts them without changing contrast; this
-# much of full light is added for stray light.
-STRAY_LIGHT = 0.02
 # Bands as long as this share of the bar's width are sought.
 BAND_OVER_WIDTH = (0.25, 4.0)
 MIN_EDGES = 6
@@ -70,7 +67,7 @@ def find_staffs(
     for score, strip, marks in counted[:MAX_LOCATED]:
         located = locate_ruled(light, strip, marks, RuledObject("step", band_in), belief)
         if located is not None:
-            found.append(StaffFinding(*located[:1], marks, score, located[1]))
+            found.append(StaffFinding(located.fit, marks, score, located.outline_px))
     return found
 
 

@@ -17,6 +17,19 @@ from rootread.geometry import Points
 from rootread.plane.bars import Bar
 from rootread.plane.camera import Floats
 
+# Tones are compared as logarithms, so that shadow shifts them without changing contrast; this
+# much of full light is added for stray light.
+STRAY_LIGHT = 0.02
+
+
+# A bar's sides are followed within this share of its width of where the straight lines put them,
+# in so many pieces along it.
+SIDE_REACH = 0.2
+SIDE_PIECES = 32
+SIDE_COLUMNS = 57
+# Pieces further than this from the smooth side, as a share of the width, are roots, dust or shadow.
+SIDE_OUTLIER = 0.04
+
 
 @dataclass(frozen=True, eq=False)
 class Strip:
@@ -27,36 +40,84 @@ class Strip:
     u: Floats
     """``(U,)`` where the columns are."""
     bar: Bar
+    sides: Floats
+    """``(2, 3)`` quadratics of how far the left and the right side lie from the bar's straight ones, as
+    shares of its width, over -1 to 1 along it."""
 
     def to_photo(self, u: Floats, s: Floats) -> Points:
         """Strip places to photo pixels."""
-        share = (np.asarray(s) / self.bar.length_px)[:, None]
-        left = self.bar.left[0] + share * (self.bar.left[1] - self.bar.left[0])
-        right = self.bar.right[0] + share * (self.bar.right[1] - self.bar.right[0])
-        return left + np.asarray(u)[:, None] * (right - left)
+        return _strip_to_photo(self.bar, self.sides, np.asarray(u), np.asarray(s))
 
     def columns(self, low: float, high: float) -> NDArray[np.float32]:
         """The strip between two places across."""
         return self.tones[:, (self.u >= low) & (self.u <= high)]
 
 
-def straighten(picture: NDArray[np.float32], bar: Bar, columns: int, margin: float) -> Strip:
-    """Read the photo along a bar, ``margin`` of its width to both sides included."""
-    rows = int(bar.length_px)
-    u = np.linspace(-margin, 1.0 + margin, columns)
-    share = (np.arange(rows) / bar.length_px)[:, None, None]
+def _strip_to_photo(bar: Bar, sides: Floats, u: Floats, s: Floats) -> Points:
+    share = s / bar.length_px
+    left_off, right_off = (np.polyval(side, 2.0 * share - 1.0) for side in sides)
+    across = (left_off * (1.0 - u) + (1.0 + right_off) * u)[..., None]
+    share = share[..., None]
     left = bar.left[0] + share * (bar.left[1] - bar.left[0])
     right = bar.right[0] + share * (bar.right[1] - bar.right[0])
-    at = (left + u[None, :, None] * (right - left)).astype(np.float32)
-    tones = cv2.remap(
+    return left + across * (right - left)
+
+
+def straighten(picture: NDArray[np.float32], bar: Bar, columns: int, margin: float) -> Strip:
+    """Read the photo along a bar, ``margin`` of its width to both sides included.
+
+    A lens bows a straight bar by some pixels, so its sides are followed first.
+    """
+    sides = follow_sides(picture, bar)
+    u = np.linspace(-margin, 1.0 + margin, columns)
+    return Strip(_read(picture, bar, sides, u, int(bar.length_px)), u, bar, sides)
+
+
+def follow_sides(picture: NDArray[np.float32], bar: Bar) -> Floats:
+    """``(2, 3)`` the sides of a bar as quadratics about its straight ones."""
+    u = np.linspace(-2 * SIDE_REACH, 1 + 2 * SIDE_REACH, SIDE_COLUMNS)
+    rows = max(int(bar.length_px) // 4, SIDE_PIECES)
+    tones = np.log(_read(picture, bar, np.zeros((2, 3)), u, rows) + STRAY_LIGHT)
+    size = rows // SIDE_PIECES
+    pieces = tones[: size * SIDE_PIECES].reshape(SIDE_PIECES, size, -1)
+    # The bar differs from the soil in the mean of a piece, and band by band; both count.
+    step = np.abs(np.diff(pieces, axis=2)).mean(axis=1) + np.abs(np.diff(pieces.mean(axis=1), axis=1))
+    at = 0.5 * (u[1:] + u[:-1])
+    along = (np.arange(SIDE_PIECES) + 0.5) / SIDE_PIECES * 2.0 - 1.0
+    sides = np.zeros((2, 3))
+    for side in (0, 1):
+        near = np.abs(at - side) <= SIDE_REACH
+        height = np.where(np.isfinite(step[:, near]), step[:, near], -1.0)
+        off = at[near][height.argmax(axis=1)] - side
+        sides[side] = _steady_quadratic(along, off, height.max(axis=1) > 0)
+    return sides
+
+
+def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> Floats:
+    """The quadratic that most pieces of a side agree with; zero where too few do."""
+    used = usable & (np.abs(off - np.median(off[usable])) < 2 * SIDE_OUTLIER) if usable.any() else usable
+    for _ in range(4):
+        if used.sum() < SIDE_PIECES // 3:
+            return np.zeros(3)
+        # Held back by a weak wish for a straight side, for bars seen over a short stretch only.
+        design = np.vstack([np.vander(along[used], 3), np.diag([0.5, 0.2, 0.0])])
+        curve, *_ = np.linalg.lstsq(design, np.append(off[used], np.zeros(3)), rcond=None)
+        used = usable & (np.abs(off - np.polyval(curve, along)) < SIDE_OUTLIER)
+    return curve
+
+
+def _read(picture: NDArray[np.float32], bar: Bar, sides: Floats, u: Floats, rows: int) -> NDArray[np.float32]:
+    """``(rows, U)`` of the photo along a bar."""
+    s = np.arange(rows) * (bar.length_px / rows)
+    at = _strip_to_photo(bar, sides, np.broadcast_to(u, (rows, len(u))), s[:, None]).astype(np.float32)
+    return cv2.remap(
         picture,
-        at[..., 0],
-        at[..., 1],
+        np.ascontiguousarray(at[..., 0]),
+        np.ascontiguousarray(at[..., 1]),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
-        borderValue=np.nan,
+        borderValue=float("nan"),
     )
-    return Strip(tones, u, bar)
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,11 +19,10 @@ from rootread.geometry import Points
 from rootread.plane.bars import Bar
 from rootread.plane.camera import CameraBelief, CameraFit, Floats, plane_to_photo
 from rootread.plane.ruled import RuledObject, locate_ruled
-from rootread.plane.strips import EvenMarks, Strip, fit_even_marks, straighten
+from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks, straighten
 
 STRIP_COLUMNS = 65
 MARGIN = 0.15
-STRAY_LIGHT = 0.02
 # Part of the width just inside a side that every tick crosses.
 TICK_ZONE = (0.03, 0.16)
 TICK_PX = (3.0, 48.0)
@@ -139,7 +138,7 @@ def _locate(
     located = locate_ruled(light, row.strip, row.marks, ruled, belief)
     if located is None:
         return None
-    return TapeFinding(located[0], row.marks, unit_in, row.score, located[1])
+    return TapeFinding(located.fit, row.marks, unit_in, row.score, located.outline_px)
 
 
 def _from_side(low: float, high: float, side: str) -> tuple[float, float]:
@@ -276,12 +275,16 @@ def _tick_lengths(light: NDArray[np.float32], tape: TapeFinding, side: str) -> F
 
 
 def _explained(k: NDArray[np.int64], lengths: Floats, n: int) -> float:
-    """Share of the variance of tick lengths that the count modulo n explains, adjusted for n classes."""
-    total = float(np.sum((lengths - lengths.mean()) ** 2))
+    """Share of the spread of tick lengths that the count modulo n explains.
+
+    Spread is the mean distance from the median, which a tick misread for a
+    root or a speck does not upset; it is taken per degree of freedom.
+    """
+    total = float(np.sum(np.abs(lengths - np.median(lengths))))
     within = 0.0
     for rest in range(n):
         members = lengths[k % n == rest]
         if len(members):
-            within += float(np.sum((members - np.median(members)) ** 2))
+            within += float(np.sum(np.abs(members - np.median(members))))
     freedom = max(len(k) - n, 1)
     return 1.0 - (within / freedom) / (total / (len(k) - 1)) if total > 0 else 0.0
