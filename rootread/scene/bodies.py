@@ -14,6 +14,8 @@ from rootread.scene.ribbon import Ribbon, cover
 from rootread.scene.soil import Face
 from rootread.scene.window import Window
 
+HAIR_IN = 0.04
+"""Length of root hairs, about a millimetre."""
 STEEPEST = 2.2
 """Steepest slope given to a tube's side: beyond it a pixel shows mostly the edge's shadow."""
 
@@ -154,12 +156,13 @@ def lay_root(
     tone = np.exp(
         root.banding
         * (
-            wiggle(len(ribbon.centre), rng, 0.7 * ppi)
-            + 0.6 * wiggle(len(ribbon.centre), rng, 0.12 * ppi + 2)
+            wiggle(len(ribbon.centre), rng, 0.7 * ppi) + 0.6 * wiggle(len(ribbon.centre), rng, 0.12 * ppi + 2)
         )[ribbon.sample]
         + 0.08 * rng.standard_normal(len(across)) * min(root.banding * 4, 1)
     )
     colour = [(root.base_rgb[c] * (1 - share) + root.tip_rgb[c] * share) * tone for c in range(3)]
+    if root.fuzz > 0:
+        _hairs(face, window, root, rng)
     seen = _lay(face, window, ribbon, edge, top, slope, colour, root.dirt, dirt, root.gloss)
     cover_now = face.root.ravel()
     cover_now[ribbon.index] += seen.astype(np.float32)
@@ -170,6 +173,20 @@ def lay_root(
     cos, sin = ribbon.tangent[sample, 0], ribbon.tangent[sample, 1]
     face.heading[0].ravel()[index] = cos * cos - sin * sin
     face.heading[1].ravel()[index] = 2 * cos * sin
+
+
+def _hairs(face: Face, window: Window, root: Root, rng: np.random.Generator) -> None:
+    """Root hairs: a pale, patchy fringe too fine to draw hair by hair; not counted as root."""
+    half = root.width_in * window.px_per_in / 2 + HAIR_IN * window.px_per_in
+    ribbon = cover(window.to_px(root.points), half, window.shape, face.scratch)
+    if ribbon is None:
+        return
+    out = np.clip((np.abs(ribbon.across) / ribbon.half - 0.3) / 0.7, 0, 1)
+    patch = np.clip(0.5 + 0.5 * wiggle(len(ribbon.centre), rng, 0.4 * window.px_per_in), 0, 1)[ribbon.sample]
+    share = root.fuzz * 0.6 * (1 - out) ** 2 * patch * rng.random(len(out))
+    for channel in range(3):
+        under = face.rgb[channel].ravel()
+        under[ribbon.index] += (share * (root.tip_rgb[channel] - under[ribbon.index])).astype(np.float32)
 
 
 def _axis(ribbon: Ribbon, window: Window, ground_in: Field, stiff_in: float) -> Values:

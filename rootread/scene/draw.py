@@ -116,7 +116,7 @@ def _channels(
     )  # fmt: skip
 
 
-def _crowns(rng: np.random.Generator, width_in: float, surface_z: list[float]) -> tuple[Crown, ...]:
+def _crowns(rng: np.random.Generator, width_in: float) -> tuple[Crown, ...]:
     alive = rng.random() < 0.6
     rgb = linear((104, 124, 72)) if alive else linear((196, 178, 118))
     count = int(rng.integers(1, 4))
@@ -155,13 +155,13 @@ def draw_scene(
     surface = draw_surface(rng, width)
     layers, slots = _layers(rng, kind, width)
     cracks = _cracks(rng, width, depth, difficulty)
-    crowns = _crowns(rng, width, [])
+    crowns = _crowns(rng, width)
     habit = draw_habit(rng, difficulty)
     if kind == "free":
         roots = grow_free(rng, habit, width, depth)
     else:
         seats = [(c.x_in, c.z_in) for c in crowns]
-        roots = grow_fan(rng, habit, seats, kind, layers, cracks, depth)
+        roots = grow_fan(rng, habit, seats, layers, cracks, width, depth)
     # What lies deepest in the wall is drawn first.
     roots.sort(key=lambda root: float(np.median(root.out_in)))
     ground = draw_ground(rng, soils or tuple(SOILS), difficulty, width, depth)

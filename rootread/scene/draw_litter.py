@@ -123,7 +123,7 @@ def _hand(rng: np.random.Generator, width_in: float, depth_in: float) -> Thing:
         turn = np.radians(aim + off_deg)
         return float(x + reach * np.cos(turn)), float(z + reach * np.sin(turn))
 
-    strokes = [(at(0.0, 0), at(1.2, 0), 1.5), (at(-12.0, 0), at(-1.0, 0), 1.2)]
+    strokes = [(at(0.0, 0), at(1.2, 0), 1.5), (at(-60.0, 0), at(-1.0, 0), 1.3)]
     strokes += [(at(2.0, off), at(rng.uniform(3.6, 4.6), 0.85 * off), 0.36) for off in (-22, -7, 8, 24)]
     strokes.append((at(1.3, -70), at(3.0, -48), 0.42))
     return Thing(tuple(strokes), skin, 0.5, 0.05)

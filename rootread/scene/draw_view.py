@@ -135,11 +135,11 @@ def draw_camera(rng: np.random.Generator, width_in: float, depth_in: float) -> C
 def draw_faults(rng: np.random.Generator, difficulty: Difficulty) -> Faults:
     """What the camera does to the picture; worse when hard."""
     bad = {"clean": 0.25, "typical": 0.6, "hard": 1.0}[difficulty]
-    warm = rng.normal(0, 0.12)
+    warm = rng.normal(0, 0.09)
     return Faults(
         exposure=float(np.exp(rng.normal(0, 0.28))),
         balance=(float(np.exp(warm)), float(np.exp(rng.normal(0, 0.02))), float(np.exp(-warm))),
-        contrast=float(rng.uniform(0.0, 0.6)), saturation=float(rng.uniform(0.7, 1.35)),
+        contrast=float(rng.uniform(0.0, 0.6)), saturation=float(rng.uniform(0.6, 1.2)),
         vignette=float(rng.uniform(0, 0.35)), defocus_px=float(abs(rng.normal(0, 1.3 * bad))),
         motion_px=float(rng.choice([0.0, rng.uniform(0, 5 * bad)], p=[0.7, 0.3])),
         motion_deg=float(rng.uniform(0, 180)), noise=float(0.03 * bad * rng.random()),

@@ -5,7 +5,7 @@ generator; fields come out as ``float32`` with mean near 0 and spread near 1
 unless said otherwise.
 """
 
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -35,7 +35,7 @@ def _tile(index: int) -> Field:
     return (1.28 * tile / tile.std()).astype(np.float32)  # interpolation will take 1.28 away again
 
 
-@lru_cache(maxsize=None)
+@cache
 def _grain_tile(wave_px: float) -> Field:
     """Periodic noise of a fine wavelength at full size; white noise for 0."""
     rng = np.random.default_rng(90200 + int(10 * wave_px))

@@ -58,8 +58,8 @@ def paint(scene: Scene, window: Window, seed: int = 0) -> Flat:
     rng = np.random.default_rng([scene.seed, seed, 7])
     face = build_face(scene, window, seed)
     rgb = shade(face, scene.light, window, *_held_back(scene, window))
-    add_floor(rgb, scene, window, rng)
     clear = np.ones(window.shape, np.float32)
+    add_floor(rgb, clear, scene, window, rng)
     if window.z0_in < float(scene.surface[:, 1].max()) + 1:
         solid = surface_cover(scene, window, rng)
         # Litter on the surface stands out over the edge.

@@ -75,9 +75,9 @@ def cover(
     tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
     keep = np.flatnonzero(inside)
     count = int(np.ceil(reach / STEP_PX))
-    offset = np.arange(-count, count + 1) * STEP_PX
-    near = np.abs(offset)[None, :] <= half[keep, None] + margin_px
-    which, column = np.nonzero(near)
+    # Farthest from the line first: where a bend reaches a pixel twice, the nearer reach is kept.
+    offset = np.array(sorted(np.arange(-count, count + 1) * STEP_PX, key=abs, reverse=True))
+    column, which = np.nonzero(np.abs(offset)[:, None] <= half[None, keep] + margin_px)
     sample = keep[which]
     reach_out = offset[column]
     col = np.rint(centre[sample, 0] - reach_out * tangent[sample, 1]).astype(np.int32)

@@ -87,8 +87,8 @@ def shade(
 
 def _sky(height: Field, near: Field, far: Field) -> Field:
     """Sky that a point sees: less in a hollow, by how far it lies under its surroundings, near and far."""
-    hollow = np.maximum(near - height, 0) * np.float32(7.0)
-    hollow += np.maximum(far - height, 0) * np.float32(2.5)
+    hollow = np.maximum(near - height, 0) * np.float32(9.0)
+    hollow += np.maximum(far - height, 0) * np.float32(3.0)
     return cv2.exp(-hollow)
 
 
@@ -108,7 +108,7 @@ def _light_strip(
     upright = 1 / cv2.sqrt(1 + slope_x * slope_x + slope_z * slope_z)
     sun = sun * np.maximum((ly - lx * slope_x - lz * slope_z) * upright, 0)
     # The sky lies above, the pit floor below: a surface that looks up gets more.
-    sky = sky * (np.float32(0.72) + np.float32(0.28) * (np.float32(0.5) + np.float32(0.8) * slope_z) * upright)
+    sky = sky * (np.float32(0.6) + np.float32(0.35) * (np.float32(0.6) + slope_z) * upright)
     for channel in range(3):
         lit = sun * np.float32(light.sun_rgb[channel]) + sky * np.float32(light.sky_rgb[channel])
         lit += np.float32(BOUNCE * (1.1, 1.0, 0.85)[channel])
@@ -119,5 +119,7 @@ def _light_strip(
         half = np.array([lx, lz, ly + 1]) / np.sqrt(lx**2 + lz**2 + (ly + 1) ** 2)
         hx, hz, hy = (np.float32(v) for v in half)
         near = np.maximum((hy - hx * slope_x - hz * slope_z) * upright, 0)
-        shine = gloss * cv2.pow(near, 24) * (np.float32(0.25 * light.sun_rgb[1]) * sun + np.float32(0.08) * sky)
+        shine = (
+            gloss * cv2.pow(near, 24) * (np.float32(0.25 * light.sun_rgb[1]) * sun + np.float32(0.08) * sky)
+        )
         out += shine[..., None]

@@ -52,8 +52,10 @@ def surface_cover(scene: Scene, window: Window, rng: np.random.Generator) -> Fie
     return np.clip(rows - (line + ragged.astype(np.float32))[None, :] + 0.5, 0, 1)
 
 
-def add_floor(rgb: NDArray[np.float32], scene: Scene, window: Window, rng: np.random.Generator) -> None:
-    """Loose soil on the pit floor, in place of the wall's lit face, in ``(M, N, 3)``."""
+def add_floor(
+    rgb: NDArray[np.float32], clear: Field, scene: Scene, window: Window, rng: np.random.Generator
+) -> None:
+    """Loose soil on the pit floor, in place of the wall's lit face; ``clear`` loses what it hides."""
     backdrop = scene.backdrop
     rows = np.arange(window.rows, dtype=np.float32)[:, None]
     top = (backdrop.floor_z_in - window.z0_in) * window.px_per_in
@@ -73,6 +75,7 @@ def add_floor(rgb: NDArray[np.float32], scene: Scene, window: Window, rng: np.ra
     lit = 0.75 - 0.25 * ppi / 20 * cv2.Sobel(relief, cv2.CV_32F, 0, 1, ksize=3, scale=0.25) + 0.25 * relief
     depth = np.clip((rows[first:] - top) / (2.5 * ppi), 0, 1)
     lit = np.clip(lit, 0.2, 1.6) * (0.4 + 0.6 * depth)
+    clear[first:] *= 1 - share
     for channel in range(3):
         light = scene.light.sky_rgb[channel] + 0.4 * scene.light.sun_rgb[channel]
         own = lit * np.float32(backdrop.floor_rgb[channel] * light)
