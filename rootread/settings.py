@@ -83,6 +83,8 @@ class JudgeSettings:
     """Layers and the grade."""
 
     layer_p_value: float = 0.05
+    layer_min_held: float = 0.25
+    """A gathering that holds a smaller share of the roots that reach it is no restricting layer."""
     permutations: int = 999
     bootstrap: int = 400
     seed: int = 1

@@ -168,7 +168,9 @@ def _draws(
 
     points = evidence.sums.in_zone.sum()
     turned = [
-        (freedom_sums(readings, evidence.zones, side * readings.level_se_deg) * evidence.sums.counts).sum()
+        (
+            freedom_sums(readings, evidence.zones, side * readings.errors.level_se_deg) * evidence.sums.counts
+        ).sum()
         for side in (-1.0, 1.0)
     ]
     by_level = 100.0 * weights[0] * (turned[1] - turned[0]) / 2 / points / (FREEDOM[1] - FREEDOM[0])

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge.diversions import Diversion, diversions
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.scan import Gathering, strongest_gathering
+from rootread.judge.scan import FEWEST_EVENTS, Gathering, strongest_gathering
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings
 from rootread.settings import JudgeSettings
@@ -19,6 +19,10 @@ USUAL_SPREAD_IN = 0.2
 """How far above a layer roots usually run, and how many roots that expectation counts for beside
 those of the wall."""
 USUAL_SPREAD_ROOTS = 3
+RISE_PER_SD = float(np.sqrt(2 / np.pi) / np.sqrt(1 - 2 / np.pi))
+"""How far the mean of a half-normal lies from its edge, in standard deviations: 1.32."""
+SHAPE_SE_IN = 0.1
+"""Roots do not lie on every layer with the same scatter."""
 MATCH_FLOOR_IN = 0.5
 """A person reads the depth of a layer off a tape to about half an inch."""
 MOST_LAYERS = 5
@@ -30,7 +34,12 @@ def find_layers(
     """Layers at which diversions gather more than chance would have it, from the top down.
 
     The strongest gathering is tested first; if it is no chance, it is taken
-    as a layer, its events are set aside, and the rest is tested again.
+    as a layer, its events are set aside, and the rest is tested again. A
+    gathering that lets most roots pass is set aside too: it restricts nothing.
+
+    Parameters
+    ----------
+    recorded : layers of the field sheet, to be matched by depth.
     """
     rng = np.random.default_rng(settings.seed)
     centrelines = [root.trace.points for root in readings.roots]
@@ -45,7 +54,9 @@ def find_layers(
         if gathering is None or gathering.p_value >= settings.layer_p_value:
             break
         members = _members(events, gathering)
-        layers.append(_layer(readings, members, gathering.p_value, recorded))
+        layer = _layer(readings, members, gathering.p_value, recorded)
+        if layer.turned >= FEWEST_EVENTS and 1.0 - layer.passage >= settings.layer_min_held:
+            layers.append(layer)
         events = [event for event in events if event not in members]
     return tuple(sorted(layers, key=lambda layer: layer.depth_in))
 
@@ -69,22 +80,24 @@ def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
     depths scatter upward from the layer. With a half-normal scatter,
     ``depth = layer - |N(0, s)|``, the mean lies ``s sqrt(2/pi)`` above the
     layer and the standard deviation is ``s sqrt(1 - 2/pi)``; hence
-    ``layer = mean + 1.32 sd``. The sd of a few roots is steadied by the usual spread.
+    ``layer = mean + 1.32 sd``. The sd of a few roots is steadied by the usual
+    spread. The standard error is ``sd sqrt(0.93 / n)`` by the moments of the
+    half-normal, whose mean and sd err opposite ways, and the scatter's true
+    shape adds its own.
     """
     count = len(depths_in)
     mean = float(depths_in.mean())
     squares = float(((depths_in - mean) ** 2).sum()) + USUAL_SPREAD_ROOTS * USUAL_SPREAD_IN**2
     freedom = count - 1 + USUAL_SPREAD_ROOTS
     sd = float(np.sqrt(squares / freedom))
-    rise = float(np.sqrt(2 / np.pi) / np.sqrt(1 - 2 / np.pi))
-    se = sd * float(np.sqrt(1 / count + rise**2 / (2 * freedom)))
-    return mean + rise * sd, se
+    return mean + RISE_PER_SD * sd, float(np.hypot(sd * np.sqrt(0.93 / count), SHAPE_SE_IN))
 
 
 def _layer(
     readings: Readings, members: Sequence[Diversion], p_value: float, recorded: Sequence[RecordedLayer]
 ) -> Layer:
-    depth_in, se_in = layer_depth(np.array([member.depth_in for member in members]))
+    depth_in, spread_se_in = layer_depth(np.array([member.depth_in for member in members]))
+    se_in = float(np.hypot(spread_se_in, readings.errors.depth_se_in(depth_in)))
     place = LayerPlace(depth_in, min(m.x_from_in for m in members), max(m.x_to_in for m in members))
     became = list(outcomes(readings.roots, place, {member.root for member in members}).values())
     return Layer(

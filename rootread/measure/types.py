@@ -32,6 +32,21 @@ class PatternBand:
 
 
 @dataclass(frozen=True)
+class PlaneErrors:
+    """What the wall plane is unsure by; every figure in inches or degrees carries it."""
+
+    level_se_deg: float
+    scale_se: float
+    """As a share of every length."""
+    surface_se_in: float
+    """Of the depth below the soil surface."""
+
+    def depth_se_in(self, depth_in: float) -> float:
+        """Standard error that scale and surface add to a depth."""
+        return float(np.hypot(self.scale_se * depth_in, self.surface_se_in))
+
+
+@dataclass(frozen=True)
 class SidewaysRun:
     """A stretch that stays near level for long enough."""
 
@@ -86,8 +101,7 @@ class Readings:
 
     roots: tuple[RootReading, ...]
     pattern: PatternBand
-    level_se_deg: float
-    """Standard error of the wall's level, which every angle carries."""
+    errors: PlaneErrors
     counted_width_in: float
     """Thinner roots do not count toward the wall's descent, shares and grade."""
     root_length_in: float

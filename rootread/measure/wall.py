@@ -10,7 +10,7 @@ from rootread.measure.density import density_grid
 from rootread.measure.descent import counted_descents, wall_descent
 from rootread.measure.pattern import pattern_band, pattern_shares
 from rootread.measure.root import measure_root
-from rootread.measure.types import Readings, RootReading
+from rootread.measure.types import PlaneErrors, Readings, RootReading
 from rootread.plane.types import WallPlane
 from rootread.settings import MeasureSettings
 
@@ -38,7 +38,7 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
     return Readings(
         roots=roots,
         pattern=band,
-        level_se_deg=plane.level.se_deg,
+        errors=_plane_errors(plane),
         counted_width_in=settings.counted_width_in,
         root_length_in=float(lengths.sum()),
         descent=wall_descent(counted, plane.level.se_deg),
@@ -52,6 +52,11 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
         density_x_in=x_edges,
         density_z_in=z_edges,
     )
+
+
+def _plane_errors(plane: WallPlane) -> PlaneErrors:
+    scale_se = plane.scale.px_per_in_se / plane.scale.px_per_in
+    return PlaneErrors(plane.level.se_deg, scale_se, plane.surface.se_in)
 
 
 def _spans(trace: Trace, least_in: float) -> bool:

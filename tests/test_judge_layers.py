@@ -1,0 +1,212 @@
+"""Layers: found where roots gather sideways, at the right depth, and nowhere else."""
+
+import numpy as np
+import pytest
+from handmade_roots import along, plane, trace
+from scipy.stats import kstest
+
+from rootread.fieldsheet import RecordedLayer
+from rootread.judge import find_layers
+from rootread.judge.diversions import Diversion, diversions
+from rootread.judge.layers import SHAPE_SE_IN, layer_depth
+from rootread.judge.passage import LayerPlace, outcomes
+from rootread.judge.scan import strongest_gathering
+from rootread.measure import measure_wall
+from rootread.settings import JudgeSettings, MeasureSettings
+
+SETTINGS = JudgeSettings(permutations=199)
+DEPTH_TOLERANCE_IN = 0.4
+
+
+def read(roots, **kwargs):
+    return measure_wall(roots, plane(**kwargs), MeasureSettings())
+
+
+def going_down(x, to_z, name, from_z=1.0):
+    """Descends at 60 degrees, alternately left and right, so that roots cover the wall."""
+    reach = (to_z - from_z) / np.tan(np.radians(60)) * (1 if int(name[1:]) % 2 else -1)
+    return trace(along((x, from_z), (x + reach, to_z)), name=name)
+
+
+def turned_at(x, z, name, level_in=3.0, then_z=None):
+    corners = [(x, 1.0), (x + (z - 1.0) / 2, z), (x + (z - 1.0) / 2 + level_in, z)]
+    if then_z is not None:
+        corners.append((corners[-1][0] + 1.0, then_z))
+    return trace(along(*corners), name=name)
+
+
+def open_wall(seed, count=24):
+    rng = np.random.default_rng(seed)
+    return [going_down(x, rng.uniform(7, 22), f"o{i}") for i, x in enumerate(rng.uniform(-18, 18, count))]
+
+
+def blocked_wall(seed, depth_in=6.0, count=14, left=-18.0, right=15.0, name="b"):
+    """Roots lie on the layer or up to half an inch above it."""
+    rng = np.random.default_rng(seed)
+    return [
+        turned_at(x, depth_in - abs(rng.normal(scale=0.25)), f"{name}{i}", rng.uniform(2, 5))
+        for i, x in enumerate(rng.uniform(left, right - 6, count))
+    ]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_layer_that_turned_most_roots_is_found_at_its_depth(seed):
+    free = [going_down(x, 15.0, f"f{i}") for i, x in enumerate((-6.0, -4.0, -2.0, 0.0, 2.0))]
+    (layer,) = find_layers(read(blocked_wall(seed) + free), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(6.0, abs=DEPTH_TOLERANCE_IN)
+    assert layer.p_value < 0.01
+    assert (layer.reached, layer.turned, layer.crossed, layer.stopped) == (19, 14, 5, 0)
+    assert layer.passage == pytest.approx(5 / 19)
+    assert layer.recorded is None
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_an_open_wall_has_no_layer(seed):
+    assert find_layers(read(open_wall(seed)), (), SETTINGS) == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_layer_under_half_the_wall_is_found_with_its_reach(seed):
+    rng = np.random.default_rng(seed)
+    free = [going_down(x, rng.uniform(12, 22), f"f{i}") for i, x in enumerate(rng.uniform(1, 18, 12))]
+    (layer,) = find_layers(read(blocked_wall(seed, count=7, right=0.0) + free), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(6.0, abs=DEPTH_TOLERANCE_IN)
+    assert layer.x_from_in > -18 and layer.x_to_in < 7
+
+
+def test_two_layers_are_told_apart():
+    shallow = blocked_wall(1, 5.0, 10, name="s")
+    deep = blocked_wall(2, 12.0, 10, left=-14.0, name="d")
+    first, second = find_layers(read(shallow + deep + open_wall(1, 4)), (), SETTINGS)
+    assert first.depth_in == pytest.approx(5.0, abs=DEPTH_TOLERANCE_IN)
+    assert second.depth_in == pytest.approx(12.0, abs=DEPTH_TOLERANCE_IN)
+
+
+def test_two_roots_at_one_depth_are_no_layer():
+    wall = [turned_at(-10, 6, "a"), turned_at(5, 6, "b"), *open_wall(3, 10)]
+    assert find_layers(read(wall), (), SETTINGS) == ()
+
+
+def test_turns_at_many_depths_are_no_layer():
+    wall = [turned_at(-15 + 2 * i, 3 + 1.3 * i, f"t{i}", then_z=22) for i in range(12)]
+    assert find_layers(read(wall), (), SETTINGS) == ()
+
+
+def test_broken_traces_still_show_the_layer():
+    """The level pieces alone, their way down lost, as where a clod hid the bend."""
+    pieces = [
+        trace(along((x, 6 + 0.02 * i), (x + 3, 6 + 0.02 * i)), name=f"p{i}")
+        for i, x in enumerate(range(-15, 12, 3))
+    ]
+    (layer,) = find_layers(read(pieces + open_wall(1, 12)), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(6.0, abs=DEPTH_TOLERANCE_IN)
+
+
+def test_a_layer_takes_the_name_the_field_sheet_gives_it():
+    wall = read(blocked_wall(1))
+    recorded = (RecordedLayer("disk", 6.5), RecordedLayer("A/B", 12.0))
+    assert find_layers(wall, recorded, SETTINGS)[0].recorded == "disk"
+    assert find_layers(wall, (RecordedLayer("A/B", 12.0),), SETTINGS)[0].recorded is None
+
+
+def test_layers_are_the_same_from_run_to_run():
+    wall = read(blocked_wall(3) + open_wall(3, 5))
+    assert find_layers(wall, (), SETTINGS) == find_layers(wall, (), SETTINGS)
+
+
+def test_a_wall_without_roots_has_no_layers():
+    assert find_layers(read(()), (), SETTINGS) == ()
+
+
+def test_an_unsure_scale_shows_in_the_depth():
+    wall = blocked_wall(4)
+    sure = find_layers(read(wall), (), SETTINGS)[0]
+    unsure_plane = plane()
+    unsure_plane.scale.__dict__["px_per_in_se"] = 3.75  # 5 % of 75 px/in
+    unsure = find_layers(measure_wall(wall, unsure_plane, MeasureSettings()), (), SETTINGS)[0]
+    assert unsure.depth_se_in**2 - sure.depth_se_in**2 == pytest.approx((0.05 * 6) ** 2, rel=0.1)
+
+
+# depth of the layer under roots that lie on it
+
+
+@pytest.mark.parametrize("count", [4, 8, 20])
+def test_roots_lying_on_a_layer_give_its_depth_and_an_honest_error(count):
+    rng = np.random.default_rng(count)
+    estimates = [layer_depth(8.0 - np.abs(rng.normal(scale=0.3, size=count))) for _ in range(400)]
+    depth, se = np.array(estimates).T
+    assert depth.mean() == pytest.approx(8.0, abs=0.06)
+    assert depth.std() < np.mean(se) < 2.5 * depth.std() + SHAPE_SE_IN
+    assert (np.abs(depth - 8.0) < 1.96 * se).mean() >= 0.90
+
+
+def test_the_mean_depth_alone_would_lie_above_the_layer():
+    rng = np.random.default_rng(0)
+    ran = 8.0 - np.abs(rng.normal(scale=0.3, size=2000))
+    assert ran.mean() < 7.8 < layer_depth(ran)[0]
+
+
+# the permutation test
+
+
+def chance_wall(rng, count=30):
+    """Plumb roots of all lengths, most turned once at a depth of no meaning."""
+    x, bottom = rng.uniform(0, 36, count), rng.uniform(4, 22, count)
+    lines = [along((a, 0.8), (a, b)) for a, b in zip(x, bottom, strict=True)]
+    turned = rng.choice(count, 20, replace=False)
+    depth = rng.uniform(1.0, bottom[turned])
+    events = [
+        Diversion(int(i), float(z), float(x[i]), float(x[i]), float(x[i]), 0.0, True)
+        for i, z in zip(turned, depth, strict=True)
+    ]
+    return events, lines
+
+
+@pytest.fixture(scope="module")
+def chance_gatherings():
+    rng = np.random.default_rng(20)
+    return [strongest_gathering(*chance_wall(rng), (0.0, 36.0), 199, rng) for _ in range(200)]
+
+
+def test_p_is_uniform_when_turns_have_no_common_depth(chance_gatherings):
+    p = np.array([gathering.p_value for gathering in chance_gatherings])
+    assert kstest(p, "uniform").pvalue > 0.01
+    assert (p < 0.05).mean() == pytest.approx(0.05, abs=0.04)
+
+
+def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer(chance_gatherings):
+    """The Poisson tail of the best window alone: the check above fails without the scan's correction."""
+    # twice the log likelihood ratio of one window is near chi-squared with one degree of freedom
+    uncorrected = np.array([gathering.statistic for gathering in chance_gatherings])
+    assert (2 * uncorrected > 3.84).mean() > 0.5
+
+
+# what became of each root
+
+
+def test_roots_cross_turn_stop_or_never_get_there():
+    roots = [
+        trace(along((0, 1), (0, 12)), name="crosses"),
+        turned_at(2, 6.0, "turns"),
+        trace(along((9.5, 1), (9.5, 5.9)), name="stops"),
+        trace(along((12, 1), (12, 3)), name="too short to tell"),
+        trace(along((16, 1), (16, 6.0)), name="cut by the photo's edge", cut=True),
+        trace(along((20, 6.2), (20, 10)), name="begins below"),
+        trace(along((60, 1), (60, 12)), name="beside the layer"),
+    ]
+    readings = read(roots)
+    turned = {event.root for event in diversions(readings.roots)}
+    became = outcomes(readings.roots, LayerPlace(6.0, -5.0, 25.0), turned)
+    assert became == {0: "crossed", 1: "turned", 2: "stopped"}
+
+
+def test_a_trace_that_was_lost_and_goes_on_in_another_did_not_stop():
+    roots = [trace(along((8, 1), (8, 5.9)), name="above"), trace(along((8.1, 6.3), (8.5, 12)), name="below")]
+    assert outcomes(read(roots).roots, LayerPlace(6.0, 0.0, 20.0), set()) == {}
+
+
+def test_a_root_that_dropped_through_a_crack_and_ran_again_was_turned_twice():
+    root = trace(along((0, 1), (3, 5), (6, 5), (6.5, 11), (10, 11)), name="r")
+    events = diversions(read([root]).roots)
+    assert [event.depth_in for event in events] == pytest.approx([5, 11], abs=0.1)
+    assert all(event.turned and event.sideways_in > 2 for event in events)
