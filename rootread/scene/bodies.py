@@ -40,10 +40,10 @@ def cut_groove(face: Face, window: Window, groove: Groove, rng: np.random.Genera
     across = np.clip(np.abs(ribbon.across) / half_px, 0, 1)
     profile = 1 - across**3 if groove.ragged else np.sqrt(1 - across**2)
     drop = (edge * profile * groove.depth_in).astype(np.float32)
-    face.height_in.ravel()[ribbon.index] -= drop
+    face.height_in.ravel()[ribbon.pixel] -= drop
     dark = (1 - groove.lining * edge * (0.4 + 0.6 * profile)).astype(np.float32)
     for channel in range(3):
-        face.rgb[channel].ravel()[ribbon.index] *= dark
+        face.rgb[channel].ravel()[ribbon.pixel] *= dark
 
 
 def cut_mark(face: Face, window: Window, mark: ToolMark) -> None:
@@ -55,7 +55,7 @@ def cut_mark(face: Face, window: Window, mark: ToolMark) -> None:
     across = ribbon.across / (ribbon.half / 2.2)
     lip = np.exp(-((across - 1.4) ** 2) * 5) * 0.5
     furrow = np.clip(1 - np.abs(across), 0, 1)
-    face.height_in.ravel()[ribbon.index] += (mark.depth_in * (lip - furrow)).astype(np.float32)
+    face.height_in.ravel()[ribbon.pixel] += (mark.depth_in * (lip - furrow)).astype(np.float32)
 
 
 def set_stone(face: Face, window: Window, stone: Stone) -> None:
@@ -165,9 +165,9 @@ def lay_root(
         _hairs(face, window, root, rng)
     seen = _lay(face, window, ribbon, edge, top, slope, colour, root.dirt, dirt, root.gloss)
     cover_now = face.root.ravel()
-    cover_now[ribbon.index] += seen.astype(np.float32)
+    cover_now[ribbon.pixel] += seen.astype(np.float32)
     main = seen > 0.25
-    index, sample = ribbon.index[main], ribbon.sample[main]
+    index, sample = ribbon.pixel[main], ribbon.sample[main]
     face.root_id.ravel()[index] = number
     face.half_px.ravel()[index] = ribbon.half[main]
     cos, sin = ribbon.tangent[sample, 0], ribbon.tangent[sample, 1]
@@ -186,7 +186,7 @@ def _hairs(face: Face, window: Window, root: Root, rng: np.random.Generator) -> 
     share = root.fuzz * 0.6 * (1 - out) ** 2 * patch * rng.random(len(out))
     for channel in range(3):
         under = face.rgb[channel].ravel()
-        under[ribbon.index] += (share * (root.tip_rgb[channel] - under[ribbon.index])).astype(np.float32)
+        under[ribbon.pixel] += (share * (root.tip_rgb[channel] - under[ribbon.pixel])).astype(np.float32)
 
 
 def _axis(ribbon: Ribbon, window: Window, ground_in: Field, stiff_in: float) -> Values:
@@ -214,7 +214,7 @@ def _lay(
     gloss: float,
 ) -> NDArray[np.float64]:
     """Put a body's pixels onto the face where it stands over the soil; returns its visible cover."""
-    index = ribbon.index
+    index = ribbon.pixel
     height = face.height_in.ravel()
     over = top - height[index]
     seen = edge * np.clip(over * window.px_per_in * 0.8 + 0.5, 0, 1)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from rootread.geometry import Points, apply_homography
 from rootread.scene.describe import Camera, Scene
@@ -88,8 +88,8 @@ class View:
         )
 
 
-def _apply(matrix: NDArray[np.float64], col: Field, row: Field) -> tuple[Field, Field]:
-    m = matrix.astype(np.float32)
+def _apply(matrix: ArrayLike, col: Field, row: Field) -> tuple[Field, Field]:
+    m = np.asarray(matrix, np.float32)
     under = m[2, 0] * col + m[2, 1] * row + m[2, 2]
     return (m[0, 0] * col + m[0, 1] * row + m[0, 2]) / under, (
         m[1, 0] * col + m[1, 1] * row + m[1, 2]

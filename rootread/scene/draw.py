@@ -141,7 +141,7 @@ def draw_scene(
     Parameters
     ----------
     rng : settles everything.
-    kind : ``open``, ``blocked`` or ``mixed`` (drawn if None); ``free`` walls, for training, have roots of any habit.
+    kind : ``open``, ``blocked`` or ``mixed`` (drawn if None); ``free``, roots of any habit, is for training.
     difficulty : how dirty, buried, blurred and cluttered; drawn if None.
     scale : the scale object; drawn if None.
     soils : names of soil families to draw from (keys of ``soils.SOILS``); all if None.
@@ -169,10 +169,12 @@ def draw_scene(
     camera = draw_camera(rng, width, depth)
     held = draw_scale(rng, scale, width, depth)
     return Scene(
-        name=name, seed=seed, kind=kind, difficulty=difficulty, width_in=width, depth_in=depth, surface=surface,
-        ground=ground, crowns=crowns, roots=tuple(roots), layers=layers, slots=slots, cracks=cracks,
+        name=name, seed=seed, kind=kind, difficulty=difficulty, width_in=width, depth_in=depth,
+        surface=surface, ground=ground, crowns=crowns, roots=tuple(roots), layers=layers, slots=slots,
+        cracks=cracks,
         channels=_channels(rng, width, depth, difficulty), stones=draw_stones(rng, width, depth, difficulty),
-        litter=draw_litter(rng, width, depth, difficulty), tool_marks=draw_tool_marks(rng, width, depth, difficulty),
+        litter=draw_litter(rng, width, depth, difficulty),
+        tool_marks=draw_tool_marks(rng, width, depth, difficulty),
         things=draw_things(rng, width, depth, difficulty), scale=held, light=light,
         backdrop=draw_backdrop(rng, width, depth, ground), camera=camera, faults=draw_faults(rng, difficulty),
     )  # fmt: skip
@@ -186,7 +188,8 @@ def vary(scene: Scene, rng: np.random.Generator, soils: tuple[str, ...] | None =
     lift = rng.normal(0, 0.3)
     roots = tuple(
         replace(root, base_rgb=(base := jitter(habit.base_rgb, rng, habit.spread_rgb, 0.05)),
-                tip_rgb=jitter(base, rng, 0.2, 0.05), dirt=float(np.clip(habit.dirt * rng.uniform(0.3, 1.8), 0, 0.8)),
+                tip_rgb=jitter(base, rng, 0.2, 0.05),
+                dirt=float(np.clip(habit.dirt * rng.uniform(0.3, 1.8), 0, 0.8)),
                 gloss=habit.gloss, banding=habit.banding, fuzz=habit.fuzz,
                 out_in=root.out_in + lift * root.width_in / 2, seed=int(rng.integers(2**31)))
         for root in scene.roots

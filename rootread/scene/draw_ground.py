@@ -9,6 +9,8 @@ from rootread.scene.soils import SOILS, Soil, jitter, linear, pick
 
 LINE_STEP_IN = 0.25
 PICTURE_COUNT = 3
+CHIPS = ((226, 220, 204), (60, 54, 50), (180, 170, 150), (150, 90, 60), (210, 190, 150))
+"""Flecks in the soil, sRGB: shell, charcoal, gravel, brick, straw."""
 
 
 def draw_surface(rng: np.random.Generator, width_in: float) -> Points:
@@ -58,10 +60,7 @@ def draw_ground(
     wetness = float(rng.choice([0.0, rng.uniform(0, 1)]))
     # Moist soil reflects about half of what dry soil does.
     light = rng.normal(0, 0.25) - 0.6 * wetness
-    topsoil, subsoil = (
-        jitter(tuple(v * np.exp(light) for v in linear(c)), rng, 0.1, 0.05)  # type: ignore[arg-type]
-        for c in soil
-    )
+    topsoil, subsoil = (jitter(tuple(v * np.exp(light) for v in linear(c)), rng, 0.1, 0.05) for c in soil)
     structure: Structure = str(  # type: ignore[assignment]
         rng.choice(
             ["crumb", "blocky", "massive", "platy", "sandy", "picture"], p=[0.3, 0.22, 0.13, 0.08, 0.15, 0.12]
@@ -89,6 +88,6 @@ def draw_ground(
         scrape_deg=float(90 + rng.normal(0, 12) if rng.random() < 0.7 else rng.uniform(0, 180)),
         wetness=wetness, pores_per_in2=float(rng.choice([0.0, rng.uniform(0.02, 1.2)])),
         pore_in=float(rng.uniform(0.02, 0.1)), chips_per_in2=float(rng.uniform(0.2, 6) if flecked else 0),
-        chip_rgb=pick(((226, 220, 204), (60, 54, 50), (180, 170, 150), (150, 90, 60), (210, 190, 150)), rng, 0.2),
+        chip_rgb=pick(CHIPS, rng, 0.2),
         picture=int(rng.integers(PICTURE_COUNT)), seed=int(rng.integers(2**31)),
     )  # fmt: skip

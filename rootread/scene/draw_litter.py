@@ -15,6 +15,8 @@ LITTER_SIZES: dict[LitterKind, tuple[float, float, float, float]] = {
     "cord": (0.03, 0.1, 6.0, 30.0),
 }
 """Width from, to; length from, to; inches."""
+HANDS = ((232, 190, 160), (198, 146, 110), (140, 94, 66), (92, 60, 44), (60, 80, 160), (220, 200, 60))
+"""Skins and gloves, sRGB."""
 BEND_DEG: dict[LitterKind, float] = {"straw": 2.0, "stalk": 1.5, "leaf": 14.0, "twig": 10.0, "cord": 1.0}
 
 
@@ -33,7 +35,8 @@ def draw_stones(
         rgb = jitter(shade, rng, 0.2, 0.05) if rng.random() < 0.6 else pick(STONES, rng, 0.2)
         found.append(
             Stone(float(rng.uniform(0, width_in)), float(rng.uniform(0.5, depth_in)), long, short,
-                  float(rng.uniform(0, 180)), short * float(rng.uniform(0.15, 0.5)), rgb, int(rng.integers(2**31)))
+                  float(rng.uniform(0, 180)), short * float(rng.uniform(0.15, 0.5)), rgb,
+                  int(rng.integers(2**31)))
         )  # fmt: skip
     return tuple(found)
 
@@ -71,11 +74,12 @@ def draw_litter(
         low, high, short, long = LITTER_SIZES[kind]
         length = float(rng.uniform(short, long) * (1 if on_top else rng.uniform(0.3, 1)))
         width = float(low * (high / low) ** rng.random())
-        z = float(rng.normal(-0.1, 0.25)) if on_top else float(rng.exponential(depth_in / 4) + 0.3)
+        z = float(rng.normal(0.0, 0.18)) if on_top else float(rng.exponential(depth_in / 4) + 0.3)
         heading = float(rng.normal(0, 18) if on_top else rng.uniform(0, 180))
         start = np.array([rng.uniform(-1, width_in + 1), min(z, depth_in)])
         found.append(
-            Litter(kind, _strip(rng, kind, start, heading, length), width, width * float(rng.uniform(0.15, 0.6)),
+            Litter(kind, _strip(rng, kind, start, heading, length), width,
+                   width * float(rng.uniform(0.15, 0.6)),
                    float(rng.uniform(0.0, 0.08)), pick(LITTER[kind], rng, 0.2), float(rng.uniform(0, 0.3)),
                    float(rng.uniform(0, 0.5) ** 2), int(rng.integers(2**31)))
         )  # fmt: skip
@@ -115,7 +119,7 @@ def draw_things(
 
 
 def _hand(rng: np.random.Generator, width_in: float, depth_in: float) -> Thing:
-    skin = jitter(linear(((232, 190, 160), (198, 146, 110), (140, 94, 66), (92, 60, 44), (60, 80, 160), (220, 200, 60))[int(rng.integers(6))]), rng)  # fmt: skip
+    skin = pick(HANDS, rng)
     x, z = rng.uniform(0.1, 0.9) * width_in, rng.uniform(0.2, 0.9) * depth_in
     aim = rng.uniform(0, 360)
 

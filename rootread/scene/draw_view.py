@@ -39,18 +39,18 @@ def _shadow(rng: np.random.Generator, width_in: float, depth_in: float, crowns: 
             np.vstack([np.column_stack([x, z]), [[width_in + 10, below], [-10, below]]]), soft, dense
         )
     if what == "person":
-        x, z = rng.uniform(0, width_in), rng.uniform(0, 0.7) * depth_in
+        at = np.array([rng.uniform(0, width_in), rng.uniform(0, 0.7) * depth_in])
         turn = np.linspace(0, 2 * np.pi, 40)
         radius = rng.uniform(4, 9) * (1 + 0.2 * wiggle(40, rng, 10))
-        blob = np.column_stack([x + radius * np.cos(turn), z + 1.3 * radius * np.sin(turn)])
+        blob = at + np.column_stack([radius * np.cos(turn), 1.3 * radius * np.sin(turn)])
         blob[10:30, 1] += np.where(np.sin(turn[10:30]) > 0, far, 0)
         return Shadow(blob, soft, dense)
-    x = rng.uniform(0, width_in)
+    foot = rng.uniform(0, width_in)
     lean = rng.uniform(-0.8, 0.8)
-    half = rng.uniform(0.2, 0.8) if what == "stalks" else rng.uniform(0.4, 1.6)
+    half_in = rng.uniform(0.2, 0.8) if what == "stalks" else rng.uniform(0.4, 1.6)
     z = np.linspace(-8, rng.uniform(4, depth_in), 24)
-    swell = half * (np.ones(24) if what == "stalks" else np.sin(np.linspace(0.15, np.pi, 24)))
-    middle = x + lean * z + (0 if what == "stalks" else 1.5) * wiggle(24, rng, 9)
+    swell = half_in * (np.ones(24) if what == "stalks" else np.sin(np.linspace(0.15, np.pi, 24)))
+    middle = foot + lean * z + (0 if what == "stalks" else 1.5) * wiggle(24, rng, 9)
     edge = np.vstack([np.column_stack([middle - swell, z]), np.column_stack([middle + swell, z])[::-1]])
     return Shadow(edge, soft, dense)
 
@@ -64,7 +64,8 @@ def draw_light(
     # Angle between the sun's bearing and the face: small is raking light.
     bearing = np.radians(rng.uniform(15, 165))
     to_sun = np.array([np.cos(height) * np.cos(bearing), -np.sin(height), np.cos(height) * np.sin(bearing)])
-    strength = {"overcast": rng.uniform(0.0, 0.15), "hazy": rng.uniform(0.3, 0.9), "sun": rng.uniform(1.2, 3.0),
+    strength = {"overcast": rng.uniform(0.0, 0.15), "hazy": rng.uniform(0.3, 0.9),
+                "sun": rng.uniform(1.2, 3.0),
                 "lowsun": rng.uniform(1.2, 3.5)}[name]  # fmt: skip
     warm = rng.uniform(0.1, 0.35) if name == "lowsun" else rng.uniform(-0.02, 0.1)
     sun: Colour = (strength * (1 + warm), strength, strength * (1 - warm))
@@ -98,7 +99,8 @@ def draw_scale(
         thickness_in={"card": 0.06, "staff": 0.3, "tape": 0.04, "none": 0.0}[kind],
         unit_in={"card": 2.0, "staff": 1.0, "tape": 0.125, "none": 1.0}[kind],
         light_rgb=tape_rgb if kind == "tape" else jitter(linear((236, 236, 232)), rng, 0.08, 0.02),
-        dark_rgb=jitter(linear((34, 34, 36)), rng, 0.25, 0.03), dirt=float(rng.choice([0.0, rng.uniform(0, 0.35)])),
+        dark_rgb=jitter(linear((34, 34, 36)), rng, 0.25, 0.03),
+        dirt=float(rng.choice([0.0, rng.uniform(0, 0.35)])),
         gloss=float(rng.choice([0.0, rng.uniform(0, 0.3)])), dark_first=bool(rng.random() < 0.5),
         numbered=bool(rng.random() < 0.7), seed=int(rng.integers(2**31)),
     )  # fmt: skip

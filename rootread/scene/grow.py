@@ -160,7 +160,7 @@ def grow_fan(
             descent = rng.uniform(55, 80) if steep else rng.normal(*GROWTH_PATTERN_DEG)
             descent = float(np.clip(descent, 18, 85))
             length = float(np.clip(rng.gamma(4, 3.3), 3, 1.5 * depth_in))
-            start = np.array(crown) + [side * rng.uniform(0, 0.3), rng.uniform(-0.2, 0.5)]
+            start = np.array([crown[0] + side * rng.uniform(0, 0.3), crown[1] + rng.uniform(-0.2, 0.5)])
             points, squeezed = main_course(
                 rng, start, side, descent, length, habit.wiggle_deg, layers, cracks
             )

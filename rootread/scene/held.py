@@ -131,7 +131,8 @@ def thing_outline(thing: Thing) -> list[Points]:
     for (x0, z0), (x1, z1), radius in thing.strokes:
         way = np.array([x1 - x0, z1 - z0])
         off = radius * np.array([-way[1], way[0]]) / max(float(np.hypot(*way)), 1e-6)
-        found.append(np.array([[x0, z0] + off, [x1, z1] + off, [x1, z1] - off, [x0, z0] - off]))
+        first, last = np.array([x0, z0]), np.array([x1, z1])
+        found.append(np.array([first + off, last + off, last - off, first - off]))
     return found
 
 

@@ -18,6 +18,8 @@ TILE_WAVE_PX = 4.0
 """The stored tile holds 256 waves across: coarse enough to store, fine enough to interpolate linearly."""
 GRAIN_WAVES_PX = (0.0, 2.0, 2.5, 3.1, 3.9, 4.9, 6.1, 7.0)
 """Fine wavelengths kept ready at full size."""
+CELL_PX = 5.0
+"""Cells are drawn at this size to twice it, and enlarged."""
 LINE_WAVE = 8.0
 """Samples to a swing in the stored line."""
 COARSE_WAVE_PX = 7.0
@@ -82,18 +84,23 @@ def _band(
     return cv2.warpAffine(tile, to_tile, shape[::-1], flags=flags, borderMode=cv2.BORDER_WRAP)
 
 
-def _shrunk(shape: tuple[int, int], wave_px: float) -> tuple[float, tuple[int, int]]:
-    """How much smaller noise of a wavelength can be drawn, and the size it then has."""
-    shrink = max(wave_px / COARSE_WAVE_PX, 1.0)
-    if shrink == 1.0:
-        return 1.0, shape
-    return shrink, (int(np.ceil(shape[0] / shrink)) + 1, int(np.ceil(shape[1] / shrink)) + 1)
+def halved(shape: tuple[int, int], times: int) -> tuple[int, int]:
+    """The shape after halving, rounded up, that many times."""
+    for _ in range(times):
+        shape = ((shape[0] + 1) // 2, (shape[1] + 1) // 2)
+    return shape
 
 
-def _enlarged(field: Field, shape: tuple[int, int]) -> Field:
-    if field.shape == shape:
-        return field
-    return cv2.resize(field, shape[::-1], interpolation=cv2.INTER_CUBIC)
+def enlarge(field: Field, shape: tuple[int, int], times: int) -> Field:
+    """Double a field that many times up to ``shape``; smoothly, so that its slopes show no grid when lit."""
+    for left in range(times - 1, -1, -1):
+        field = cv2.pyrUp(field, dstsize=halved(shape, left)[::-1])
+    return field
+
+
+def _halvings(wave_px: float) -> int:
+    """How often noise of a wavelength can be halved before its waves get too short to draw."""
+    return max(int(np.log2(wave_px / COARSE_WAVE_PX)), 0)
 
 
 def band(
@@ -104,8 +111,9 @@ def band(
     angle_deg: float | None = None,
 ) -> Field:
     """Noise of one wavelength; ``stretch`` > 1 draws it out along ``angle_deg`` (from +x toward +row)."""
-    shrink, small = _shrunk(shape, wave_px)
-    return _enlarged(_band(small, max(wave_px, 2.0) / shrink, rng, stretch, angle_deg), shape)
+    times = _halvings(wave_px)
+    small = _band(halved(shape, times), max(wave_px, 2.0) / 2**times, rng, stretch, angle_deg)
+    return enlarge(small, shape, times)
 
 
 def fractal(
@@ -122,20 +130,18 @@ def fractal(
     Each band is drawn no larger than it needs and the sum so far enlarged to meet it.
     """
     weight, power, wave = 1.0, 0.0, max(coarse_px, 2.0)
-    field: Field | None = None
+    times = _halvings(wave)
+    field = np.zeros(halved(shape, times), np.float32)
     while True:
-        shrink, small = _shrunk(shape, wave)
-        next_band = _band(small, wave / shrink, rng, stretch, angle_deg)
-        if field is None:
-            field = next_band
-        else:
-            field = _enlarged(field, small)
-            cv2.scaleAdd(next_band, weight, field, field)
+        now = _halvings(wave)
+        field = enlarge(field, halved(shape, now), times - now)
+        times = now
+        cv2.scaleAdd(_band(field.shape, wave / 2**times, rng, stretch, angle_deg), weight, field, field)
         power += weight**2
         wave, weight = wave / 2, weight * roughness
         if wave < max(fine_px, 2.0) or weight < 0.02:
             break
-    field = _enlarged(field, shape)
+    field = enlarge(field, shape, times)
     field *= np.float32(1 / np.sqrt(power))
     return field
 
@@ -170,9 +176,9 @@ def cells(
     Returns ``dome``, ``value`` (one number a cell) and ``facet`` (each cell
     tilted its own way), all ``shape``.
     """
-    shrink = max(size_px / 5.5, 1.0)
-    rows, cols = (int(np.ceil(n / shrink)) + 1 for n in shape)
-    step = max(size_px / shrink, 2.5)
+    times = max(int(np.log2(size_px / CELL_PX)), 0)
+    rows, cols = halved(shape, times)
+    step = max(size_px / 2**times, 2.5)
     grid_r, grid_c = np.mgrid[-1 : rows / step + 1, -1 : cols / step + 1]
     jitter = rng.uniform(-0.6, 0.6, (2, *grid_r.shape))
     at_r = np.clip(((grid_r + jitter[0]) * step).astype(int).ravel(), 0, rows - 1)
@@ -194,9 +200,4 @@ def cells(
     distance += np.float32(irregular * 0.3 * step) * band((rows, cols), step * 0.7, rng)
     distance *= np.float32(1 / (0.75 * step))
     dome = 1 - np.clip(distance, 0, 1) ** 2
-    size = shape[::-1]
-    return (
-        cv2.resize(dome, size, interpolation=cv2.INTER_LINEAR),
-        cv2.resize(value_of[labels], size, interpolation=cv2.INTER_LINEAR),
-        cv2.resize(facet, size, interpolation=cv2.INTER_LINEAR),
-    )
+    return enlarge(dome, shape, times), enlarge(value_of[labels], shape, times), enlarge(facet, shape, times)

@@ -20,7 +20,7 @@ STEP_PX = 0.65
 class Ribbon(NamedTuple):
     """The ``K`` pixels of a line of ``M`` samples."""
 
-    index: NDArray[np.intp]
+    pixel: NDArray[np.intp]
     """``(K,)`` flat pixel index."""
     sample: NDArray[np.intp]
     """``(K,)`` the line's sample each pixel belongs to."""

@@ -73,7 +73,7 @@ def _picture(index: int) -> Field:
 
 
 def picture_texture(shape: tuple[int, int], index: int, zoom: float, rng: np.random.Generator) -> Field:
-    """Pieces of real relief, turned, enlarged ``zoom`` times, warped and blended into each other, ``shape``."""
+    """Pieces of real relief, turned, enlarged ``zoom`` times, warped and blended into each other."""
     tile = _picture(index)
     wave = min(400.0 * zoom, max(shape) / 2)
     col, row = np.meshgrid(np.arange(shape[1], dtype=np.float32), np.arange(shape[0], dtype=np.float32))
@@ -198,5 +198,9 @@ def bare_face(ground: Ground, window: Window, seed: int) -> Face:
     gloss = zeros[3]
     if ground.wetness > 0.3:
         gloss += np.float32(0.25 * ground.wetness)
-    return Face(height, rgb, zeros[0], zeros[1], zeros[2], gloss, zeros[4], np.full(shape, -1, np.int32),
-                zeros[5], np.zeros((2, *shape), np.float32), np.zeros(shape[0] * shape[1], np.int32))  # fmt: skip
+    return Face(
+        height_in=height, rgb=rgb, slope_x=zeros[0], slope_z=zeros[1], body=zeros[2], gloss=gloss,
+        root=zeros[4],
+        root_id=np.full(shape, -1, np.int32), half_px=zeros[5], heading=np.zeros((2, *shape), np.float32),
+        scratch=np.zeros(shape[0] * shape[1], np.int32),
+    )  # fmt: skip

@@ -95,7 +95,7 @@ def add_stalk(rgb: NDArray[np.float32], solid: Field, crown: Crown, scene: Scene
         return
     across = np.clip(ribbon.across / ribbon.half, -1, 1)
     edge = np.clip(ribbon.half - np.abs(ribbon.across) + 0.5, 0, 1)
-    lx, lz, ly = scene.light.to_sun
+    lx, _, ly = scene.light.to_sun
     normal = np.sqrt(1 - across**2)
     along_z = z[np.clip(np.rint(ribbon.along[ribbon.sample]).astype(int), 0, 59)]
     node = 1 - 0.35 * np.exp(-(((along_z % 3.1) / 0.12) ** 2))
@@ -104,6 +104,6 @@ def add_stalk(rgb: NDArray[np.float32], solid: Field, crown: Crown, scene: Scene
     for channel in range(3):
         lit = scene.light.sun_rgb[channel] * facing + scene.light.sky_rgb[channel] * (0.45 + 0.5 * normal)
         own = crown.rgb[channel] * node * veins * lit
-        row, col = np.divmod(ribbon.index, window.cols)
+        row, col = np.divmod(ribbon.pixel, window.cols)
         rgb[row, col, channel] += edge * (own - rgb[row, col, channel])
-    solid.ravel()[ribbon.index] = np.maximum(solid.ravel()[ribbon.index], edge)
+    solid.ravel()[ribbon.pixel] = np.maximum(solid.ravel()[ribbon.pixel], edge)

@@ -88,7 +88,8 @@ def _root_truth(exposure: Exposure, root: Root, number: int) -> dict[str, Any]:
         "chord": round(chord, 3), "length": round(length, 3),
         "tortuosity": round(length / max(chord, 1e-6), 3),
         "sideways_runs": [
-            {"z": round(r.z_in, 3), "x0": round(r.x0_in, 3), "x1": round(r.x1_in, 3), "length": round(r.length_in, 3)}
+            {"z": round(r.z_in, 3), "x0": round(r.x0_in, 3), "x1": round(r.x1_in, 3),
+             "length": round(r.length_in, 3)}
             for r in root.runs
         ],
     }  # fmt: skip
@@ -125,7 +126,8 @@ def truth_of(scene: Scene, exposure: Exposure) -> dict[str, Any]:
         "photo_size": list(view.photo_size),
         "plane_to_photo": view.plane_to_photo(0.0).tolist(),
         "object_plane_to_photo": view.plane_to_photo(scene.scale.out_in).tolist(),
-        "plane_y": 0.0, "k1": scene.camera.k1, "focal_px": view.focal_px, "distortion_centre": list(view.centre),
+        "plane_y": 0.0, "k1": scene.camera.k1, "focal_px": view.focal_px,
+        "distortion_centre": list(view.centre),
         "px_per_in": {"centre": round(view.focal_px / scene.camera.distance_in, 3)},
         "camera": asdict(scene.camera), "wall": {"width": scene.width_in, "depth": scene.depth_in},
         "scale_object": _object_truth(scene, exposure), "gravity_in_plane": [0.0, 1.0],
