@@ -28,11 +28,8 @@ def walls_text(rows: Sequence[Row]) -> str:
         )
         for row in read
     ]
-    head = ("wall", "treatment", "verdict", "grade (likely)", "descent, deg", "sideways, in", "roots")
-    most = (24, 16, 24, 14, 14, 12, 5)
-    widths = [
-        min(limit, max(len(line[column]) for line in [head, *cells])) for column, limit in enumerate(most)
-    ]
+    head = ("wall", "treatment", "verdict", "grade", "descent, deg", "sideways, in", "roots")
+    widths = _widths([head, *cells])
     lines = [_line(line, widths) for line in [head, *cells]] if read else []
     if any(row["sideways_flag"] == "yes" for row in read):
         lines.append("* roots ran sideways at a layer")
@@ -40,6 +37,15 @@ def walls_text(rows: Sequence[Row]) -> str:
         if row["status"] != "read":
             lines += _refused(row)
     return "\n".join(lines)
+
+
+def _widths(lines: Sequence[Sequence[str]]) -> list[int]:
+    """Width of each column; where the whole is too wide, the widest columns of text give way."""
+    widths = [max(len(line[column]) for line in lines) for column in range(len(lines[0]))]
+    while sum(widths) + len(GAP) * (len(widths) - 1) > WIDTH:
+        widest = max(range(NUMBERS_FROM), key=lambda column: widths[column])
+        widths[widest] -= 1
+    return widths
 
 
 def _line(cells: Sequence[str], widths: Sequence[int]) -> str:

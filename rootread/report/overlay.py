@@ -1,13 +1,14 @@
 """The marks on the photo: soil surface, layers, traces, sideways runs and their labels."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.fieldsheet import RecordedLayer, SheetRow
-from rootread.geometry import Points
+from rootread.geometry import Points, arc_length, resample_polyline
 from rootread.judge.types import Layer
 from rootread.measure.types import RootReading, SidewaysRun
 from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
@@ -24,11 +25,19 @@ LETTERS_PX = 34
 TRACE_PX, CASING_PX = 3, 6
 RUN_PX, RUN_CASING_PX = 6, 12
 FLAT_PX = 22
-DASH_PX, GAP_PX = 13.0, 10.0
+DASH_PX, GAP_PX = 15.0, 15.0
+FINE_PX = 3.0
+"""Colours and dashes change at steps this long."""
 COLOUR_STEP_DEG = 3.0
 RUNS_LABELLED = 4
 SAME_PLACE_IN = 0.75
 """Of two runs this close in depth that lie above one another, only the longer gets a label."""
+
+
+class _Piece(NamedTuple):
+    line_px: Points
+    colour: RGB
+    sideways: bool
 
 
 def draw_marks(picture: Picture, view: View, wall: "Wall") -> LabelRoom:
@@ -84,30 +93,35 @@ def on_run(root: RootReading, run: SidewaysRun) -> NDArray[np.bool_]:
 
 
 def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -> None:
-    thin: list[tuple[Points, RGB]] = []
-    thick: list[tuple[Points, RGB]] = []
     flat: list[Points] = []
+    pieces: list[_Piece] = []
     for root in roots:
         line = view.px(root.trace.points)
         flat.extend(line[a : b + 1] for a, b in stretches(root.flattened[:, np.newaxis]) if root.flattened[a])
-        sideways = np.zeros(len(line), dtype=bool)
-        for run in root.runs:
-            sideways |= on_run(root, run)
-        descent_deg = way_down(root).descent_deg
-        step = np.floor(np.clip(descent_deg, 0, 90) / COLOUR_STEP_DEG)
-        for first, last in stretches(np.column_stack([step, sideways, root.trace.inferred])):
-            piece = line[first : last + 2]
-            colour = descent_colours(descent_deg[first : last + 1].mean())
-            parts = dashed(piece, DASH_PX, GAP_PX) if root.trace.inferred[first] else [piece]
-            pen = (int(colour[0]), int(colour[1]), int(colour[2]))
-            (thick if sideways[first] else thin).extend((part, pen) for part in parts)
+        pieces.extend(_pieces(line, root))
+    thin = [piece for piece in pieces if not piece.sideways]
+    thick = [piece for piece in pieces if piece.sideways]
     veil(picture, flat, WHITE, FLAT_PX, 0.6)
-    veil(picture, [line for line, _ in thin], DARK, CASING_PX, 0.45)
-    veil(picture, [line for line, _ in thick], DARK, RUN_CASING_PX, 0.45)
-    for line, pen in thin:
-        stroke(picture, [line], pen, TRACE_PX)
-    for line, pen in thick:
-        stroke(picture, [line], pen, RUN_PX)
+    veil(picture, [piece.line_px for piece in thin], DARK, CASING_PX, 0.45)
+    veil(picture, [piece.line_px for piece in thick], DARK, RUN_CASING_PX, 0.45)
+    for piece in [*thin, *thick]:
+        stroke(picture, [piece.line_px], piece.colour, RUN_PX if piece.sideways else TRACE_PX)
+
+
+def _pieces(line_px: Points, root: RootReading) -> Iterator[_Piece]:
+    """A root in pieces of one colour; where it was bridged, dashes."""
+    fine, at = resample_polyline(line_px, FINE_PX)
+    along = arc_length(line_px)
+    descent_deg = np.interp(at, along, way_down(root).descent_deg)
+    on_any_run = np.any([on_run(root, run) for run in root.runs] or [np.zeros(len(along), bool)], axis=0)
+    sideways = np.interp(at, along, on_any_run) > 0.5
+    bridged = np.interp(at, along, root.trace.inferred) > 0.5
+    gap = bridged & (at % (DASH_PX + GAP_PX) >= DASH_PX)
+    step = np.floor(np.clip(descent_deg, 0, 90) / COLOUR_STEP_DEG)
+    for first, last in stretches(np.column_stack([step, sideways, gap])):
+        if not gap[first]:
+            red, green, blue = descent_colours(descent_deg[first : last + 1].mean()).tolist()
+            yield _Piece(fine[first : last + 2], (red, green, blue), bool(sideways[first]))
 
 
 def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:

@@ -81,7 +81,10 @@ def rose_lengths(roots: Sequence[RootReading]) -> NDArray[np.float64]:
         descent = np.clip(way.descent_deg, 0.0, 90.0)
         angle = np.where(way.rightward, descent, 180.0 - descent)
         wedge = np.clip(angle // WEDGE_DEG, 0, len(lengths) - 1).astype(int)
-        np.add.at(lengths, wedge, np.gradient(arc_length(root.trace.points)))
+        # Each point stands for half of the way to either neighbour.
+        half_steps = np.diff(arc_length(root.trace.points)) / 2
+        np.add.at(lengths, wedge[:-1], half_steps)
+        np.add.at(lengths, wedge[1:], half_steps)
     return lengths
 
 

@@ -14,7 +14,7 @@ from rootread.report.embed import data_uri
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import draw_photo
 from rootread.report.plots import depth_profile, half_rose, rose_words
-from rootread.report.story import key_figures, safety_of_pit, story
+from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.words import (
     inches,
     inches_and_cm,
@@ -62,8 +62,7 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
         grade_range=interval_words(grade.score, " and "),
         scale=scale_bar(grade.score, settings.judge),
         story=story(wall, settings),
-        cautions=[*wall.plane.cautions, *safety_of_pit(wall.row)],
-        advice=(),
+        cautions=[*cautions(wall), *safety_of_pit(wall.row)],
         thumb=data_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
         picture=data_uri(marked, PICTURE_PX, PICTURE_QUALITY),
         photo=data_uri(draw_photo(wall, marks=False), PLAIN_PX, PLAIN_QUALITY),

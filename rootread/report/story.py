@@ -49,6 +49,11 @@ def story(wall: Wall, settings: Settings) -> list[str]:
     return told
 
 
+def cautions(wall: Wall) -> list[str]:
+    """What the stages said to be careful about."""
+    return [*wall.plane.cautions, *wall.root_map.cautions]
+
+
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
     readings, plane = wall.readings, wall.plane

@@ -56,6 +56,9 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
     )
     draw.text((left, top), shorten(verdict, face, width), fill=verdict_colour(verdict), font=face)
     top += round(1.45 * face.size)
+    if not wall.readings.roots:
+        draw.text((left, top), "so there is no grade", fill=INK, font=font(TEXT_PX))
+        return
     grade = wall.grade.score
     draw.text((left, top), f"grade {score(grade.value)} of 100", fill=INK, font=font(TEXT_PX, bold=True))
     draw.text(

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from rootread.measure.types import RootReading
+from rootread.report.story import cautions
 from rootread.schema import TABLES, Column, Row
 from rootread.wall import RefusedWall, Wall
 
@@ -43,7 +44,7 @@ def wall_row(wall: Wall | RefusedWall) -> Row:
     return row | {
         "photo": wall.photo.path.name if wall.photo.path else wall.row.photo,
         "status": "read",
-        "reason": " ".join(wall.plane.cautions),
+        "reason": " ".join(cautions(wall)),
         "scale": scale.kind,
         "px_per_in": scale.px_per_in,
         "px_per_in_se": scale.px_per_in_se,

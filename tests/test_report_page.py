@@ -1,0 +1,196 @@
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from handmade_roots import along, trace
+from report_walls import empty_wall, open_wall, refused_wall, turned_wall, wall
+
+from rootread.fieldsheet import RecordedLayer
+from rootread.report import page, rows_of, wall_section
+from rootread.report.plots import rose_lengths, rose_words
+from rootread.report.section import anchor
+from rootread.settings import MeasureSettings, Settings
+
+SUM_TOLERANCE_IN = 0.1
+NEVER_CLOSED = {"meta", "img", "input", "br"}
+
+
+class Reader(HTMLParser):
+    """Checks that what is opened is closed, and gathers ids, links, and addresses of pictures."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.ids, self.links, self.sources, self.tags, self.text = [], [], [], [], set(), []
+
+    def handle_starttag(self, tag, attrs):
+        given = dict(attrs)
+        self.tags.add(tag)
+        self.ids += [given["id"]] if "id" in given else []
+        self.links += [given["href"]] if tag in ("a", "use") else []
+        self.sources += [given[name] for name in ("src", "href") if tag in ("img", "image") and name in given]
+        if tag not in NEVER_CLOSED:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in NEVER_CLOSED:
+            self.open.pop()
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] != "style":
+            self.text.append(data)
+
+
+def report(*walls, settings=None):
+    settings = settings or Settings()
+    rows = [rows_of(made)["walls"][0] for made in walls]
+    return page(rows, [wall_section(made, settings) for made in walls], settings, Path("graded"))
+
+
+def read(html):
+    reader = Reader()
+    reader.feed(html)
+    assert reader.open == []
+    return reader
+
+
+def words(html):
+    return " ".join(" ".join(read(html).text).split())
+
+
+def test_the_page_is_whole_and_needs_nothing_from_outside():
+    html = report(turned_wall(), open_wall(), empty_wall(), refused_wall())
+    reader = read(html)
+    assert not reader.tags & {"script", "link", "iframe", "object"}
+    assert "http://" not in html and "https://" not in html
+    assert all(source.startswith("data:image/jpeg;base64,") for source in reader.sources)
+    assert len(reader.sources) == 9  # thumbnail, marked and plain photo of each wall that was read
+    assert {link.removeprefix("#") for link in reader.links} <= {*reader.ids, "top"}
+    assert len(set(reader.ids)) == len(reader.ids)
+
+
+def test_what_the_sheet_says_cannot_act_on_the_page():
+    evil = '"><script>alert(1)</script>'
+    made = turned_wall(
+        evil,
+        notes=evil,
+        treatment=evil,
+        pit=evil,
+        crop=evil,
+        layers=(RecordedLayer(evil, 6.5), RecordedLayer(evil + "deep", 12.0)),
+        cautions=(evil,),
+    )
+    refused = replace(refused_wall(), name=evil + "2", photo_name=evil, reason=evil, remedy=evil)
+    html = report(made, refused)
+    assert "script" not in read(html).tags
+    assert "<script" not in html
+    assert html.count("&lt;script&gt;") >= 10
+
+
+def test_flagged_walls_come_first_and_then_the_worse_ones():
+    html = report(open_wall("aa"), empty_wall("bb"), turned_wall("zz"))
+    order = re.findall(r'<section class="wall" id="(wall-\w\w)">', html)
+    assert order == ["wall-zz", "wall-aa", "wall-bb"]
+    listed = re.findall(r'<li><a href="#(wall-\w\w)">', html)
+    assert listed == order
+
+
+def test_a_refused_wall_is_told_apart_with_its_reason_and_what_to_do():
+    text = words(report(open_wall(), refused_wall("lost")))
+    assert "Not read" in text
+    assert "No scale object." in text
+    assert "What to do: Hang the card." in text
+    assert "1 wall could not be read" in text
+
+
+def test_a_page_of_refused_walls_alone_still_says_so():
+    text = words(report(refused_wall()))
+    assert "No wall could be read." in text
+
+
+def test_a_bare_wall_has_a_section_without_a_grade():
+    text = words(report(empty_wall()))
+    assert "No roots were found on this wall" in text
+    assert "Without roots there is no grade." in text
+    assert "nan" not in text.lower()
+
+
+def test_every_wall_is_a_dot_in_the_row_of_its_treatment():
+    walls = [
+        turned_wall("a", treatment="shallow", pit="1"),
+        open_wall("b", treatment="deep", pit="1"),
+        open_wall("c", treatment="deep", pit="2"),
+        open_wall("d"),
+    ]
+    html = report(*walls)
+    assert html.count('class="dot ') == 4
+    rows = html.split('class="dots-row"')[1:]
+    assert [row.count('class="dot ') for row in rows] == [2, 1, 1]
+    assert "deep" in rows[0] and "shallow" in rows[1] and "no treatment named" in rows[2]
+
+
+def test_without_treatments_there_is_no_comparison_of_them():
+    assert "By treatment" not in report(open_wall(), turned_wall())
+
+
+def test_the_section_says_what_the_roots_did_at_the_layer():
+    text = words(wall_section(turned_wall(), Settings()))
+    assert "0 of 8 roots crossed, 8 turned" in text
+    assert "6.3 in (16 cm)" in text
+    assert "disk 6.5" in text
+    for part in ("descent", "passage", "straightness", "roundness", "evenness"):
+        assert part in text
+
+
+def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():
+    assert "30 to 35° below level" in words(report(open_wall()))
+    plumb = Settings(measure=MeasureSettings(pattern_from="plumb"))
+    assert "30 to 35° from plumb" in words(report(open_wall(), settings=plumb))
+
+
+def test_settings_and_limits_are_on_the_page():
+    text = words(report(open_wall()))
+    assert "run_min_length_in = 1.5" in text
+    assert "What a photo of a wall cannot see" in text
+    assert "local codes and licensed practice decide" in text
+
+
+@pytest.mark.parametrize(
+    ("depth_in", "ladder", "shoring"),
+    [(40, False, False), (50, True, False), (60, True, True), (None, False, False)],
+)
+def test_a_deep_pit_asks_for_a_ladder_and_a_deeper_one_for_shoring(depth_in, ladder, shoring):
+    # 29 CFR 1926.651-652 (OSHA; from memory): a ladder from 4 ft, a protective system from 5 ft.
+    text = words(wall_section(open_wall(pit_depth_in=depth_in), Settings()))
+    assert ("a ladder within 25 feet" in text) == ladder
+    assert ("a protective system" in text) == shoring
+
+
+def test_the_rose_holds_all_root_length_in_the_direction_it_went():
+    right_45 = trace(along((15, 1), (25, 11)), name="a")
+    left_45_from_its_tip = trace(along((5, 11), (15, 1)), name="b")
+    level_right = trace(along((15, 5), (20, 5)), name="c")
+    straight_down = trace(along((15, 1), (15, 7)), name="d")
+    made = wall([right_45, left_45_from_its_tip, level_right, straight_down])
+    lengths = rose_lengths(made.readings.roots)
+    assert lengths.sum() == pytest.approx(made.readings.root_length_in, abs=SUM_TOLERANCE_IN)
+    diagonal = np.hypot(10, 10)
+    assert lengths[4] == pytest.approx(diagonal, abs=SUM_TOLERANCE_IN)  # 40 to 50 degrees, right
+    assert lengths[13] == pytest.approx(diagonal, abs=SUM_TOLERANCE_IN)  # the same, left
+    assert lengths[0] == pytest.approx(5, abs=SUM_TOLERANCE_IN)
+    assert lengths[8] + lengths[9] == pytest.approx(6, abs=SUM_TOLERANCE_IN)
+    assert rose_words(made.readings.roots).startswith(
+        "13 % of root length lies within 30° of level, 72 % slants"
+    )
+
+
+def test_different_wall_names_have_different_places_on_the_page():
+    names = ["a b", "a-b", "a_b", "a_20_b", "A b", "a  b", "ä b"]
+    assert len({anchor(name) for name in names}) == len(names)
+    assert all(re.fullmatch(r"[A-Za-z0-9_-]+", anchor(name)) for name in names)

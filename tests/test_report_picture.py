@@ -1,0 +1,183 @@
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from handmade_roots import along, trace
+from report_walls import LENS, SOIL, empty_wall, open_wall, turned_wall, wall
+from skimage.color import deltaE_ciede2000, rgb2lab
+
+from rootread.report import draw_wall, jpeg
+from rootread.report.colours import (
+    FADED_INK,
+    INK,
+    LEVEL,
+    PAPER,
+    VERDICT_COLOURS,
+    WHITE,
+    descent_colours,
+    descent_table,
+    verdict_tone,
+)
+from rootread.report.overlay import draw_marks, runs_to_label
+from rootread.report.picture import WIDTH_PX, draw_photo, wall_view
+from rootread.report.view import AXIS_PX
+from rootread.settings import Settings
+
+COLOUR_TOLERANCE = 40
+"""Per channel, of 255: anti-aliasing and the dark casing blend in."""
+EVEN_WITHIN = 0.15
+"""Steps of the scale differ from their mean by no more than this share."""
+
+# Machado, Oliveira and Fernandes 2009, IEEE TVCG 15:1291-1298: full deuteranopia and protanopia,
+# acting on linear RGB (from memory).
+DEUTERANOPIA = np.array(
+    [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+)
+PROTANOPIA = np.array(
+    [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+)
+
+
+def linear(colours):
+    unit = np.asarray(colours, dtype=float) / 255
+    return np.where(unit <= 0.04045, unit / 12.92, ((unit + 0.055) / 1.055) ** 2.4)
+
+
+def contrast(one, other):
+    """Contrast ratio of WCAG 2 between two sRGB colours."""
+    light, dark = sorted((linear(colour) @ [0.2126, 0.7152, 0.0722] for colour in (one, other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def colour_at(picture, place):
+    column, row = np.round(place).astype(int)
+    return picture[row, column].astype(int)
+
+
+@pytest.mark.parametrize("size_px", [(640, 480), (600, 800), (3000, 2000), (2000, 500)])
+def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
+    to_photo = np.diag([size_px[0] / 40, size_px[0] / 40, 1.0])
+    made = open_wall(size_px=size_px, to_photo=to_photo)
+    photo = draw_photo(made)
+    assert photo.dtype == np.uint8
+    assert photo.shape == (round(size_px[1] * (WIDTH_PX - AXIS_PX) / size_px[0]), WIDTH_PX, 3)
+    whole = draw_wall(made, Settings())
+    assert whole.shape[1] == WIDTH_PX
+    assert whole.shape[0] > photo.shape[0]
+    assert jpeg(whole)[:3] == b"\xff\xd8\xff"
+
+
+@pytest.mark.parametrize("lens", [None, LENS])
+@pytest.mark.parametrize(("degrees", "tip"), [(45, (24, 14)), (90, (15, 15)), (20, (28, 5 + 13 * 0.36397))])
+def test_a_root_is_drawn_where_the_plane_says_in_the_colour_of_its_descent(lens, degrees, tip):
+    made = wall([trace(along((15, 5), tip))], lens=lens)
+    view = wall_view(made)
+    middle = made.plane.to_photo_px([[(15 + tip[0]) / 2, (5 + tip[1]) / 2]])
+    place = (middle[0] + 0.5) * view.scale - 0.5 + [AXIS_PX, 0]
+    drawn = colour_at(draw_photo(made), place)
+    bare = colour_at(draw_photo(empty_wall(lens=lens)), place)
+    assert np.abs(drawn - descent_colours([degrees])[0]).max() < COLOUR_TOLERANCE
+    assert np.abs(bare - SOIL).max() <= 1
+
+
+def test_a_root_followed_from_its_tip_has_the_same_colours():
+    line = along((15, 5), (24, 14))
+    there, back = (draw_photo(wall([trace(points)])) for points in (line, line[::-1]))
+    # Away from the ends a pixel may differ by rounding of where lines meet.
+    assert np.mean(np.abs(there.astype(int) - back).max(axis=2) > COLOUR_TOLERANCE) < 1e-4
+
+
+def test_a_stretch_that_was_bridged_is_dashed():
+    line = along((15, 5), (24, 14))
+    unseen = np.arange(len(line)) > len(line) // 2
+    made = wall([trace(line, inferred=unseen)])
+    picture = draw_photo(made)
+    colour = descent_colours([45])[0]
+
+    def coloured_share(points):
+        places = wall_view(made).px(points)
+        near = [np.abs(colour_at(picture, place) - colour).max() < COLOUR_TOLERANCE for place in places]
+        return np.mean(near)
+
+    assert coloured_share(line[5 : len(line) // 2 - 5]) == 1
+    assert 0.3 < coloured_share(line[len(line) // 2 + 5 : -5]) < 0.8
+
+
+def test_a_sideways_run_is_thicker_than_a_root_that_goes_down():
+    made = turned_wall()
+    picture = draw_photo(made)
+    view = wall_view(made)
+    run = made.readings.roots[-1].runs[0]
+    column, row = np.round(view.px([[run.x_to_in - 0.5, run.depth_in + 0.05]])[0]).astype(int)
+    band = picture[row - 15 : row + 15, column].astype(int)
+    assert (np.abs(band - LEVEL).max(axis=1) < COLOUR_TOLERANCE).sum() >= 6
+
+
+def test_a_layer_is_flagged_on_the_axis_at_its_depth():
+    made = turned_wall()
+    row = round(wall_view(made).row_at_edges(made.layers[0].depth_in)[0])
+    picture = draw_photo(made)
+    assert np.abs(picture[row - 20, 12].astype(int) - INK).max() <= 2
+    assert np.abs(draw_photo(empty_wall())[row - 20, 12].astype(int) - PAPER).max() <= 2
+
+
+def test_a_level_line_slopes_in_a_photo_taken_askew():
+    view = wall_view(open_wall())
+    left, right = view.row_at_edges(10.0)
+    # In the photo: row = (0.5 x + 20 z + 40) / (0.0002 x + 0.0001 z + 1), by the plane of these walls.
+    for row, column in ((left, 0), (right, 799)):
+        x_in, z_in = view.plane.to_wall_in([[column, (row + 0.5) / view.scale - 0.5]])[0]
+        assert z_in == pytest.approx(10.0, abs=0.02)
+        assert -4 < x_in < 42
+    assert right > left + 10
+
+
+def test_labels_neither_overlap_nor_leave_the_photo():
+    made = turned_wall(shanks_at_in=(5.0, 25.0))
+    view = wall_view(made)
+    labels = draw_marks(np.zeros((view.size_px[1], WIDTH_PX, 3), np.uint8), view, made).labels
+    assert len(labels) >= 4
+    for one, other in combinations(labels, 2):
+        apart = (
+            one.x >= other.x + other.width
+            or other.x >= one.x + one.width
+            or one.y >= other.y + other.height
+            or other.y >= one.y + one.height
+        )
+        assert apart
+    for label in labels:
+        assert label.x >= AXIS_PX and label.x + label.width <= WIDTH_PX
+        assert label.y >= 0 and label.y + label.height <= view.size_px[1]
+
+
+def test_the_longest_run_of_each_place_is_the_one_with_a_label():
+    chosen = runs_to_label(turned_wall().readings.roots)
+    lengths = [run.length_in for root in turned_wall().readings.roots for run in root.runs]
+    assert chosen[0].length_in == max(lengths)
+    assert len(chosen) == 2  # one bundle to the left, one to the right
+
+
+def test_equal_angles_are_equally_different_to_the_eye():
+    lab = rgb2lab(descent_table()[np.newaxis, ::10] / 255)[0]
+    steps = deltaE_ciede2000(lab[:-1], lab[1:])
+    assert np.abs(steps / steps.mean() - 1).max() < EVEN_WITHIN
+
+
+@pytest.mark.parametrize("sight", [np.eye(3), DEUTERANOPIA, PROTANOPIA])
+def test_steeper_is_darker_also_for_those_who_do_not_tell_red_from_green(sight):
+    seen = np.clip(linear(descent_table()[::10]) @ sight.T, 0, 1)
+    lightness = seen @ [0.2126, 0.7152, 0.0722]
+    assert all(steeper < flatter for flatter, steeper in pairwise(lightness))
+
+
+def test_letters_stand_out_as_wcag_asks():
+    for colour in (INK, FADED_INK, *VERDICT_COLOURS.values()):
+        assert contrast(colour, PAPER) >= 4.5
+        assert contrast(colour, WHITE) >= 4.5
+    assert contrast(INK, LEVEL) >= 4.5
+
+
+def test_of_two_verdict_words_the_worse_one_gives_the_colour():
+    assert verdict_tone("slowed or turned") == "turned"
+    assert verdict_tone("open") == "open"
+    assert verdict_tone("no roots") == ""
