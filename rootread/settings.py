@@ -36,12 +36,15 @@ class PlaneSettings:
 class FindSettings:
     """Which pixels are root."""
 
-    finder: Literal["ridges"] = "ridges"
+    finder: Literal["ridges", "network"] = "ridges"
     polarity: Literal["pale", "dark"] = "pale"
     """Whether roots are paler or darker than the soil; the ridge finder needs to be told."""
     ridge_low: float = 2.3
     ridge_high: float = 4.0
     """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
+    network_low: float = 0.35
+    network_high: float = 0.65
+    """Hysteresis on the network's root probability."""
     min_piece_in: float = 0.4
 
 
