@@ -17,7 +17,8 @@ from rootread.geometry import Points
 Colour = tuple[float, float, float]
 Values = NDArray[np.float64]
 Kind = Literal["open", "blocked", "mixed", "free"]
-"""``free`` walls hold roots of any habit, and are for training only."""
+KINDS: tuple[Kind, ...] = ("open", "blocked", "mixed")
+"""Kinds of wall that tests and benchmarks use; ``free`` ones, with roots of any habit, are for training."""
 Difficulty = Literal["clean", "typical", "hard"]
 Structure = Literal["crumb", "blocky", "massive", "platy", "sandy", "picture"]
 ObjectKind = Literal["card", "staff", "tape", "none"]

@@ -13,8 +13,11 @@ from rootread.scene.describe import Colour, Difficulty, Groove, Layer, Root, Val
 from rootread.scene.noise import wiggle
 from rootread.scene.soils import draw_root_colour, jitter
 
-GROWTH_PATTERN_DEG = (32.5, 5.0)
-"""Descent of unobstructed nodal roots, mean and spread: common practice says most lie in 30-35."""
+GROWTH_PATTERN_DEG = (31.0, 4.5)
+"""Descent of unobstructed nodal roots, mean and spread: common practice says most lie in 30-35. Shallow
+roots leave the wall sooner, so that what is left in it descends a little more."""
+STEEP_SHARE = 0.04
+"""Main roots that go down steeply from the start."""
 MIN_POINTS = 8
 """Shorter roots are left out."""
 
@@ -156,7 +159,7 @@ def grow_fan(
     for crown in crowns:
         for _ in range(int(rng.integers(8, 24))):
             side = int(rng.choice([-1, 1]))
-            steep = rng.random() < 0.06
+            steep = rng.random() < STEEP_SHARE
             descent = rng.uniform(55, 80) if steep else rng.normal(*GROWTH_PATTERN_DEG)
             descent = float(np.clip(descent, 18, 85))
             length = float(np.clip(rng.gamma(4, 3.3), 3, 1.5 * depth_in))
@@ -199,7 +202,7 @@ def grow_free(rng: np.random.Generator, habit: Habit, width_in: float, depth_in:
         points = within(points, width_in, depth_in)
         if len(points) < MIN_POINTS:
             continue
-        width = float(np.clip(rng.lognormal(np.log(thick), 0.6), 0.01, 0.5))
+        width = float(np.clip(rng.lognormal(np.log(thick), 0.6), 0.01, min(0.5, len(points) * STEP_IN / 20)))
         roots.append(body(rng, habit, points, width, rng.uniform(0, 0.7), 0, None, f"r{len(roots)}"))
     for mother in list(roots):
         roots += laterals(rng, habit, mother, habit.lateral_per_in, len(roots), rng.uniform(0.8, 3), None)
