@@ -28,7 +28,7 @@ TEXT_PX, SMALL_PX = 36, 29
 SCALE_PX = 34
 SAMPLE_PX = (112, 42)
 SOIL: RGB = (84, 62, 46)
-FLAT: RGB = (196, 188, 182)
+FLAT: RGB = (161, 151, 143)
 
 
 def draw_legend(
@@ -104,7 +104,7 @@ def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float
     elif kind == "bridged":
         dashes((red, green, blue), 4, 13, 10)
     elif kind == "flat":
-        bar(FLAT, 22)
+        bar(FLAT, 18)
         bar((red, green, blue), 4)
     elif kind == "layer":
         bar(DARK, 13, beyond=4)

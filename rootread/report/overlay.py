@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LETTERS_PX = 34
 TRACE_PX, CASING_PX = 3, 6
 RUN_PX, RUN_CASING_PX = 6, 12
-FLAT_PX = 22
+FLAT_PX = 18
 DASH_PX, GAP_PX = 15.0, 15.0
 FINE_PX = 3.0
 """Colours and dashes change at steps this long."""
@@ -101,7 +101,7 @@ def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -
         pieces.extend(_pieces(line, root))
     thin = [piece for piece in pieces if not piece.sideways]
     thick = [piece for piece in pieces if piece.sideways]
-    veil(picture, flat, WHITE, FLAT_PX, 0.6)
+    veil(picture, flat, WHITE, FLAT_PX, 0.45)
     veil(picture, [piece.line_px for piece in thin], DARK, CASING_PX, 0.45)
     veil(picture, [piece.line_px for piece in thick], DARK, RUN_CASING_PX, 0.45)
     for piece in [*thin, *thick]:
