@@ -40,8 +40,8 @@ class Layer:
 def draw_layer(things: Things, side: int, warp: Tensor) -> Layer:
     """Rasterise; ``warp`` is ``(B, S, S, 2)`` unit noise that makes edges uneven."""
     parts = [
-        _draw(Things(*(f[b : b + 8] for f in _fields(things))), side, warp[b : b + 8])
-        for b in range(0, len(things.kind), 8)
+        _draw(Things(*(f[b : b + 16] for f in _fields(things))), side, warp[b : b + 16])
+        for b in range(0, len(things.kind), 16)
     ]
     return Layer(*(torch.cat([part[k] for part in parts]) for k in range(6)))
 

@@ -1,6 +1,6 @@
 """Train the network: ``python -m rootread.train.run OUT [--minutes M] [--resume CHECKPOINT]``.
 
-OUT receives ``checkpoint.pt`` (all that a later run needs to go on),
+OUT receives ``checkpoint.pt`` and ``optimiser.pt`` (all that a later run needs to go on),
 ``log.csv`` and ``settings.json``. Runs are cut to minutes, since a rented GPU
 is; what was learnt goes on in the next run.
 """
@@ -50,22 +50,23 @@ class Trainer:
     def resume(self, path: Path) -> None:
         """Go on from a checkpoint, with fresh pictures."""
         kept = torch.load(path, map_location=self.device, weights_only=True)
+        moments = torch.load(path.with_name("optimiser.pt"), map_location=self.device, weights_only=True)
         self.net.load_state_dict(kept["net"])
         self.average.load_state_dict(kept["average"])
-        self.optimiser.load_state_dict(kept["optimiser"])
+        self.optimiser.load_state_dict(moments)
         self.steps = int(kept["steps"])
         self.draw.manual_seed(self.settings.seed + self.steps)
 
     def save(self, path: Path) -> None:
-        """Write a checkpoint, whole or not at all."""
-        part = path.with_suffix(".part")
-        kept = {"net": self.net, "average": self.average, "optimiser": self.optimiser}
-        states: dict[str, Any] = {name: k.state_dict() for name, k in kept.items()}
-        states |= {"steps": self.steps, "widths": list(self.settings.widths)}
+        """Write a checkpoint and, beside it, the optimiser; each whole or not at all."""
+        kept: dict[str, Any] = {"net": self.net.state_dict(), "average": self.average.state_dict()}
+        kept |= {"steps": self.steps, "widths": list(self.settings.widths)}
         if self.calibration:
-            states["calibration"] = self.calibration
-        torch.save(states, part)
-        part.replace(path)
+            kept["calibration"] = self.calibration
+        for file, states in ((path, kept), (path.with_name("optimiser.pt"), self.optimiser.state_dict())):
+            part = file.with_suffix(".part")
+            torch.save(states, part)
+            part.replace(file)
 
     def add_made(self) -> None:
         """Make a fresh batch of walls."""
@@ -200,11 +201,16 @@ def train(settings: TrainSettings, device: torch.device, feed: Feed, out: Path, 
     start = saved = time.monotonic()
     rows: list[dict[str, float]] = []
     losses: list[Any] = []
+    spent = [0.0, 0.0]
     while (progress := (time.monotonic() - start) / (60 * settings.minutes)) < 1:
+        before = time.monotonic()
         _refill(trainer, feed)
+        between = time.monotonic()
         losses.append(trainer.step(progress))
+        spent = [spent[0] + between - before, spent[1] + time.monotonic() - between]
         if trainer.steps % settings.validate_every == 0:
             rows.append(_report(trainer, held_out, losses, start))
+            print(f"seconds refilling {spent[0]:.0f}, learning {spent[1]:.0f}", flush=True)
             losses = []
         if time.monotonic() - saved > settings.checkpoint_seconds:
             trainer.save(out / "checkpoint.pt")

@@ -28,7 +28,7 @@ class TrainSettings:
     weight_decay: float = 0.01
     average_keep: float = 0.998
     """The weights that are shipped are the running mean of the last ~500 steps."""
-    validate_every: int = 1000
+    validate_every: int = 500
     checkpoint_seconds: float = 60.0
     widths: tuple[int, ...] = (16, 48, 96, 128, 192)
 
