@@ -7,6 +7,7 @@ Equal angles are equally different to the eye: the anchors are joined in CIELAB
 and the curve is stepped by CIEDE2000.
 """
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -39,8 +40,8 @@ STEEPEST_DEG = 60.0
 _ANCHORS = ("#FFEF5C", "#A8E05F", "#42C9A0", "#2FA3CF", "#6A8BF5")
 
 
-def hex_of(colour: RGB) -> str:
-    """``#rrggbb``."""
+def hex_of(colour: Sequence[int] | NDArray[np.uint8]) -> str:
+    """An sRGB colour as ``#rrggbb``."""
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rootread.geometry import arc_length
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings, RootReading
-from rootread.report.colours import descent_colours
+from rootread.report.colours import descent_colours, hex_of
 from rootread.report.waydown import way_down
 from rootread.report.words import percent
 
@@ -35,7 +35,7 @@ def half_rose(readings: Readings) -> Markup:
     for number, radius in enumerate(radii):
         start = number * WEDGE_DEG
         middle = start + WEDGE_DEG / 2
-        colour = "#{:02x}{:02x}{:02x}".format(*descent_colours([min(middle, 180 - middle)])[0])
+        colour = hex_of(descent_colours([min(middle, 180 - middle)])[0])
         rim = f"A{radius:.1f} {radius:.1f} 0 0 1 {_xy(radius, start + WEDGE_DEG)}"
         shape = f"M{_xy(0, start)}L{_xy(radius, start)}{rim}Z"
         says = f"{100 * share[number]:.0f} % of root length"

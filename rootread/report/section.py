@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from rootread.judge.types import GradePart, Layer
 from rootread.measure.types import Interval
-from rootread.report.colours import descent_table, verdict_tone
+from rootread.report.colours import descent_table, hex_of, verdict_tone
 from rootread.report.embed import data_uri
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import draw_photo
@@ -128,7 +128,7 @@ def template(name: str) -> Any:
 
 def _ramp() -> str:
     table = descent_table()
-    return ",".join("#{:02x}{:02x}{:02x}".format(*colour) for colour in table[:: len(table) // 8])
+    return ",".join(hex_of(colour) for colour in table[:: len(table) // 8])
 
 
 def _part(part: GradePart) -> dict[str, Any]:
