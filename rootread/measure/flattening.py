@@ -1,73 +1,179 @@
 """Flattened stretches: where a root looks wider than its own taper.
 
-A root thins from base to tip. Squeezed between clods or against a layer it
-becomes a ribbon, and the wall shows its broad side, so its visible width
-stands out above the taper. Flattening only ever widens what is seen, so the
-taper is the straight line through the slimmer part of the widths.
+A root thins from base to tip, by much the same share an inch. Squeezed
+between clods or against a layer it becomes a ribbon, and the wall shows its
+broad side. So the logarithm of its visible width is a falling line with a
+step up over each flattened stretch:
+
+    log width = a + b s + log(ratio) [s in the stretch],   b <= 0
+
+Line and step are fitted together by least squares for every stretch of half
+inches, and the one that explains most is taken. Widths read off a photo
+scatter, and neighbours err alike where a clod or a shadow hides an edge; how
+much is taken from all roots of the wall, and a step must stand out from it.
+A photo hides more width than it adds, so the level that most of a root shows
+is its own and not the few slim pieces beside it.
 """
+
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.sideways import stretches
 from rootread.settings import MeasureSettings
 
-OUTLIER_RATIO = 1.2
-"""Widths above this many times the line are set aside and the line is fitted again; natural
-knobbiness and the error of a width stay within about a tenth."""
-FIT_ROUNDS = 8
+Values = NDArray[np.float64]
+
+FEWEST_PIECES = 5
+"""A line, a step and a scatter cannot be told from fewer widths."""
+STANDARD_ERRORS = 4.0
+"""The best of some hundred stretches is taken, so it must stand out by more than the usual two."""
+MOST_STRETCHES = 3
+LARGEST_SHARE = 0.6
+"""Of a root; if more of it seems wide, the rest was read too slim."""
+LEAST_SCATTER = 0.05
+"""Of log width; no photo shows a half inch of root more exactly."""
+MOST_MEMORY = 0.8
 
 
-def taper(along_in: NDArray[np.float64], width_in: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The width a root would have without flattening, at each place along it.
+@dataclass(frozen=True)
+class WidthNoise:
+    """How the widths of a wall scatter about the taper of their roots."""
 
-    A straight line by least squares, fitted again without the widths that
-    stand above it until nothing changes. The start is a level line at the
-    lower quartile, so that a root flattened over most of its length still
-    finds its slim part. A line that widens toward the tip is replaced by the
-    median of the widths kept, because roots do not grow thicker downward.
+    scatter: float = LEAST_SCATTER
+    """Standard deviation of log width, half inch by half inch."""
+    memory: float = 0.0
+    """Correlation of one half inch with the next."""
 
-    Parameters
-    ----------
-    along_in, width_in : ``(N,)`` places along the root and visible widths there.
+    @property
+    def inflation(self) -> float:
+        """By how much memory raises the error of a mean: ``sqrt((1 + r) / (1 - r))``."""
+        return float(np.sqrt((1 + self.memory) / (1 - self.memory)))
+
+
+NO_NOISE = WidthNoise()
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A stretch of pieces, from ``start`` up to ``end``, that is wider by ``log_ratio``."""
+
+    start: int
+    end: int
+    log_ratio: float
+    standard_errors: float
+
+
+def width_noise(
+    widths_in: Sequence[Values], inferred: Sequence[NDArray[np.bool_]], settings: MeasureSettings
+) -> WidthNoise:
+    """Scatter and memory of the widths of a wall, from all roots long enough for a line.
+
+    The scatter is a median, so that the flattened roots of the wall do not set it.
     """
-    line = np.full(len(width_in), np.quantile(width_in, 0.25))
-    kept = width_in <= OUTLIER_RATIO * line
-    for _ in range(FIT_ROUNDS):
-        line = _falling_line(along_in[kept], width_in[kept], along_in)
-        now = width_in <= OUTLIER_RATIO * line
-        if now.sum() < 2 or np.array_equal(now, kept):
-            break
-        kept = now
-    return line
-
-
-def _falling_line(
-    s: NDArray[np.float64], width: NDArray[np.float64], at: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    spread = float(np.sum((s - s.mean()) ** 2))
-    slope = float(np.sum((s - s.mean()) * (width - width.mean()))) / spread if spread > 0 else 0.0
-    if slope >= 0:
-        return np.full(len(at), np.median(width))
-    least = 0.25 * width.mean()  # a tip never tapers to nothing within what a photo shows
-    return np.maximum(width.mean() + slope * (at - s.mean()), least)
+    rests = []
+    for width, unseen in zip(widths_in, inferred, strict=True):
+        log_width, at = _pieces(width, ~unseen, _piece_size(settings))
+        if len(at) >= FEWEST_PIECES:
+            rests.append(log_width - np.polyval(np.polyfit(at, log_width, 1), at))
+    if not rests:
+        return NO_NOISE
+    every = np.concatenate(rests)
+    squares = float(every @ every)
+    next_to = float(sum(rest[1:] @ rest[:-1] for rest in rests))
+    scatter = 1.4826 * float(np.median(np.abs(every)))  # the sd of a normal from its median deviation
+    memory = min(max(next_to / squares, 0.0), MOST_MEMORY) if squares > 0 else 0.0
+    return WidthNoise(max(scatter, LEAST_SCATTER), memory)
 
 
 def flattened_points(
-    width_in: NDArray[np.float64], inferred: NDArray[np.bool_], settings: MeasureSettings
+    width_in: Values, inferred: NDArray[np.bool_], noise: WidthNoise, settings: MeasureSettings
 ) -> NDArray[np.bool_]:
     """``(N,)`` True in stretches at least as wide and as long as the definition asks.
 
     Bridged parts were not seen, so they neither shape the taper nor count.
+
+    Parameters
+    ----------
+    width_in : ``(N,)`` visible width at even steps along the root.
+    inferred : ``(N,)`` True where the root was bridged.
+    noise : of the wall's widths.
     """
     flat = np.zeros(len(width_in), dtype=bool)
-    seen = ~inferred
-    if seen.sum() < 2:
-        return flat
-    along_in = np.arange(len(width_in), dtype=np.float64) * settings.step_in
-    expected = np.interp(along_in, along_in[seen], taper(along_in[seen], width_in[seen]))
-    wide = seen & (width_in >= settings.flattened_ratio * expected)
-    for start, end in stretches(wide):
-        if (end - start) * settings.step_in >= settings.flattened_min_length_in:
-            flat[start:end] = True
-    return flat
+    size = _piece_size(settings)
+    log_width, at = _pieces(width_in, ~inferred, size)
+    wide = np.zeros(len(at), dtype=bool)
+    for _ in range(MOST_STRETCHES):
+        free = ~wide
+        if free.sum() < FEWEST_PIECES:
+            break
+        step = _best_step(log_width[free], at[free].astype(float), noise)
+        if step is None or step.standard_errors < STANDARD_ERRORS:
+            break
+        wide[np.flatnonzero(free)[step.start : step.end]] = True
+        if wide.mean() > LARGEST_SHARE:
+            break
+        if step.log_ratio >= np.log(settings.flattened_ratio):
+            for piece in at[free][step.start : step.end]:
+                flat[piece * size : (piece + 1) * size] = True
+    return flat & ~inferred
+
+
+def _piece_size(settings: MeasureSettings) -> int:
+    return max(round(settings.flattened_min_length_in / settings.step_in), 1)
+
+
+def _pieces(width_in: Values, seen: NDArray[np.bool_], size: int) -> tuple[Values, NDArray[np.intp]]:
+    """Median log width of each piece of ``size`` points that was mostly seen, and which piece it is."""
+    count = len(width_in) // size
+    log_width = np.log(np.maximum(width_in[: count * size], 1e-3)).reshape(count, size)
+    mostly = seen[: count * size].reshape(count, size).mean(axis=1) > 0.5
+    return np.median(log_width[mostly], axis=1), np.flatnonzero(mostly)
+
+
+def _best_step(log_width: Values, s: Values, noise: WidthNoise) -> _Step | None:
+    """The stretch whose step up explains most of the widths, beside a falling line."""
+    count = len(s)
+    start, past = (index.ravel() for index in np.triu_indices(count + 1, k=1))
+    proper = (past - start) < count - 1
+    start, past = start[proper], past[proper]
+    inside = (np.arange(count) >= start[:, None]) & (np.arange(count) < past[:, None])
+    ratio, rest, slope = _fit(log_width, s, inside.astype(float), sloping=True)
+    level_ratio, level_rest, _ = _fit(log_width, s, inside.astype(float), sloping=False)
+    ratio, rest = np.where(slope <= 0, ratio, level_ratio), np.where(slope <= 0, rest, level_rest)
+    rest = np.where(ratio > 0, rest, np.inf)
+    best = int(np.argmin(rest))
+    if not np.isfinite(rest[best]):
+        return None
+    scatter = max(float(np.sqrt(rest[best] / max(count - 3, 1))), noise.scatter) * noise.inflation
+    length = past[best] - start[best]
+    effective = 1 / (1 / length + 1 / (count - length))
+    return _Step(
+        int(start[best]),
+        int(past[best]),
+        float(ratio[best]),
+        float(ratio[best] * np.sqrt(effective) / scatter),
+    )
+
+
+def _fit(y: Values, s: Values, inside: NDArray[np.float64], sloping: bool) -> tuple[Values, Values, Values]:
+    """Least squares of ``y = a + b s + c inside`` for each row of ``inside``.
+
+    Returns c, the residual sum of squares, and b (0 when not sloping). What
+    a and b explain is first taken out of y and of each row; then c is the
+    slope of one on the other.
+    """
+    y_rest, z_rest = y - y.mean(), inside - inside.mean(axis=1, keepdims=True)
+    centred = s - s.mean()
+    spread = float(centred @ centred)
+    on_y = float(centred @ y_rest) / spread
+    on_z = z_rest @ centred / spread
+    if sloping:
+        y_rest = y_rest - on_y * centred
+        z_rest = z_rest - on_z[:, None] * centred
+    power = np.maximum((z_rest**2).sum(axis=1), 1e-9)
+    c = z_rest @ y_rest / power
+    rest = np.maximum(y_rest @ y_rest - c**2 * power, 0.0)
+    b = on_y - c * on_z if sloping else np.zeros_like(c)
+    return c, rest, b

@@ -5,9 +5,8 @@ from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
 from rootread.geometry import Points
-from rootread.measure.centreline import centreline
 from rootread.measure.direction import chord_descent, descent_along, length_and_chord, turning
-from rootread.measure.flattening import flattened_points
+from rootread.measure.flattening import NO_NOISE, WidthNoise, flattened_points
 from rootread.measure.sideways import sideways_runs, turns
 from rootread.measure.types import RootReading
 from rootread.settings import MeasureSettings
@@ -18,20 +17,22 @@ def depth_below_surface(points: Points, surface_in: Points) -> NDArray[np.float6
     return points[:, 1] - np.interp(points[:, 0], surface_in[:, 0], surface_in[:, 1])
 
 
-def measure_root(trace: Trace, surface_in: Points, settings: MeasureSettings) -> RootReading:
-    """Read one trace.
+def measure_root(
+    even: Trace, surface_in: Points, settings: MeasureSettings, noise: WidthNoise = NO_NOISE
+) -> RootReading:
+    """Read one root from its centreline.
 
     Parameters
     ----------
-    trace : the root, ``(N, 2)`` points in inches, base first.
+    even : the trace at even steps along its smoothed centreline.
     surface_in : ``(M, 2)`` soil surface line, x rising.
+    noise : of the wall's widths; without it they are taken as exact.
     """
-    even = centreline(trace, settings)
     points = even.points
     length_in, chord_in = length_and_chord(points)
     descent_at = descent_along(points, settings.step_in, settings.tangent_in)
     below = depth_below_surface(points, surface_in)
-    flat = flattened_points(even.width_in, even.inferred, settings)
+    flat = flattened_points(even.width_in, even.inferred, noise, settings)
     seen = ~even.inferred if not even.inferred.all() else np.ones_like(even.inferred)
     return RootReading(
         trace=even,
@@ -45,6 +46,6 @@ def measure_root(trace: Trace, surface_in: Points, settings: MeasureSettings) ->
         flattened_share=float(flat.mean()),
         descent_at_deg=descent_at,
         flattened=flat,
-        runs=sideways_runs(trace.id, points, descent_at, below, settings),
-        turns=turns(trace.id, points, below, settings),
+        runs=sideways_runs(even.id, points, descent_at, below, settings),
+        turns=turns(even.id, points, below, settings),
     )

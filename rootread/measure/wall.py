@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
+from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
 from rootread.measure.descent import counted_descents, wall_descent
+from rootread.measure.flattening import width_noise
 from rootread.measure.pattern import pattern_band, pattern_shares
 from rootread.measure.root import measure_root
 from rootread.measure.types import PlaneErrors, Readings, RootReading
@@ -29,7 +31,9 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
     of zero and NaN for every mean.
     """
     surface = plane.surface.line_in
-    roots = tuple(measure_root(t, surface, settings) for t in traces if _spans(t, 2 * settings.step_in))
+    lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
+    noise = width_noise([line.width_in for line in lines], [line.inferred for line in lines], settings)
+    roots = tuple(measure_root(line, surface, settings, noise) for line in lines)
     band = pattern_band(settings, plane.level.se_deg)
     counted = [counted_descents(root, settings) for root in roots]
     shares = pattern_shares(np.concatenate([c.descent_deg for c in counted] or [np.zeros(0)]), band)
