@@ -22,7 +22,9 @@ SMEAR_DEG = 3.0
 # Votes are capped at this many times the median gradient of edge pixels: a long faint edge counts.
 VOTE_CAP = 3.0
 MAX_LINES = 60
-MAX_BARS = 40
+MAX_BARS = 20
+# Bars whose sides differ by less than this share of the width are one.
+SAME_SIDE = 0.12
 MAX_CONVERGENCE_DEG = 3.0
 # Bar widths sought, as a share of the photo's long side: 1/2 in in 60 to 3 in in 15.
 WIDTH_SHARE = (0.006, 0.12)
@@ -79,11 +81,22 @@ def find_bars(grey: NDArray[np.uint8]) -> list[Bar]:
             if bar is not None:
                 bars.append(bar)
     bars.sort(key=lambda bar: -bar.strength)
+    kept: list[Bar] = []
+    for bar in bars:
+        if len(kept) == MAX_BARS:
+            break
+        if not any(_same(bar, other) for other in kept):
+            kept.append(bar)
     scale = np.array(grey.shape[::-1]) / size
     return [
-        Bar((bar.left + 0.5) * scale - 0.5, (bar.right + 0.5) * scale - 0.5, bar.strength)
-        for bar in bars[:MAX_BARS]
+        Bar((bar.left + 0.5) * scale - 0.5, (bar.right + 0.5) * scale - 0.5, bar.strength) for bar in kept
     ]
+
+
+def _same(bar: Bar, other: Bar) -> bool:
+    """Whether two bars have the same sides to within what following the sides makes good."""
+    near = SAME_SIDE * other.width_px
+    return bool(np.abs(bar.left - other.left).max() < near and np.abs(bar.right - other.right).max() < near)
 
 
 def _lines(small: NDArray[np.uint8]) -> list[Line]:

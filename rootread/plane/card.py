@@ -90,28 +90,28 @@ def marker_corners_in(marker: int, marker_in: float) -> Points:
 
 def _read_markers(grey: NDArray[np.uint8]) -> list[tuple[int, Points]]:
     """Ids and corner pixels of every marker whose code can be read."""
+    best = _read_at(grey, DETECT_MEGAPIXELS[0])
+    if 0 < len(best) < 4 and grey.size > DETECT_MEGAPIXELS[0] * 1e6:
+        # A card is there: what is too small or too dusty at this size may be read at a larger one.
+        finer = _read_at(grey, DETECT_MEGAPIXELS[1])
+        best = finer if len(finer) > len(best) else best
+    return best
+
+
+def _read_at(grey: NDArray[np.uint8], megapixels: float) -> list[tuple[int, Points]]:
+    """Markers read on a picture of at most so many megapixels."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    detector = cv2.aruco.ArucoDetector(dictionary, parameters)
-    best: list[tuple[int, Points]] = []
-    for megapixels in DETECT_MEGAPIXELS:
-        shrink = min(1.0, float(np.sqrt(megapixels * 1e6 / grey.size)))
-        small = (
-            cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else grey
-        )
-        corners, ids, _ = detector.detectMarkers(small)
-        scale = np.array(grey.shape[::-1]) / np.array(small.shape[::-1])
-        read = [
-            (int(marker), (quad.reshape(4, 2).astype(float) + 0.5) * scale - 0.5)
-            for quad, marker in zip(corners, [] if ids is None else ids.ravel(), strict=True)
-            if marker < 4
-        ]
-        if len(read) > len(best):
-            best = read
-        if len(best) >= 4 or shrink == 1.0:
-            break
-    return best
+    shrink = min(1.0, float(np.sqrt(megapixels * 1e6 / grey.size)))
+    small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else grey
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(small)
+    scale = np.array(grey.shape[::-1]) / np.array(small.shape[::-1])
+    return [
+        (int(marker), (quad.reshape(4, 2).astype(float) + 0.5) * scale - 0.5)
+        for quad, marker in zip(corners, [] if ids is None else ids.ravel(), strict=True)
+        if marker < 4
+    ]
 
 
 def _group(markers: list[tuple[int, Points]], marker_in: float) -> list[dict[int, Points]]:

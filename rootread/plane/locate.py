@@ -11,12 +11,13 @@ from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
 from rootread.photo import Photo, to_linear
-from rootread.plane.bars import Bar, find_bars
+from rootread.plane.bars import find_bars
 from rootread.plane.camera import ROTATION, SHIFT, CameraBelief, CameraFit, Floats, plane_to_photo
 from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
 from rootread.plane.points import locate_points
 from rootread.plane.staff import BAND_IN, find_staffs
+from rootread.plane.strips import straighten
 from rootread.plane.surface import GroundLine, find_ground_line
 from rootread.plane.tape import find_tape
 from rootread.plane.types import Level, ScaleFinding, ScaleKind, Surface, WallPlane
@@ -104,19 +105,19 @@ def _find_scale(photo: Photo, row: SheetRow | None, marks: Marks | None, belief:
     if word == "points":
         return Located("points", locate_points(marks or Marks(), belief), ())
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
-    light = cv2.cvtColor(to_linear(photo.rgb), cv2.COLOR_RGB2GRAY)
+    light = to_linear(grey)
     if word in ("auto", "card"):
         cards = find_cards(grey, light, belief, unit_in or MARKER_IN)
         if cards:
             outline = plane_to_photo(cards[0].fit, cards[0].outline_in)
             return Located("card", cards[0].fit, (outline,))
-    bars: list[Bar] = find_bars(grey) if word != "card" else []
+    strips = [straighten(light, bar) for bar in find_bars(grey)] if word != "card" else []
     if word in ("auto", "staff"):
-        staffs = find_staffs(light, bars, belief, (unit_in if word == "staff" else None) or BAND_IN)
+        staffs = find_staffs(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
         if staffs:
             return Located("staff", staffs[0].fit, (staffs[0].outline_px,))
     if word in ("auto", "tape"):
-        tape = find_tape(light, bars, belief, unit_in if word == "tape" else None)
+        tape = find_tape(light, strips, belief, unit_in if word == "tape" else None)
         if tape is not None:
             return Located("tape", tape.fit, (tape.outline_px,))
     wanted = "card, staff or tape" if word == "auto" else word

@@ -13,14 +13,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from rootread.geometry import Points
-from rootread.plane.bars import Bar
 from rootread.plane.camera import CameraBelief, CameraFit, Floats
 from rootread.plane.ruled import RuledObject, locate_ruled
-from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks, straighten
+from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
 BAND_IN = 1.0
-STRIP_COLUMNS = 40
-MARGIN = 0.3
 # Bands as long as this share of the bar's width are sought.
 BAND_OVER_WIDTH = (0.25, 4.0)
 MIN_EDGES = 6
@@ -53,12 +50,11 @@ class StaffFinding:
 
 
 def find_staffs(
-    light: NDArray[np.float32], bars: list[Bar], belief: CameraBelief, band_in: float = BAND_IN
+    light: NDArray[np.float32], strips: list[Strip], belief: CameraBelief, band_in: float = BAND_IN
 ) -> list[StaffFinding]:
-    """Every bar that carries even bands, best first."""
+    """Every strip that carries even bands, best first."""
     counted = []
-    for bar in bars:
-        strip = straighten(light, bar, STRIP_COLUMNS, MARGIN)
+    for strip in strips:
         marks = count_bands(strip)
         if marks is not None:
             counted.append((len(marks.k) * _contrast(strip, marks), strip, marks))

@@ -22,6 +22,8 @@ from rootread.plane.camera import Floats
 STRAY_LIGHT = 0.02
 
 
+# Places across a strip.
+STRIP_COLUMNS = 49
 # A bar's sides are followed within this share of its width of where the straight lines put them,
 # in so many pieces along it.
 SIDE_REACH = 0.2
@@ -46,30 +48,30 @@ class Strip:
 
     def to_photo(self, u: Floats, s: Floats) -> Points:
         """Strip places to photo pixels."""
-        return _strip_to_photo(self.bar, self.sides, np.asarray(u), np.asarray(s))
+        left, right = _side_places(self.bar, self.sides, np.asarray(s, dtype=float))
+        return left + np.asarray(u)[:, None] * (right - left)
 
     def columns(self, low: float, high: float) -> NDArray[np.float32]:
         """The strip between two places across."""
         return self.tones[:, (self.u >= low) & (self.u <= high)]
 
 
-def _strip_to_photo(bar: Bar, sides: Floats, u: Floats, s: Floats) -> Points:
+def _side_places(bar: Bar, sides: Floats, s: Floats) -> tuple[Points, Points]:
+    """``(S, 2)`` photo places of the left and of the right side at distances ``s`` along the bar."""
     share = s / bar.length_px
-    left_off, right_off = (np.polyval(side, 2.0 * share - 1.0) for side in sides)
-    across = (left_off * (1.0 - u) + (1.0 + right_off) * u)[..., None]
-    share = share[..., None]
-    left = bar.left[0] + share * (bar.left[1] - bar.left[0])
-    right = bar.right[0] + share * (bar.right[1] - bar.right[0])
-    return left + across * (right - left)
+    left_off, right_off = (np.polyval(side, 2.0 * share - 1.0)[:, None] for side in sides)
+    left = bar.left[0] + share[:, None] * (bar.left[1] - bar.left[0])
+    right = bar.right[0] + share[:, None] * (bar.right[1] - bar.right[0])
+    return left + left_off * (right - left), right + right_off * (right - left)
 
 
-def straighten(picture: NDArray[np.float32], bar: Bar, columns: int, margin: float) -> Strip:
-    """Read the photo along a bar, ``margin`` of its width to both sides included.
+def straighten(picture: NDArray[np.float32], bar: Bar) -> Strip:
+    """Read the photo along a bar.
 
     A lens bows a straight bar by some pixels, so its sides are followed first.
     """
     sides = follow_sides(picture, bar)
-    u = np.linspace(-margin, 1.0 + margin, columns)
+    u = np.linspace(0.0, 1.0, STRIP_COLUMNS)
     return Strip(_read(picture, bar, sides, u, int(bar.length_px)), u, bar, sides)
 
 
@@ -108,12 +110,14 @@ def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> 
 
 def _read(picture: NDArray[np.float32], bar: Bar, sides: Floats, u: Floats, rows: int) -> NDArray[np.float32]:
     """``(rows, U)`` of the photo along a bar."""
-    s = np.arange(rows) * (bar.length_px / rows)
-    at = _strip_to_photo(bar, sides, np.broadcast_to(u, (rows, len(u))), s[:, None]).astype(np.float32)
+    left, right = _side_places(bar, sides, np.arange(rows) * (bar.length_px / rows))
+    columns, lines = (
+        (left[:, k, None] + u * (right[:, k, None] - left[:, k, None])).astype(np.float32) for k in (0, 1)
+    )
     return cv2.remap(
         picture,
-        np.ascontiguousarray(at[..., 0]),
-        np.ascontiguousarray(at[..., 1]),
+        columns,
+        lines,
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=float("nan"),

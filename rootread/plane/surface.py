@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 
 from rootread.geometry import Points
 from rootread.plane.camera import Floats
-from rootread.plane.flat import resample
+from rootread.plane.flat import photo_map
 from rootread.plane.types import Grid, Lens
 
 # The line is sought at this resolution, on texture seen three times finer.
@@ -78,7 +78,7 @@ def find_ground_line(
     columns = int((x1 - x0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK
     if rows < 60 or columns < 60:
         return None
-    flat, inside = resample(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
+    flat, inside = _coarse(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
     features, valid = _features(flat, inside)
     grid = Grid(SEARCH_PX_PER_IN, x0, z0, valid.shape)
     for outline in hidden_in:
@@ -93,6 +93,25 @@ def find_ground_line(
     z = _smooth(line, valid)
     x = np.arange(valid.shape[1])
     return GroundLine(grid.to_in(np.column_stack([x, z])), _se(beside), beside)
+
+
+def _coarse(
+    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """A quick look at the wall: the photo shrunk by a whole number, then read on the grid."""
+    at = photo_map(to_photo, lens, grid)
+    height, width = rgb.shape[:2]
+    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
+    middle = at[grid.shape[0] // 2, grid.shape[1] // 2 : grid.shape[1] // 2 + 2]
+    step = max(int(np.hypot(*(middle[1] - middle[0]))), 1)
+    small = cv2.resize(
+        rgb[: height // step * step, : width // step * step],
+        (width // step, height // step),
+        interpolation=cv2.INTER_AREA,
+    )
+    at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
+    flat = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return flat, inside
 
 
 def _features(

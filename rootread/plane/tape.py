@@ -12,17 +12,15 @@ from typing import Literal
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len, rfft
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from rootread.errors import NoBelievableScale
 from rootread.geometry import Points
-from rootread.plane.bars import Bar
 from rootread.plane.camera import CameraBelief, CameraFit, Floats, plane_to_photo
 from rootread.plane.ruled import RuledObject, locate_ruled
-from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks, straighten
+from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
-STRIP_COLUMNS = 65
-MARGIN = 0.15
 # Part of the width just inside a side that every tick crosses.
 TICK_ZONE = (0.03, 0.16)
 TICK_PX = (3.0, 48.0)
@@ -64,11 +62,10 @@ class TapeFinding:
     outline_px: Points
 
 
-def find_ticks(light: NDArray[np.float32], bars: list[Bar]) -> list[TickRow]:
+def find_ticks(strips: list[Strip]) -> list[TickRow]:
     """Every row of even ticks along the side of a bar, best first."""
     rows = []
-    for bar in bars:
-        strip = straighten(light, bar, STRIP_COLUMNS, MARGIN)
+    for strip in strips:
         for side in ("left", "right"):
             row = _count_ticks(strip, side)
             if row is not None:
@@ -77,15 +74,15 @@ def find_ticks(light: NDArray[np.float32], bars: list[Bar]) -> list[TickRow]:
 
 
 def find_tape(
-    light: NDArray[np.float32], bars: list[Bar], belief: CameraBelief, unit_in: float | None = None
+    light: NDArray[np.float32], strips: list[Strip], belief: CameraBelief, unit_in: float | None = None
 ) -> TapeFinding | None:
-    """The tape among a photo's bars; ``unit_in`` is what a tick is, where that is known.
+    """The tape among a photo's bars, straightened; ``unit_in`` is what a tick is, where that is known.
 
     Raises
     ------
     NoBelievableScale : there is a tape, but what its ticks are is not certain.
     """
-    rows = find_ticks(light, bars)
+    rows = find_ticks(strips)
     uncertain = False
     for row in rows[:MAX_LOCATED]:
         # What a tick is does not change the shape of the plane, so any unit does to begin with.
@@ -184,20 +181,21 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
     """Chirp, cycles over the profile, phase and height over the noise of the strongest repetition."""
     tone = _even_tone(profile)
     size = len(tone)
-    even = np.linspace(0.0, 1.0, 2 * size)
-    low, high = int(size / TICK_PX[1]), int(size / TICK_PX[0])
-    best = None
-    for chirp in CHIRPS:
-        warped = np.interp(_warp(chirp, even) * (size - 1), np.arange(size), tone) * np.hanning(2 * size)
-        spectrum = np.fft.rfft(warped, 4 * size)
-        power = np.abs(spectrum) ** 2
-        band = power[2 * low : 2 * high]
-        at = int(np.argmax(band))
-        height = float(band[at] / np.median(band))
-        if best is None or height > best[3]:
-            peak = spectrum[2 * low + at]
-            best = (float(chirp), (2 * low + at) / 2.0, float(np.angle(peak)), height)
-    return best if best is not None and best[3] > MIN_PEAK else None
+    places = np.linspace(0.0, 1.0, 2 * size)
+    window = np.hanning(2 * size)
+    warped = np.stack([np.interp(_warp(c, places) * (size - 1), np.arange(size), tone) for c in CHIRPS])
+    padded = next_fast_len(4 * size, real=True)
+    spectrum = rfft((warped * window).astype(np.float32), padded, axis=1)
+    # Bin b holds b * 2 size / padded cycles over the profile.
+    cycles = np.arange(spectrum.shape[1]) * (2.0 * size / padded)
+    band = np.flatnonzero((cycles >= size / TICK_PX[1]) & (cycles <= size / TICK_PX[0]))
+    power = np.abs(spectrum[:, band]) ** 2
+    height = power.max(axis=1) / np.median(power, axis=1)
+    best = int(height.argmax())
+    if height[best] < MIN_PEAK:
+        return None
+    at = band[int(power[best].argmax())]
+    return float(CHIRPS[best]), float(cycles[at]), float(np.angle(spectrum[best, at])), float(height[best])
 
 
 def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> tuple[EvenMarks | None, float]:
