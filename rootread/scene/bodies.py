@@ -16,6 +16,10 @@ from rootread.scene.window import Window
 
 HAIR_IN = 0.04
 """Length of root hairs, about a millimetre."""
+CLEAN_SHARE = 0.02
+"""Less dirt than this is not drawn."""
+CRUMB_IN = 0.02
+"""Thickness of soil stuck on a root."""
 STEEPEST = 2.2
 """Steepest slope given to a tube's side: beyond it a pixel shows mostly the edge's shadow."""
 
@@ -218,18 +222,17 @@ def _lay(
     height = face.height_in.ravel()
     over = top - height[index]
     seen = edge * np.clip(over * window.px_per_in * 0.8 + 0.5, 0, 1)
-    # Soil sticks in blotches, more of it low on the sides.
+    # Soil sticks in blotches; where it is thickest its crumbs hide the body.
     blotch = dirt.ravel()[index]
-    stuck = (
-        np.clip((blotch - 1.5 + 2.6 * dirt_share) * 2.0, 0, 1) if dirt_share > 0.02 else np.zeros(len(index))
-    )
-    crumbs = stuck > 0.85
-    seen = np.where(crumbs, seen * 0.15, seen)
-    height[index] += (seen * over + stuck * edge * 0.008).astype(np.float32)
+    if dirt_share > CLEAN_SHARE:
+        stuck = np.clip((blotch - 1.5 + 2.6 * dirt_share) * 2.0, 0, 1)
+    else:
+        stuck = np.zeros(len(index))
+    crumb = np.clip(stuck * 5 - 4, 0, 1)
+    height[index] += (seen * (over + crumb * CRUMB_IN * (0.4 + 0.4 * np.abs(blotch - 2)))).astype(np.float32)
     for channel in range(3):
         under = face.rgb[channel].ravel()
-        own = colour[channel]
-        own = own + 0.75 * stuck * (under[index] * 1.1 - own)
+        own = colour[channel] + (0.7 * stuck + 0.25 * crumb) * (under[index] * 1.1 - colour[channel])
         under[index] += (seen * (own - under[index])).astype(np.float32)
     face.body.ravel()[index] = np.maximum(face.body.ravel()[index] * (1 - seen), seen)
     steep = np.clip(slope, -STEEPEST, STEEPEST)
@@ -239,6 +242,7 @@ def _lay(
         flat_store[index] += seen * (steep * part - flat_store[index])
     shiny = face.gloss.ravel()
     shiny[index] += seen * (gloss * (1 - stuck) - shiny[index])
+    shown = seen * (1 - 0.9 * crumb)
     face.root.ravel()[index] *= (1 - seen).astype(np.float32)
     face.root_id.ravel()[index[seen > 0.5]] = -1
-    return seen
+    return shown

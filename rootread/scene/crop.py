@@ -30,7 +30,7 @@ def choose_centre(scene: Scene, rng: np.random.Generator) -> tuple[float, float]
         points = scene.roots[int(rng.integers(len(scene.roots)))].points
         x, z = points[int(rng.integers(len(points)))]
         return float(x + rng.normal(0, 1)), float(z + rng.normal(0, 1))
-    lookalikes = [piece.points for piece in scene.litter]
+    lookalikes = [piece.points for piece in scene.litter if piece.points[0, 1] > 0.5]
     lookalikes += [groove.points for groove in (*scene.cracks, *scene.channels)]
     lookalikes += [mark.points for mark in scene.tool_marks]
     if draw < 0.7 and lookalikes:

@@ -142,6 +142,8 @@ class Ground:
     subsoil_rgb: Colour
     boundary: Points
     blend_in: float
+    subsoil_relief: float
+    """Relief under the boundary as a share of that over it."""
     mottle_rgb: Colour
     mottle_share: float
     mottle_in: float

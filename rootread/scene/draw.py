@@ -173,7 +173,7 @@ def draw_scene(
         surface=surface, ground=ground, crowns=crowns, roots=tuple(roots), layers=layers, slots=slots,
         cracks=cracks,
         channels=_channels(rng, width, depth, difficulty), stones=draw_stones(rng, width, depth, difficulty),
-        litter=draw_litter(rng, width, depth, difficulty),
+        litter=draw_litter(rng, surface, width, depth, difficulty),
         tool_marks=draw_tool_marks(rng, width, depth, difficulty),
         things=draw_things(rng, width, depth, difficulty), scale=held, light=light,
         backdrop=draw_backdrop(rng, width, depth, ground), camera=camera, faults=draw_faults(rng, difficulty),
@@ -199,7 +199,7 @@ def vary(scene: Scene, rng: np.random.Generator, soils: tuple[str, ...] | None =
         scene, seed=int(rng.integers(2**31)), roots=roots, ground=ground,
         light=draw_light(rng, width, depth, scene.crowns), backdrop=draw_backdrop(rng, width, depth, ground),
         stones=draw_stones(rng, width, depth, difficulty),  # type: ignore[arg-type]
-        litter=draw_litter(rng, width, depth, difficulty),  # type: ignore[arg-type]
+        litter=draw_litter(rng, scene.surface, width, depth, difficulty),  # type: ignore[arg-type]
         tool_marks=draw_tool_marks(rng, width, depth, difficulty),  # type: ignore[arg-type]
         things=draw_things(rng, width, depth, difficulty),  # type: ignore[arg-type]
         scale=draw_scale(rng, None, width, depth), faults=draw_faults(rng, difficulty),  # type: ignore[arg-type]

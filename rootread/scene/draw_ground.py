@@ -76,6 +76,7 @@ def draw_ground(
     return Ground(
         soil=name, topsoil_rgb=topsoil, subsoil_rgb=subsoil, boundary=_boundary(rng, width_in, depth_in),
         blend_in=float(rng.choice([rng.uniform(0.05, 0.5), rng.uniform(0.5, 4)])),
+        subsoil_relief=float(rng.choice([1.0, rng.uniform(0.3, 1.3)])),
         mottle_rgb=_mottle(rng, subsoil),
         mottle_share=float(rng.choice([0.0, 0.0, rng.uniform(0.02, 0.3)])),
         mottle_in=float(rng.uniform(0.3, 3)),

@@ -56,7 +56,7 @@ def _strip(
 
 
 def draw_litter(
-    rng: np.random.Generator, width_in: float, depth_in: float, difficulty: Difficulty
+    rng: np.random.Generator, surface: Points, width_in: float, depth_in: float, difficulty: Difficulty
 ) -> tuple[Litter, ...]:
     """Straw and stalk pieces along the surface, some stuck on the face; now and then a cord."""
     much = {"clean": 0.4, "typical": 1.0, "hard": 1.8}[difficulty] * rng.lognormal(0, 0.5)
@@ -74,11 +74,15 @@ def draw_litter(
         low, high, short, long = LITTER_SIZES[kind]
         length = float(rng.uniform(short, long) * (1 if on_top else rng.uniform(0.3, 1)))
         width = float(low * (high / low) ** rng.random())
-        z = float(rng.normal(0.0, 0.18)) if on_top else float(rng.exponential(depth_in / 4) + 0.3)
+        z = 0.0 if on_top else float(rng.exponential(depth_in / 4) + 0.3)
         heading = float(rng.normal(0, 18) if on_top else rng.uniform(0, 180))
         start = np.array([rng.uniform(-1, width_in + 1), min(z, depth_in)])
+        points = _strip(rng, kind, start, heading, length)
+        if on_top:  # its lowest point touches the soil
+            x_low, z_low = points[np.argmax(points[:, 1])]
+            points[:, 1] += np.interp(x_low, surface[:, 0], surface[:, 1]) - z_low + rng.exponential(0.12)
         found.append(
-            Litter(kind, _strip(rng, kind, start, heading, length), width,
+            Litter(kind, points, width,
                    width * float(rng.uniform(0.15, 0.6)),
                    float(rng.uniform(0.0, 0.08)), pick(LITTER[kind], rng, 0.2), float(rng.uniform(0, 0.3)),
                    float(rng.uniform(0, 0.5) ** 2), int(rng.integers(2**31)))
@@ -110,7 +114,7 @@ def draw_things(
 ) -> tuple[Thing, ...]:
     """Now and then a hand, a trowel, a knife or a label at the wall."""
     found = []
-    chance = {"clean": 0.02, "typical": 0.08, "hard": 0.2}[difficulty]
+    chance = {"clean": 0.01, "typical": 0.04, "hard": 0.1}[difficulty]
     if rng.random() < chance:
         found.append(_hand(rng, width_in, depth_in))
     if rng.random() < chance:
@@ -139,7 +143,7 @@ def _tool(rng: np.random.Generator, width_in: float, depth_in: float) -> Thing:
     turn = np.radians(rng.uniform(0, 360))
     way = np.array([np.cos(turn), np.sin(turn)])
     start = np.array([rng.uniform(0, width_in), rng.uniform(1, depth_in)])
-    widths = [rng.uniform(0.06, 0.25)] if rng.random() < 0.6 else list(np.linspace(0.15, 1.2, 6))
+    widths = [rng.uniform(0.06, 0.25)] if rng.random() < 0.6 else list(np.linspace(0.1, 1.2, 24))
     ends = start + np.linspace(0, rng.uniform(3, 10), len(widths) + 1)[:, None] * way
     strokes = tuple(
         ((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), float(w))

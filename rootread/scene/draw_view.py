@@ -90,7 +90,8 @@ def draw_scale(
     high = min(high, float(int(depth_in - 1.5))) if kind in ("staff", "tape") else high
     margin = wide / 2 + rng.uniform(0.8, 4)
     x = margin if rng.random() < 0.5 else width_in - margin
-    z = rng.uniform(high / 2 + 0.5, max(depth_in - high / 2 - 0.5, high / 2 + 0.6))
+    low = high / 2 + (rng.uniform(0.3, 6) if kind == "card" else 0.4)
+    z = rng.uniform(low, max(depth_in - high / 2 - 0.5, low + 0.1))
     tape_rgb = pick(((246, 214, 50), (240, 238, 230), (250, 190, 60), (230, 226, 90)), rng, 0.1)
     return ScaleObject(
         kind=kind, x_in=float(x), z_in=float(z),

@@ -22,7 +22,7 @@ def exposure_gain(scene: Scene) -> float:
     """Gain of a camera that meters the face, without fully lifting dark soils or dimming pale ones."""
     soil = (np.mean(scene.ground.topsoil_rgb) + np.mean(scene.ground.subsoil_rgb)) / 2
     sun, sky = np.mean(scene.light.sun_rgb) * scene.light.to_sun[2] * 0.6, np.mean(scene.light.sky_rgb) * 0.8
-    return float(MID_GREY / (soil**0.75 * 0.15**0.25) / (sun + sky) * scene.faults.exposure)
+    return float(MID_GREY / (soil**0.6 * 0.15**0.4) / (sun + sky) * scene.faults.exposure)
 
 
 @lru_cache(maxsize=64)

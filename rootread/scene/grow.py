@@ -52,7 +52,7 @@ def draw_habit(rng: np.random.Generator, difficulty: Difficulty) -> Habit:
         gloss=float(rng.choice([0.0, rng.uniform(0.05, 0.5)])),
         fuzz=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 1)])),
         wiggle_deg=float(rng.uniform(3, 11)),
-        exposure=float(rng.normal(1.05 - 0.45 * hard, 0.2)),
+        exposure=float(rng.normal(1.2 - 0.4 * hard, 0.2)),
         unevenness=float(rng.uniform(0.1, 0.25 + 0.35 * hard)),
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
         lateral_per_in=float(rng.uniform(0.1, 0.7)),

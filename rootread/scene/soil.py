@@ -150,14 +150,19 @@ def _mix(into: NDArray[np.float32], rgb: Colour, share: Field) -> None:
         into[channel] += share * (np.float32(rgb[channel]) - into[channel])
 
 
-def _colour(
-    ground: Ground, window: Window, rng: np.random.Generator, height: Field, tone: Field
-) -> NDArray[np.float32]:
+def _subsoil(ground: Ground, window: Window, rng: np.random.Generator) -> Field:
+    """Share of subsoil in each pixel: the boundary between the horizons, with its tongues."""
     shape, ppi = window.shape, window.px_per_in
     rows = np.arange(window.rows, dtype=np.float32)[:, None]
     depth_in = (rows - window.line_rows(ground.boundary)[None, :]) / np.float32(ppi)
     depth_in = depth_in + ground.blend_in * 0.5 * fractal(shape, 3 * ppi, 0.3 * ppi, rng, 0.55)
-    share = np.clip(depth_in / ground.blend_in + 0.5, 0, 1)
+    return np.clip(depth_in / ground.blend_in + 0.5, 0, 1)
+
+
+def _colour(
+    ground: Ground, window: Window, rng: np.random.Generator, height: Field, tone: Field, share: Field
+) -> NDArray[np.float32]:
+    shape, ppi = window.shape, window.px_per_in
     rgb = np.empty((3, *shape), np.float32)
     for channel in range(3):
         top, sub = ground.topsoil_rgb[channel], ground.subsoil_rgb[channel]
@@ -190,10 +195,12 @@ def bare_face(ground: Ground, window: Window, seed: int) -> Face:
     shape, ppi = window.shape, window.px_per_in
     height, tone = _structure(ground, window, rng)
     rough = np.clip(0.85 + 0.35 * band(shape, 4 * ppi, rng), 0.25, 1.6)
+    share = _subsoil(ground, window, rng)
+    rough *= 1 - np.float32(1 - ground.subsoil_relief) * share
     height = _scraped(ground, window, rng, height * rough)
     height += ground.undulation_in * fractal(shape, 9 * ppi, 1.2 * ppi, rng, 0.5)
     _pits(ground, window, rng, height, tone)
-    rgb = _colour(ground, window, rng, height, tone)
+    rgb = _colour(ground, window, rng, height, tone, share)
     zeros = np.zeros((6, *shape), np.float32)
     gloss = zeros[3]
     if ground.wetness > 0.3:
