@@ -6,7 +6,7 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor
 
-from rootread.train.light import blur
+from rootread.train.light import blur, blur_each
 from rootread.train.noise import band_noise, chance, log_uniform, normal, uniform
 
 
@@ -35,11 +35,7 @@ def expose(draw: torch.Generator, linear: Tensor) -> Tensor:
 def blur_and_noise(draw: torch.Generator, rgb: Tensor) -> Tensor:
     """Focus and motion blur, sensor noise, and the sharpening that follows it."""
     count, side = len(rgb), rgb.shape[-1]
-    wide = uniform(draw, (count, 1, 1, 1)) ** 2 * 2.2
-    # Gaussians of any width between by mixing the two nearest of a few.
-    steps = [rgb] + [blur(rgb, s) for s in (0.6, 1.1, 1.7, 2.4)]
-    at = wide / 2.2 * (len(steps) - 1)
-    rgb = sum((1 - (at - k).abs()).clamp_min(0) * step for k, step in enumerate(steps))
+    rgb = blur_each(rgb, uniform(draw, (count,)) ** 2 * 2.3)
     rgb = _motion(draw, rgb)
     level = log_uniform(draw, (count, 1, 1, 1), 0.002, 0.06)
     grain = normal(draw, tuple(rgb.shape))

@@ -26,6 +26,17 @@ def blur(field: Tensor, sigma: float) -> Tensor:
     return F.conv2d(field, kernel.view(1, 1, -1, 1).expand(channels, 1, -1, 1), groups=channels)
 
 
+def blur_each(field: Tensor, sigma: Tensor, reach: int = 6) -> Tensor:
+    """Gaussian blur of ``(B, C, S, S)`` with a width of its own for each picture, ``(B,)`` px."""
+    count, channels, side, _ = field.shape
+    at = torch.arange(-reach, reach + 1, device=field.device, dtype=field.dtype)
+    kernel = torch.exp(-0.5 * (at[None] / sigma[:, None].clamp_min(0.05)) ** 2)
+    kernel = (kernel / kernel.sum(1, keepdim=True)).repeat_interleave(channels, 0)[:, None]
+    field = F.pad(field, (reach,) * 4, mode="reflect").view(1, count * channels, side + 2 * reach, -1)
+    field = F.conv2d(field, kernel[:, :, None, :], groups=count * channels)
+    return F.conv2d(field, kernel[:, :, :, None], groups=count * channels).view(count, channels, side, side)
+
+
 def shifted(field: Tensor, right: Tensor, down: Tensor) -> Tensor:
     """``(B, S, S)`` looked up ``right`` and ``down`` pixels further on; ``(B,)`` shifts."""
     count, side = field.shape[0], field.shape[-1]

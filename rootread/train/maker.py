@@ -119,7 +119,7 @@ def _thing_colour(draw: torch.Generator, things: Things, layer: Layer, soil: Ten
     ticks = ticks & (of(uniform(draw, shape)) < 0.6)
     skin = skin + torch.where(ticks, of(uniform(draw, shape, -4, 2.0)), torch.zeros_like(skin))
     colour = colour * torch.exp(skin)[:, None]
-    dirt = torch.sigmoid(2.5 * (band_noise(draw, count, side, 5.0, 60.0) + of(uniform(draw, shape, -4, 1.0))))
+    dirt = torch.sigmoid(2.5 * (band_noise(draw, count, side, 5.0, 60.0) + of(uniform(draw, shape, -4.5, 0.5))))
     thick = of(uniform(draw, shape, 0.2, 0.9)) * ((kind != CRACK) & (kind != CHANNEL))
     return (colour + (soil - colour) * (dirt * thick)[:, None]).clamp(0.002, 1.0)
 
@@ -144,7 +144,7 @@ def _settle(
     hollow = (kind == CRACK) | (kind == CHANNEL) | (kind == SCRATCH)
     height = torch.where(hollow, relief + profile, coarse + profile + proud)
     # Soil over it: where the fine relief stands higher, and under patches of crumbs.
-    buried = (uniform(draw, (count, 1)) < 0.6).float() * uniform(draw, (count, number), 0.0, 1.0)
+    buried = (uniform(draw, (count, 1)) < 0.5).float() * uniform(draw, (count, number), 0.0, 1.0)
     fine = standardise(relief - coarse) + 0.7 * fractal_noise(draw, count, relief.shape[-1])
     patches = fine - of(3.2 - 2.4 * buried)
     visible = torch.sigmoid(-8.0 * patches)

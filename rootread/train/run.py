@@ -46,6 +46,7 @@ class Trainer:
         self.scenes = Pool(settings.pool, settings.made_side, device)
         self.calibration: list[Tensor] = []
         self.steps = 0
+        self.fresh = True
 
     def resume(self, path: Path) -> None:
         """Go on from a checkpoint, with fresh pictures."""
@@ -55,6 +56,7 @@ class Trainer:
         self.average.load_state_dict(kept["average"])
         self.optimiser.load_state_dict(moments)
         self.steps = int(kept["steps"])
+        self.fresh = False
         self.draw.manual_seed(self.settings.seed + self.steps)
 
     def save(self, path: Path) -> None:
@@ -91,7 +93,7 @@ class Trainer:
 
     def step(self, progress: float) -> Tensor:
         """One step at ``progress`` 0 to 1 of the run; returns the loss."""
-        warm = min(1.0, progress / 0.02)
+        warm = min(1.0, progress / 0.02) if self.fresh else 1.0
         rate = self.settings.learning_rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * progress)))
         for group in self.optimiser.param_groups:
             group["lr"] = rate
@@ -164,6 +166,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float)
     parser.add_argument("--rate", type=float, help="peak learning rate")
     parser.add_argument("--seed", type=int)
+    parser.add_argument("--span", type=float, nargs=2, help="part of the cosine that this run goes through, as 0 0.6")
     parser.add_argument("--first-scene", type=int, default=0, help="first scene seed; a resumed run takes new ones")
     parser.add_argument("--workers", type=int, help="processes that render scenes; 0 for made walls alone")
     parser.add_argument("--resume", type=Path)
@@ -172,6 +175,7 @@ def main() -> None:
     settings = TINY if given.tiny else TrainSettings()
     changes = {"minutes": given.minutes, "learning_rate": given.rate, "seed": given.seed}
     changes["scene_workers"] = given.workers
+    changes["progress_from"], changes["progress_to"] = given.span or (None, None)
     settings = dataclasses.replace(settings, **{k: v for k, v in changes.items() if v is not None})
     given.out.mkdir(parents=True, exist_ok=True)
     (given.out / "settings.json").write_text(json.dumps(dataclasses.asdict(settings), indent=1))
@@ -202,7 +206,8 @@ def train(settings: TrainSettings, device: torch.device, feed: Feed, out: Path, 
     rows: list[dict[str, float]] = []
     losses: list[Any] = []
     spent = [0.0, 0.0]
-    while (progress := (time.monotonic() - start) / (60 * settings.minutes)) < 1:
+    while (done := (time.monotonic() - start) / (60 * settings.minutes)) < 1:
+        progress = settings.progress_from + (settings.progress_to - settings.progress_from) * done
         before = time.monotonic()
         _refill(trainer, feed)
         between = time.monotonic()

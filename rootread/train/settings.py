@@ -10,6 +10,9 @@ class TrainSettings:
     seed: int = 20
     minutes: float = 8.5
     """Learning time; the rate falls along a cosine over it, so a run ends finished."""
+    progress_from: float = 0.0
+    progress_to: float = 1.0
+    """A run may go through a part of the cosine only, and a resumed one through the rest."""
     batch: int = 64
     made_side: int = 352
     """Side of a wall in the pool, px."""
@@ -17,9 +20,9 @@ class TrainSettings:
     """Side of a picture learnt from, px."""
     pool: int = 3072
     """Walls of each source held at a time."""
-    made_every: int = 3
+    made_every: int = 4
     """Steps from one batch of fresh made walls to the next."""
-    scene_share: float = 0.5
+    scene_share: float = 0.6
     """Share of the batch that comes from rendered scenes."""
     scene_faults: float = 0.5
     """Share of the rendered scenes that gets camera faults beyond its own."""

@@ -18,7 +18,7 @@ NONE, ROOT, STRAW, CRACK, CHANNEL, STONE, LINE, SCRATCH, BAR, HAIR = range(10)
 # and relief as a share of the half-width (negative is a hollow); each a low and a high end.
 RANGES = (
     (1.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),  # none
-    (0.8, 11.0, 90.0, 800.0, 0.01, 0.16, 0.1, 0.95, 0.3, 1.2),  # root
+    (0.8, 15.0, 90.0, 800.0, 0.01, 0.16, 0.1, 0.95, 0.3, 1.2),  # root
     (1.0, 8.0, 25.0, 330.0, 0.0, 0.012, 0.0, 0.1, 0.15, 0.8),  # straw
     (0.6, 5.0, 60.0, 500.0, 0.06, 0.4, 0.3, 1.0, -3.0, -0.8),  # crack
     (3.0, 9.0, 20.0, 250.0, 0.02, 0.15, 0.0, 0.3, -1.5, -0.5),  # worm channel
