@@ -2,9 +2,9 @@
 
 Every part is made so that a root which did worse lowers it or leaves it be.
 Evenness alone compares: it falls with the gap between the wall and its worst
-strip, so worsening the best strip narrows the gap; but that strip's descent
-or passage then costs more than evenness gives back (the test of this is
-``weight_evenness * GAP_COST / 2 <= weight_descent`` and ``weight_passage``).
+strip, so worsening the best strip narrows the gap. The cost of the gap is
+therefore held low enough that the strip's descent or passage always costs
+more than evenness gives back.
 """
 
 from collections.abc import Sequence
@@ -30,6 +30,8 @@ TRACING_SE = 2.0
 """What following and measuring roots adds to the error of the grade, points."""
 GAP_COST = 2.0
 """A strip that does worse than the whole wall by half the scale leaves nothing of evenness."""
+SPARSE_ZONE = 0.05
+"""A strip with less of the wall's root length than this says nothing about evenness."""
 FREEDOM = (0.5, 0.95)
 """Mean of descent / pattern, no point above 1, that scores 0 and 100: roots level half their way, and
 roots that go down in the pattern or steeper but for their first inches."""
@@ -61,9 +63,10 @@ def grade_wall(
     evidence = _evidence(readings, layers, row)
     weights = np.array([getattr(settings, f"weight_{name}") for name in PART_NAMES])
     weights = weights / weights.sum()
-    scores = _part_scores(evidence, np.ones((1, len(readings.roots))))[:, 0]
+    gap_cost = min(GAP_COST, 2.0 * min(weights[0], weights[1]) / max(weights[4], 1e-9))
+    scores = _part_scores(evidence, np.ones((1, len(readings.roots))), gap_cost)[:, 0]
     score = float(weights @ scores)
-    draws = score + _draws(readings, evidence, weights, settings)
+    draws = score + _draws(readings, evidence, weights, gap_cost, settings)
     low, high = np.clip(np.quantile(draws, [0.025, 0.975]), 0.0, 100.0)
     interval = Interval(score, min(float(low), score), max(float(high), score))
     return Grade(interval, _parts(scores, weights, evidence), verdict_words(interval, settings))
@@ -107,7 +110,7 @@ def _ratio(part: NDArray[np.float64], whole: NDArray[np.float64], empty: float) 
     return np.divide(part, whole, out=np.full_like(part, empty), where=whole > 0)
 
 
-def _part_scores(evidence: _Evidence, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+def _part_scores(evidence: _Evidence, weight: NDArray[np.float64], gap_cost: float) -> NDArray[np.float64]:
     """``(5, B)`` part scores, 0 to 100, for ``(B, R)`` weights of the roots."""
     sums = evidence.sums
     counted = weight * sums.counts
@@ -117,11 +120,11 @@ def _part_scores(evidence: _Evidence, weight: NDArray[np.float64]) -> NDArray[np
     passage = np.stack([passing_share(table, counted)[:, -1] for table in evidence.risk], axis=1)
     quality = (descent + passage) / 2
     mean_quality = (share * quality).sum(axis=1)
-    worst = np.where(in_zone > 0, quality, np.inf).min(axis=1)
+    worst = np.where(share >= SPARSE_ZONE, quality, np.inf).min(axis=1)
     points = in_zone.sum(axis=1)
     straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
     rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.seen, 0.0), FLATTENED)
-    even = 1.0 - np.clip(GAP_COST * (mean_quality - worst), 0.0, 1.0)
+    even = 1.0 - np.clip(gap_cost * (mean_quality - worst), 0.0, 1.0)
     return 100.0 * np.stack(
         [(share * descent).sum(axis=1), (share * passage).sum(axis=1), straight, rounded, even]
     )
@@ -151,7 +154,11 @@ def _parts(
 
 
 def _draws(
-    readings: Readings, evidence: _Evidence, weights: NDArray[np.float64], settings: JudgeSettings
+    readings: Readings,
+    evidence: _Evidence,
+    weights: NDArray[np.float64],
+    gap_cost: float,
+    settings: JudgeSettings,
 ) -> NDArray[np.float64]:
     """Deviations of the grade that this wall could as well have shown, given what a reading gets wrong.
 
@@ -164,7 +171,7 @@ def _draws(
     count = len(readings.roots)
     again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
     again_weight = 1.0 + np.sqrt(UNSEEN_SHARE) * (again - 1.0)
-    by_roots = weights @ _part_scores(evidence, again_weight)
+    by_roots = weights @ _part_scores(evidence, again_weight, gap_cost)
 
     points = evidence.sums.in_zone.sum()
     turned = [

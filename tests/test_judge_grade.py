@@ -1,0 +1,200 @@
+"""The grade: bounded, ordered as the soil, even across strips, and never raised by a worse root."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from handmade_roots import along, plane, trace
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rootread.fieldsheet import SheetRow
+from rootread.judge import find_layers, grade_wall
+from rootread.judge.verdict import verdict_words
+from rootread.measure import Interval, Turn, measure_wall
+from rootread.settings import JudgeSettings, MeasureSettings
+
+SETTINGS = JudgeSettings(permutations=199, bootstrap=100)
+SHANKS = SheetRow("wall.jpg", "wall", shanks_at_in=(-12.0, 12.0), shank_spacing_in=24.0)
+NO_RISE = 1e-9
+
+
+def read(roots, **kwargs):
+    return measure_wall(roots, plane(**kwargs), MeasureSettings())
+
+
+def free(x, name, to_z=14.0):
+    lean = 4.0 if x < 0 else -4.0
+    return trace(along((x, 1.0), (x + lean, to_z)), name=name)
+
+
+def turned(x, name, at_z=6.0):
+    return trace(along((x, 1.0), (x + 1.5, at_z), (x + 6.0, at_z + 0.1)), name=name)
+
+
+def wall_of(free_x, turned_x):
+    roots = [free(x, f"f{x:g}") for x in free_x] + [turned(x, f"t{x:g}") for x in turned_x]
+    return read(roots)
+
+
+def grade_of(readings, row=SHANKS):
+    return grade_wall(readings, find_layers(readings, (), SETTINGS), row, SETTINGS)
+
+
+ACROSS = np.arange(-18.0, 18.0, 2.0)
+
+
+def test_a_wall_where_all_roots_went_down_is_open():
+    grade = grade_of(wall_of(ACROSS, []))
+    assert grade.verdict == "open"
+    assert grade.score.value == pytest.approx(100, abs=1)
+
+
+def test_a_wall_where_all_roots_were_turned_is_not_open():
+    grade = grade_of(wall_of([], ACROSS))
+    assert grade.score.high < 60
+    assert "open" not in grade.verdict and "slowed" not in grade.verdict
+
+
+def test_grades_fall_as_more_roots_are_turned():
+    scores = [grade_of(wall_of(ACROSS[k:], ACROSS[:k])).score.value for k in (0, 4, 9, 13, 18)]
+    assert scores == sorted(scores, reverse=True)
+    assert scores[0] - scores[-1] > 40
+
+
+def test_the_parts_make_up_the_grade():
+    grade = grade_of(wall_of(ACROSS[::2], ACROSS[1::2]))
+    assert sum(part.weight for part in grade.parts) == pytest.approx(1)
+    assert sum(part.weight * part.score for part in grade.parts) == pytest.approx(grade.score.value)
+    assert all(0 <= part.score <= 100 and part.reason.endswith(".") for part in grade.parts)
+    assert grade.score.low <= grade.score.value <= grade.score.high
+
+
+def part(grade, name):
+    return next(part.score for part in grade.parts if part.name == name)
+
+
+def test_passage_counts_roots_of_a_hundred():
+    grade = grade_of(wall_of(ACROSS[::2], ACROSS[1::2]))
+    assert part(grade, "passage") == pytest.approx(50, abs=8)
+
+
+def test_roots_turned_in_the_berms_only_make_a_wall_uneven():
+    slot = np.abs(np.abs(ACROSS) - 12.0) <= 4.0
+    uneven = grade_of(wall_of(ACROSS[slot], ACROSS[~slot]))
+    mixed = grade_of(wall_of(ACROSS[::2], ACROSS[1::2]))
+    assert part(uneven, "evenness") < part(mixed, "evenness") - 20
+    assert "slot" in uneven.parts[-1].reason and "berm" in uneven.parts[-1].reason
+
+
+def test_without_shanks_the_strips_are_said_to_be_a_stand_in():
+    grade = grade_of(wall_of(ACROSS, []), row=None)
+    assert "thirds" in grade.parts[-1].reason
+
+
+def test_steeper_than_the_pattern_costs_nothing():
+    plumb = [trace(along((x, 1), (x, 14)), name=f"p{x:g}") for x in ACROSS]
+    slant = [trace(along((x, 1), (x + 13, 14)), name=f"s{x:g}") for x in ACROSS]
+    assert part(grade_of(read(plumb)), "descent") == part(grade_of(read(slant)), "descent") == 100
+
+
+def test_shallow_roots_cost_descent():
+    shallow = [trace(along((x, 1), (x + 12, 4)), name=f"s{x:g}") for x in ACROSS]  # 14 degrees
+    assert part(grade_of(read(shallow)), "descent") < 40
+
+
+def test_doubtful_traces_count_less():
+    sure = [free(x, f"f{x:g}") for x in ACROSS[:12]]
+    bad = [turned(x, f"t{x:g}") for x in ACROSS[12:]]
+    doubted = [replace(root, confidence=0.2) for root in bad]
+    assert grade_of(read(sure + doubted)).score.value > grade_of(read(sure + bad)).score.value + 2
+
+
+def test_an_unsure_level_widens_the_interval():
+    roots = [
+        trace(along((x, 1), (x + 12, 5)), name=f"s{x:g}") for x in ACROSS
+    ]  # 18 degrees, all to the right
+    sure, unsure = grade_of(read(roots)), grade_of(read(roots, level_se_deg=3.0))
+    assert unsure.score.high - unsure.score.low > sure.score.high - sure.score.low + 2
+
+
+def test_a_wall_without_roots_is_not_graded():
+    grade = grade_of(read(()))
+    assert np.isnan(grade.score.value) and grade.parts == () and grade.verdict == "no roots"
+
+
+def test_the_grade_is_the_same_from_run_to_run():
+    wall = wall_of(ACROSS[::2], ACROSS[1::2])
+    assert grade_of(wall) == grade_of(wall)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (85, 95, "open"),
+        (75, 85, "open or slowed"),
+        (58, 62, "slowed or turned"),
+        (35, 65, "slowed or turned or stopped"),
+        (10, 39.9, "stopped"),
+        (40, 59.9, "turned"),
+    ],
+)
+def test_the_verdict_is_as_sharp_as_the_interval(low, high, words):
+    assert verdict_words(Interval((low + high) / 2, low, high), SETTINGS) == words
+
+
+# making any one root worse never raises the grade
+
+
+@st.composite
+def walls_with_a_worse_twin(draw):
+    """A wall of free and turned roots, and the same wall with one root made worse in some way."""
+    kinds = draw(st.lists(st.sampled_from("ft"), min_size=6, max_size=14))
+    places = np.linspace(-18, 14, len(kinds))
+    roots = [
+        free(x, f"r{i}") if k == "f" else turned(x, f"r{i}")
+        for i, (k, x) in enumerate(zip(kinds, places, strict=True))
+    ]
+    readings = read(roots)
+    index = draw(st.integers(0, len(kinds) - 1))
+    root = readings.roots[index]
+    count = len(root.descent_at_deg)
+    start = draw(st.integers(0, count - 2))
+    stretch = (np.arange(count) >= start) & (np.arange(count) < start + draw(st.integers(5, count)))
+    way = draw(st.sampled_from(["shallower", "flatter", "turned"]))
+    if way == "shallower":
+        worse = replace(root, descent_at_deg=root.descent_at_deg - stretch * draw(st.floats(1, 90)))
+    elif way == "flatter":
+        flat = root.flattened | stretch
+        worse = replace(root, flattened=flat, flattened_share=float(flat.mean()))
+    elif root.turns:
+        worse = root
+    else:
+        x, z = root.trace.points[start]
+        worse = replace(root, turns=(Turn(root.trace.id, float(x), float(z), float(z)),))
+    return readings, replace(readings, roots=(*readings.roots[:index], worse, *readings.roots[index + 1 :]))
+
+
+@settings(max_examples=80, deadline=None)
+@given(walls_with_a_worse_twin(), st.sampled_from([SHANKS, None]))
+def test_making_any_one_root_worse_never_raises_the_grade(walls, row):
+    before, after = walls
+    layers = find_layers(before, (), JudgeSettings(permutations=19, bootstrap=2))
+    few = replace(SETTINGS, bootstrap=2)
+    assert (
+        grade_wall(after, layers, row, few).score.value
+        <= grade_wall(before, layers, row, few).score.value + NO_RISE
+    )
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 17), st.floats(0.05, 0.5), st.floats(0.8, 4.0))
+def test_a_root_made_wavy_never_raises_the_grade(index, amplitude_in, wavelength_in):
+    roots = [free(x, f"r{i}") for i, x in enumerate(ACROSS)]
+    points = roots[index].points
+    wave = amplitude_in * np.sin(2 * np.pi * np.arange(len(points)) * 0.05 / wavelength_in)
+    wavy = replace(roots[index], points=points + np.column_stack([wave, np.zeros(len(points))]))
+    few = replace(SETTINGS, bootstrap=2)
+    before = grade_wall(read(roots), (), SHANKS, few).score.value
+    after = grade_wall(read([*roots[:index], wavy, *roots[index + 1 :]]), (), SHANKS, few).score.value
+    assert after <= before + NO_RISE
