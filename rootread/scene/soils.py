@@ -44,7 +44,7 @@ SOILS: dict[str, Soil] = {
     "yellow_loess": Soil((142, 116, 80), (196, 164, 112)),
     "red_clay": Soil((122, 66, 46), (158, 78, 50)),
     "orange_oxide": Soil((146, 92, 56), (190, 116, 66)),
-    "purple_shale": Soil((98, 74, 76), (126, 92, 92)),
+    "purple_shale": Soil((96, 78, 76), (124, 100, 96)),
     "grey_clay": Soil((118, 114, 108), (146, 142, 132)),
     "blue_gley": Soil((94, 98, 96), (126, 134, 130)),
     "olive_till": Soil((106, 98, 70), (146, 136, 98)),
