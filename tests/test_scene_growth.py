@@ -96,7 +96,7 @@ def test_drawn_looks_span_all_soils_lights_and_both_polarities():
     rng = np.random.default_rng(0)
     grounds = [draw_ground(rng, tuple(SOILS), "typical", 40.0, 26.0) for _ in range(150)]
     assert {ground.soil for ground in grounds} == set(SOILS)
-    assert {draw_light(rng, 40.0, 26.0, ()).name for _ in range(60)} == {"overcast", "hazy", "sun", "lowsun"}
+    assert {draw_light(rng, 40.0, 26.0).name for _ in range(60)} == {"overcast", "hazy", "sun", "lowsun"}
     paler = [np.mean(draw_root_colour(rng)) > np.mean(ground.topsoil_rgb) for ground in grounds]
     assert 0.55 < np.mean(paler) < 0.97
 

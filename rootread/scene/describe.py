@@ -81,7 +81,6 @@ class Groove:
     lining: float
     """How much darker the inside is than the soil, 0 to 1."""
     ragged: bool
-    holds_root: bool = False
 
 
 @dataclass(frozen=True)

@@ -165,7 +165,7 @@ def draw_scene(
     # What lies deepest in the wall is drawn first.
     roots.sort(key=lambda root: float(np.median(root.out_in)))
     ground = draw_ground(rng, soils or tuple(SOILS), difficulty, width, depth)
-    light = draw_light(rng, width, depth, crowns)
+    light = draw_light(rng, width, depth)
     camera = draw_camera(rng, width, depth)
     held = draw_scale(rng, scale, width, depth)
     return Scene(
@@ -197,7 +197,7 @@ def vary(scene: Scene, rng: np.random.Generator, soils: tuple[str, ...] | None =
     ground = draw_ground(rng, soils or tuple(SOILS), difficulty, width, depth)  # type: ignore[arg-type]
     return replace(
         scene, seed=int(rng.integers(2**31)), roots=roots, ground=ground,
-        light=draw_light(rng, width, depth, scene.crowns), backdrop=draw_backdrop(rng, width, depth, ground),
+        light=draw_light(rng, width, depth), backdrop=draw_backdrop(rng, width, depth, ground),
         stones=draw_stones(rng, width, depth, difficulty),  # type: ignore[arg-type]
         litter=draw_litter(rng, scene.surface, width, depth, difficulty),  # type: ignore[arg-type]
         tool_marks=draw_tool_marks(rng, width, depth, difficulty),  # type: ignore[arg-type]

@@ -6,7 +6,6 @@ from rootread.scene.describe import (
     Backdrop,
     Camera,
     Colour,
-    Crown,
     Difficulty,
     Faults,
     Ground,
@@ -21,7 +20,7 @@ from rootread.scene.soils import jitter, linear, pick
 CARD_IN, STAFF_IN, TAPE_IN = (8.5, 11.0), (1.5, 24.0), (1.0, 23.0)
 
 
-def _shadow(rng: np.random.Generator, width_in: float, depth_in: float, crowns: tuple[Crown, ...]) -> Shadow:
+def _shadow(rng: np.random.Generator, width_in: float, depth_in: float) -> Shadow:
     """The shade of the pit rim, a person, stalks or leaves."""
     what = rng.choice(["rim", "person", "stalks", "leaves"])
     soft = float(rng.choice([rng.uniform(0.02, 0.15), rng.uniform(0.15, 1.5)]))
@@ -55,9 +54,7 @@ def _shadow(rng: np.random.Generator, width_in: float, depth_in: float, crowns: 
     return Shadow(edge, soft, dense)
 
 
-def draw_light(
-    rng: np.random.Generator, width_in: float, depth_in: float, crowns: tuple[Crown, ...]
-) -> Light:
+def draw_light(rng: np.random.Generator, width_in: float, depth_in: float) -> Light:
     """Overcast, hazy, sun, or low sun, warm or cold; shadows of things out of frame under a sun."""
     name = str(rng.choice(["overcast", "hazy", "sun", "lowsun"], p=[0.35, 0.2, 0.25, 0.2]))
     height = np.radians(rng.uniform(12, 30) if name == "lowsun" else rng.uniform(30, 70))
@@ -76,7 +73,7 @@ def draw_light(
     return Light(
         name=name, to_sun=(float(to_sun[0]), float(to_sun[1]), float(to_sun[2])), sun_rgb=sun, sky_rgb=sky,
         haze=float({"overcast": 1.5, "hazy": 0.7}.get(name, rng.uniform(0.05, 0.25))),
-        shadows=tuple(_shadow(rng, width_in, depth_in, crowns) for _ in range(count)),
+        shadows=tuple(_shadow(rng, width_in, depth_in) for _ in range(count)),
     )  # fmt: skip
 
 
