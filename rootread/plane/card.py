@@ -12,16 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.plane.camera import (
-    CameraBelief,
-    CameraFit,
-    Floats,
-    Sightings,
-    fit_camera,
-    plane_to_photo,
-    pose_from_homography,
-)
-from rootread.plane.edges import LEAST_SPREAD_PX, LINE_ENDS, crossings, read_profiles, straight_lines
+from rootread.plane.adjust import fit_camera
+from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.edges import LINE_ENDS, PRINT_SE_PX, crossings, read_profiles, straight_lines
+from rootread.plane.sightings import Floats, Sightings
 
 MARKER_IN = 2.0
 # Marker centres from the card's centre, ids 0-3 clockwise from top left: a rectangle 5.5 x 8 in.
@@ -144,7 +138,7 @@ def _locate(
     matrix, _ = cv2.findHomography(object_in, photo_px)
     if matrix is None:
         return None
-    start = pose_from_homography(matrix, belief, width_free=False)
+    start = pose_from_homography(matrix, belief)
     fit = fit_camera(Sightings.of_points(object_in, photo_px, 1.0), start, belief)
     for _ in range(2):
         sides, owners = _find_sides(light, fit, marker_in)
@@ -161,7 +155,7 @@ def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) ->
     end_in = np.roll(corners, -1, axis=1).reshape(16, 2)
     share = np.linspace(SIDE_SHARE[0], SIDE_SHARE[1], PLACES_A_SIDE)
     places_in = start_in[:, None] + share[None, :, None] * (end_in - start_in)[:, None]
-    places_px = plane_to_photo(fit, places_in).reshape(places_in.shape)
+    places_px = fit.to_photo(places_in)
     tangent = places_px[:, -1] - places_px[:, 0]
     length_px = np.hypot(*tangent.T)
     # Corners run clockwise, so outward, from dark to light, is to the left of the way.
@@ -175,10 +169,9 @@ def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) ->
         middle_in + LINE_ENDS[None, :, None] * (places_in[found, -1] - places_in[found, 0])[:, None] / 2
     )
     offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
-    chosen_px = (
-        plane_to_photo(fit, chosen_in).reshape(chosen_in.shape) + offsets[..., None] * normals[found, None]
-    )
-    se = np.maximum(lines.se_px[found], LEAST_SPREAD_PX)
-    return Sightings.on_lines(chosen_in, chosen_px, normals[found], se, printed=True), [
-        int(k // 4) for k in found
-    ]
+    chosen_px = fit.to_photo(chosen_in) + offsets[..., None] * normals[found, None]
+    se = np.hypot(lines.se_px[found], PRINT_SE_PX)
+    # Blur and clipping differ between upright and level edges, and over the sheet.
+    glare_group = found // 4 * 2 + found % 2
+    sightings = Sightings.on_lines(chosen_in, chosen_px, normals[found], se, glare_group)
+    return sightings, [int(k // 4) for k in found]

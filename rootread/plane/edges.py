@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.plane.camera import Floats
+from rootread.plane.sightings import Floats
 
 # Profiles are read this finely; bilinear reading adds nothing below half a pixel.
 STEP_PX = 0.5
@@ -23,7 +23,7 @@ MAX_ROWS = 8
 # Tones this close, in linear light of a white of 1, have no edge between them to speak of.
 MIN_CONTRAST = 0.01
 # A place whose contrast is below this share of its edge's own is hidden or dusty.
-MIN_CONTRAST_SHARE = 0.3
+MIN_CONTRAST_SHARE = 0.5
 # An edge's places further than this many robust standard deviations from its line are dust,
 # where that deviation is never taken to be below a twentieth of a pixel.
 LINE_OUTLIERS = 3.0
@@ -33,6 +33,8 @@ MIN_USED_SHARE = 0.5
 ROUNDS = 4
 # A line through its places is handed on as two of them, near where least squares knows it best.
 LINE_ENDS = np.array([-0.6, 0.6])
+# Every printed edge is off by about this, for paper, print, pixel grid and JPEG.
+PRINT_SE_PX = 0.1
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.plane.camera import ROTATION, CameraFit, Floats
+from rootread.plane.camera import ROTATION, CameraFit
+from rootread.plane.sightings import Floats
 from rootread.plane.types import Level, LevelSource
 
 GRID_DEG = np.arange(-30.0, 30.0, 0.05)

@@ -12,10 +12,11 @@ from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
 from rootread.photo import Photo, to_linear
 from rootread.plane.bars import find_bars
-from rootread.plane.camera import ROTATION, SHIFT, CameraBelief, CameraFit, Floats, plane_to_photo
+from rootread.plane.camera import SHIFT, CameraBelief, CameraFit
 from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
 from rootread.plane.points import locate_points
+from rootread.plane.sightings import Floats
 from rootread.plane.staff import BAND_IN, find_staffs
 from rootread.plane.strips import straighten
 from rootread.plane.surface import GroundLine, find_ground_line
@@ -109,7 +110,7 @@ def _find_scale(photo: Photo, row: SheetRow | None, marks: Marks | None, belief:
     if word in ("auto", "card"):
         cards = find_cards(grey, light, belief, unit_in or MARKER_IN)
         if cards:
-            outline = plane_to_photo(cards[0].fit, cards[0].outline_in)
+            outline = cards[0].fit.to_photo(cards[0].outline_in)
             return Located("card", cards[0].fit, (outline,))
     strips = [straighten(light, bar) for bar in find_bars(grey)] if word != "card" else []
     if word in ("auto", "staff"):
@@ -141,8 +142,7 @@ def _behind(fit: CameraFit, standoff_in: float) -> CameraFit:
     """The wall's plane: that of the object moved away from the camera by the object's standoff."""
     if standoff_in == 0.0:
         return fit
-    rotation, _ = cv2.Rodrigues(fit.values[ROTATION])
-    away = rotation[:, 2] * np.sign(rotation[:, 2] @ fit.values[SHIFT])
+    away = fit.rotation[:, 2] * np.sign(fit.rotation[:, 2] @ fit.values[SHIFT])
     values = fit.values.copy()
     values[SHIFT] = values[SHIFT] + standoff_in * away
     return replace(fit, values=values)
@@ -172,11 +172,11 @@ def _ground(
     to_object = _turned(upright)
     width, height = photo.size_px
     edge = np.array([[x, y] for x in np.linspace(0, width - 1, 9) for y in np.linspace(0, height - 1, 9)])
-    seen = apply_homography(np.linalg.inv(to_object), fit.photo_to_plane(edge))
+    seen = apply_homography(np.linalg.inv(to_object), fit.to_plane(edge))
     (x0, z0), (x1, z1) = np.percentile(seen, 2, axis=0), np.percentile(seen, 98, axis=0)
-    top = apply_homography(np.linalg.inv(to_object), fit.photo_to_plane(edge[edge[:, 1] == 0]))
+    top = apply_homography(np.linalg.inv(to_object), fit.to_plane(edge[edge[:, 1] == 0]))
     z0 = max(float(top[:, 1].min()), z0 - 10.0)
-    hidden = [apply_homography(np.linalg.inv(to_object), fit.photo_to_plane(o)) for o in located.outlines_px]
+    hidden = [apply_homography(np.linalg.inv(to_object), fit.to_plane(o)) for o in located.outlines_px]
     found = find_ground_line(
         photo.rgb, fit.homography @ to_object, fit.lens, (float(x0), z0, float(x1), float(z1)), hidden
     )
@@ -193,11 +193,11 @@ def _surface(
 ) -> tuple[Points, float, Literal["photo", "marks", "assumed"]]:
     """The surface line in object inches, its standard error and where it is from."""
     if marks is not None and len(marks.surface_px) >= 2:
-        return fit.photo_to_plane(np.array(marks.surface_px, dtype=float)), MARKED_SURFACE_SE_IN, "marks"
+        return fit.to_plane(np.array(marks.surface_px, dtype=float)), MARKED_SURFACE_SE_IN, "marks"
     if ground is not None:
         return apply_homography(_turned(upright), ground.line_in), ground.se_in, "photo"
     top = np.column_stack([np.linspace(0, size_px[0] - 1, 9), np.zeros(9)])
-    return fit.photo_to_plane(top), ASSUMED_SURFACE_SE_IN, "assumed"
+    return fit.to_plane(top), ASSUMED_SURFACE_SE_IN, "assumed"
 
 
 def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> ScaleFinding:
@@ -216,7 +216,7 @@ def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> Scal
 def _px_per_in(fit: CameraFit) -> float:
     """Photo pixels per inch at the object's centre: the root of the area ratio."""
     step = 0.1
-    here, right, down = plane_to_photo(fit, np.array([[0.0, 0.0], [step, 0.0], [0.0, step]]))
+    here, right, down = fit.to_photo(np.array([[0.0, 0.0], [step, 0.0], [0.0, step]]))
     across, along = (right - here) / step, (down - here) / step
     return float(np.sqrt(abs(across[0] * along[1] - across[1] * along[0])))
 
@@ -228,7 +228,7 @@ def _similarity(values: Floats, fit: CameraFit, size_px: tuple[int, int]) -> com
     """
     columns, rows = np.meshgrid(STATED_OVER[0] * size_px[0], STATED_OVER[1] * size_px[1])
     photo_px = np.column_stack([columns.ravel(), rows.ravel()])
-    fitted, other = fit.photo_to_plane(photo_px), fit.photo_to_plane(photo_px, values)
+    fitted, other = fit.to_plane(photo_px), fit.to_plane(photo_px, values)
     p, q = fitted[:, 0] + 1j * fitted[:, 1], other[:, 0] + 1j * other[:, 1]
     p, q = p - p.mean(), q - q.mean()
     return complex(np.vdot(p, q) / np.vdot(p, p))

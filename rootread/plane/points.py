@@ -5,7 +5,9 @@ import numpy as np
 
 from rootread.errors import NoBelievableScale
 from rootread.marks import Marks
-from rootread.plane.camera import CameraBelief, CameraFit, Sightings, fit_camera, pose_from_homography
+from rootread.plane.adjust import fit_camera
+from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.sightings import Sightings
 
 # A place is marked by hand to about this.
 MARKING_SE_PX = 1.5
@@ -40,6 +42,6 @@ def locate_points(marks: Marks, belief: CameraBelief) -> CameraFit:
         matrix, _ = cv2.findHomography(object_in, photo_px)
     else:
         matrix = np.array([[px_per_in, 0, photo_px[0, 0]], [0, px_per_in, photo_px[0, 1]], [0, 0, 1.0]])
-    start = pose_from_homography(matrix, belief, width_free=False)
+    start = pose_from_homography(matrix, belief)
     sightings = Sightings.of_points(object_in, photo_px, MARKING_SE_PX)
-    return fit_camera(sightings, start, belief, tilt_se_deg=tilt_se_deg, least_spread=1.0)
+    return fit_camera(sightings, start, belief, tilt_se_deg=tilt_se_deg)

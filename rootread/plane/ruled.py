@@ -12,15 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.plane.camera import (
-    CameraBelief,
-    CameraFit,
-    Sightings,
-    fit_camera,
-    plane_to_photo,
-    pose_from_homography,
-)
-from rootread.plane.edges import LEAST_SPREAD_PX, LINE_ENDS, crossings, dips, read_profiles, straight_lines
+from rootread.plane.adjust import fit_camera
+from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.edges import LINE_ENDS, PRINT_SE_PX, crossings, dips, read_profiles, straight_lines
+from rootread.plane.sightings import NO_GLARE, Sightings
 from rootread.plane.strips import EvenMarks, Strip
 
 PLACES_A_MARK = 14
@@ -31,6 +26,8 @@ MIN_REACH_PX = 2.0
 SIDE_SE_PX = 3.0
 MIN_MARKS = 6
 LOCATING_ROUNDS = 3
+# Light and dust change little over so many bands.
+BANDS_ALIKE = 6
 # A mark is good when seen over this share of its length, with this share of the usual contrast.
 GOOD_SHARE = 0.7
 GOOD_CONTRAST = 0.4
@@ -85,7 +82,7 @@ def locate_ruled(
         sides_px[corners],
         np.tile(across, (4, 1)),
         np.full(4, SIDE_SE_PX),
-        np.zeros(4, dtype=bool),
+        np.full(4, NO_GLARE),
     )
     for _ in range(LOCATING_ROUNDS):
         lines = _find_marks(light, fit, np.arange(first, last + 1), middle, ruled)
@@ -102,7 +99,7 @@ def locate_ruled(
     corners = np.array(
         [[-half_width, ends[0]], [half_width, ends[0]], [half_width, ends[1]], [-half_width, ends[1]]]
     )
-    return RuledFit(fit, first, last, plane_to_photo(fit, corners))
+    return RuledFit(fit, first, last, fit.to_photo(corners))
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,8 +124,8 @@ def _find_marks(
     share = np.linspace(0.0, 1.0, PLACES_A_MARK)
     x = spans[:, :1] + share[None, :] * (spans[:, 1:] - spans[:, :1])
     places = np.stack([x, np.broadcast_to(z[:, None], x.shape)], axis=-1)
-    places_px = plane_to_photo(fit, places * stretch).reshape(places.shape)
-    next_px = plane_to_photo(fit, places * stretch + np.array([0.0, ruled.spacing_in])).reshape(places.shape)
+    places_px = fit.to_photo(places * stretch)
+    next_px = fit.to_photo(places * stretch + np.array([0.0, ruled.spacing_in]))
     spacing_px = np.hypot(*np.moveaxis(next_px - places_px, -1, 0)).mean(axis=1)
     tangent = places_px[:, -1] - places_px[:, 0]
     normals = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / np.hypot(*tangent.T)[:, None]
@@ -150,14 +147,16 @@ def _find_marks(
     x_ends = x.mean(axis=1)[found, None] + LINE_ENDS * (x[found, -1:] - x[found, :1]) / 2
     chosen = np.stack([x_ends, np.broadcast_to(z[found, None], x_ends.shape)], axis=-1)
     offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
-    chosen_px = plane_to_photo(fit, chosen * stretch).reshape(chosen.shape)
+    chosen_px = fit.to_photo(chosen * stretch)
     chosen_px = chosen_px + offsets[..., None] * normals[found, None]
+    # Thin dark ticks lose as much on one side as on the other; steps shift, a few bands alike.
+    glare_group = found // BANDS_ALIKE if ruled.mark == "step" else np.full(len(found), NO_GLARE)
     sightings = Sightings.on_lines(
         chosen,
         chosen_px,
         normals[found] * to_light[found, None],
-        np.maximum(lines.se_px[found], LEAST_SPREAD_PX),
-        printed=ruled.mark == "step",
+        np.hypot(lines.se_px[found], PRINT_SE_PX),
+        glare_group,
     )
     # Relative to the brighter tone, so that a shadow does not change it.
     relative = np.median(contrast / np.maximum(profiles.tones.max(axis=-1), 1e-3), axis=1)

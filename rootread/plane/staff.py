@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from rootread.geometry import Points
-from rootread.plane.camera import CameraBelief, CameraFit, Floats
+from rootread.plane.camera import CameraBelief, CameraFit
 from rootread.plane.ruled import RuledObject, locate_ruled
+from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
 BAND_IN = 1.0

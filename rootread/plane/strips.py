@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rootread.geometry import Points
 from rootread.plane.bars import Bar
-from rootread.plane.camera import Floats
+from rootread.plane.sightings import Floats
 
 # Tones are compared as logarithms, so that shadow shifts them without changing contrast; this
 # much of full light is added for stray light.

@@ -17,8 +17,9 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from rootread.errors import NoBelievableScale
 from rootread.geometry import Points
-from rootread.plane.camera import CameraBelief, CameraFit, Floats, plane_to_photo
+from rootread.plane.camera import CameraBelief, CameraFit
 from rootread.plane.ruled import RuledObject, locate_ruled
+from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
 # Part of the width just inside a side that every tick crosses.
@@ -261,7 +262,7 @@ def _tick_lengths(light: NDArray[np.float32], tape: TapeFinding, side: str) -> F
         places = np.column_stack(
             [np.tile(x * half_width, len(z)), np.repeat(z + between * tape.unit_in, len(x))]
         )
-        at = plane_to_photo(tape.fit, places).astype(np.float32).reshape(len(z), len(x), 2)
+        at = tape.fit.to_photo(places).astype(np.float32).reshape(len(z), len(x), 2)
         tones.append(np.log(cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR) + STRAY_LIGHT))
     before, early, here, late, after = tones
     dark = 0.5 * (before + after) - np.minimum(np.minimum(early, here), late)

@@ -1,0 +1,182 @@
+"""Least squares adjustment: the camera and plane that fit what was located on a scale object.
+
+What is believed beforehand of focal length, lens and glare enters as further
+observations. The covariance of the adjustment is where every stated
+uncertainty of scale and angle comes from.
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.plane.camera import (
+    COUNT,
+    GLARE,
+    K1,
+    LOG_FOCAL,
+    LOG_HALF_WIDTH,
+    ROTATION,
+    CameraBelief,
+    CameraFit,
+    project,
+)
+from rootread.plane.sightings import NO_GLARE, Floats, Sightings
+
+# Bright tones spread over dark ones by some tenths of a pixel (glare, clipping, tone curve),
+# so every printed edge lies that much to the dark side; nearly the same all over one object.
+GLARE_SE_PX = 0.5
+GLARE_DIFFERENCE_SE_PX = 0.12
+# A place further from the fit than this many robust standard deviations is not on the object.
+OUTLIER_SIGMAS = 4.0
+MAX_ROUNDS = 4
+MAX_STEPS = 40
+# A step shorter than this, in standard errors of what is fitted, no longer matters.
+SETTLED = 0.01
+# Residuals beyond this many expected errors count by their size, not their square.
+HUBER = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Problem:
+    """What is fitted, and what is believed beforehand."""
+
+    free: NDArray[np.bool_]
+    belief: CameraBelief
+    tilt_se_deg: float | None
+
+
+def fit_camera(
+    sightings: Sightings,
+    start: Floats,
+    belief: CameraBelief,
+    *,
+    width_free: bool = False,
+    tilt_se_deg: float | None = None,
+) -> CameraFit:
+    """Least squares over pose, focal length, one radial term and glare, outliers dropped.
+
+    Parameters
+    ----------
+    sightings : what was located.
+    start : ``(10,)`` or more starting values, as from ``pose_from_homography``.
+    belief : what is known of the camera; acts as observations of focal length and k1.
+    width_free : the object's width is fitted too (staff, tape).
+    tilt_se_deg : how square to the wall the camera is believed to be, where the object cannot tell.
+    """
+    if belief.known is not None:
+        sightings = replace(sightings, photo_px=belief.known.undistort(sightings.photo_px))
+    groups = int(sightings.glare_group.max()) + 1
+    values = np.concatenate([start[:COUNT], np.zeros(groups)])
+    free = np.zeros(len(values), dtype=bool)
+    free[:6] = True
+    free[LOG_FOCAL] = belief.known is None
+    free[K1] = belief.k1_se > 0
+    free[LOG_HALF_WIDTH] = width_free
+    free[GLARE:] = groups > 0
+    problem = _Problem(free, belief, tilt_se_deg)
+
+    used = np.ones(len(sightings), dtype=bool)
+    spread = 1.0
+    for _ in range(MAX_ROUNDS):
+        values = _solve(sightings.keep(used), values, problem, spread)
+        off = _off(values, sightings, belief)
+        spread = max(_robust_spread(off[used]), 1.0)
+        close = np.abs(off) <= OUTLIER_SIGMAS * spread
+        if np.array_equal(close, used):
+            break
+        used = close
+    kept = sightings.keep(used)
+    off = _off(values, kept, belief)
+    # The stated errors are the least there are (pixel grid, JPEG, print); residuals may show larger ones.
+    spread = max(float(np.sqrt(np.sum(off**2) / max(len(off) - free.sum(), 1))), 1.0)
+    jacobian = _jacobian(values, kept, problem, spread)
+    covariance = np.zeros((len(values), len(values)))
+    covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
+    residual_px = float(np.sqrt(np.mean((off * kept.se_px) ** 2)))
+    return CameraFit(values, covariance, belief, kept, residual_px, int((~used).sum()))
+
+
+def _off(values: Floats, sightings: Sightings, belief: CameraBelief) -> Floats:
+    """Distance of each place from the fit along its normal, in units of its expected error."""
+    seen = project(values, sightings.object_in, belief)
+    off_px = np.sum((seen - sightings.photo_px) * sightings.normal, axis=1)
+    group = sightings.glare_group
+    differences = np.append(values[COUNT:], 0.0)
+    glare = np.where(group == NO_GLARE, 0.0, values[GLARE] + differences[group])
+    return (off_px - glare) / sightings.se_px
+
+
+def _beliefs(values: Floats, problem: _Problem) -> Floats:
+    """What is believed beforehand, as differences in units of its expected error."""
+    free, belief = problem.free, problem.belief
+    terms = list(values[COUNT:] / GLARE_DIFFERENCE_SE_PX)
+    if free[GLARE]:
+        terms.append(values[GLARE] / GLARE_SE_PX)
+    if free[LOG_FOCAL]:
+        terms.append((values[LOG_FOCAL] - np.log(belief.focal_px)) / belief.focal_log_se)
+    if free[K1]:
+        terms.append(values[K1] / belief.k1_se)
+    if problem.tilt_se_deg is not None:
+        rotation, _ = cv2.Rodrigues(values[ROTATION])
+        terms.extend(rotation[:2, 2] / np.sin(np.radians(problem.tilt_se_deg)))
+    return np.array(terms)
+
+
+def _residuals(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Sightings and beliefs, each in units of its expected error."""
+    return np.concatenate([_off(values, sightings, problem.belief) / spread, _beliefs(values, problem)])
+
+
+def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float) -> Floats:
+    """Levenberg-Marquardt with Huber's weights, so that a few misplaced sightings do not pull."""
+    values = start.copy()
+    damping = 1e-3
+    off = _residuals(values, sightings, problem, spread)
+    weight = _huber(off, len(sightings))
+    for _ in range(MAX_STEPS):
+        jacobian = _jacobian(values, sightings, problem, spread)
+        normal = jacobian.T @ (weight[:, None] * jacobian)
+        slope = jacobian.T @ (weight * off)
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+        ahead = values.copy()
+        ahead[problem.free] += step
+        off_ahead = _residuals(ahead, sightings, problem, spread)
+        if np.sum(weight * off_ahead**2) <= np.sum(weight * off**2):
+            settled = float(step @ normal @ step) < SETTLED**2
+            values, off = ahead, off_ahead
+            weight = _huber(off, len(sightings))
+            damping = max(damping * 0.1, 1e-9)
+            if settled:
+                break
+        else:
+            damping *= 10.0
+            if damping > 1e6:
+                break
+    return values
+
+
+def _huber(off: Floats, sightings: int) -> Floats:
+    """Weights that turn squares into absolute values beyond ``HUBER``; beliefs keep theirs."""
+    weight = np.minimum(1.0, HUBER / np.maximum(np.abs(off), 1e-12))
+    weight[sightings:] = 1.0
+    return weight
+
+
+def _jacobian(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Slopes of the residuals by central differences."""
+    columns = []
+    for k in np.flatnonzero(problem.free):
+        step = 1e-5 * max(1.0, abs(values[k]))
+        ahead, behind = values.copy(), values.copy()
+        ahead[k] += step
+        behind[k] -= step
+        difference = _residuals(ahead, sightings, problem, spread)
+        difference = difference - _residuals(behind, sightings, problem, spread)
+        columns.append(difference / (2 * step))
+    return np.column_stack(columns)
+
+
+def _robust_spread(off: Floats) -> float:
+    return 1.4826 * float(np.median(np.abs(off - np.median(off))))
