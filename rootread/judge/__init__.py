@@ -1,7 +1,20 @@
-"""Judge the wall: layers and the grade."""
+"""Judge the wall: layers, the grade, and what to do next."""
 
+from rootread.judge.advice import CAUTIONS, Advice
 from rootread.judge.grade import grade_wall
+from rootread.judge.judgement import Judgement, judge_wall
 from rootread.judge.layers import find_layers
-from rootread.judge.types import Grade, GradePart, Layer
+from rootread.judge.types import Grade, GradePart, Layer, PassageCurve
 
-__all__ = ["Grade", "GradePart", "Layer", "find_layers", "grade_wall"]
+__all__ = [
+    "CAUTIONS",
+    "Advice",
+    "Grade",
+    "GradePart",
+    "Judgement",
+    "Layer",
+    "PassageCurve",
+    "find_layers",
+    "grade_wall",
+    "judge_wall",
+]

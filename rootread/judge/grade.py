@@ -14,10 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
-from rootread.judge.diversions import diversions
-from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.scores import RootSums, freedom_sums, root_sums
-from rootread.judge.survival import RiskTable, passing_share, risk_table
+from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
@@ -84,15 +82,7 @@ class _Evidence:
 
 def _evidence(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> _Evidence:
     zones = zones_of(readings.roots, row)
-    events = diversions(readings.roots)
-    places = [LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in) for layer in layers]
-    # a level piece that was not seen to come down and turn may be a lateral that left its parent level
-    events = tuple(e for e in events if e.turned or any(place.holds(e.x_in, e.depth_in) for place in places))
-    stops = []
-    for place in places:
-        became = outcomes(readings.roots, place, {event.root for event in events})
-        stops += [(root, place.depth_in) for root, outcome in became.items() if outcome == "stopped"]
-    whole = risk_table(readings.roots, events, stops)
+    whole = wall_risk(readings, layers)
     zone_at_depth = zones.at(whole.x_in)
     risk = tuple(
         RiskTable(whole.at_risk * (zone_at_depth == z), whole.held * (zone_at_depth == z), whole.x_in)

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.judge.zones import Zones
-from rootread.measure.direction import goes_down
 from rootread.measure.types import Readings, RootReading
 
 STRAIGHTNESS_SPAN_IN = 3.0
@@ -65,9 +64,7 @@ def freedom_sums(readings: Readings, zones: Zones, turned_by_deg: float = 0.0) -
     """
     sums = np.zeros((len(zones.names), len(readings.roots)))
     for index, (root, zone) in enumerate(zip(readings.roots, zones.zone_at, strict=True)):
-        down = 1.0 if goes_down(root.trace.points) else -1.0
-        rightward = down * np.sign(np.gradient(root.trace.points[:, 0]))
-        descent = down * root.descent_at_deg + turned_by_deg * rightward
+        descent = root.descent_down_deg + turned_by_deg * root.rightward
         freedom = np.clip(descent / readings.pattern.free_from_deg, 0.0, 1.0)
         sums[:, index] = np.bincount(zone, weights=freedom, minlength=len(zones.names))
     return sums

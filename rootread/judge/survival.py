@@ -1,4 +1,4 @@
-"""Passage against depth: the chance that a root gets down without being turned or stopped.
+"""Passage against depth: the share of roots that get down without being turned or stopped.
 
 The product-limit estimate of Kaplan and Meier (J. American Statistical
 Association 53:457-481, 1958; from memory), with depth in the place of time.
@@ -12,9 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
-from rootread.judge.diversions import SAME_EVENT_IN, Diversion
-from rootread.measure.types import RootReading
+from rootread.judge.diversions import SAME_EVENT_IN, Diversion, diversions
+from rootread.judge.passage import LayerPlace, outcomes
+from rootread.judge.types import Layer, PassageCurve
+from rootread.measure.types import Readings, RootReading
 
 DEPTH_STEP_IN = 0.2
 FEWEST_AT_RISK = 4.0
@@ -31,6 +34,25 @@ class RiskTable:
     """``(R, D)`` 1 where the root was turned, or stopped at a layer."""
     x_in: NDArray[np.float64]
     """``(R, D)`` where along the wall the root is at that depth."""
+
+
+def wall_risk(readings: Readings, layers: Sequence[Layer]) -> RiskTable:
+    """Who was held on this wall: roots seen to turn, and roots that ran or stopped at a layer.
+
+    A level piece away from all layers, not seen to come down and turn, may be
+    a lateral that left its parent level; it is not counted.
+    """
+    places = [LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in) for layer in layers]
+    events = [
+        event
+        for event in diversions(readings.roots)
+        if event.turned or any(place.holds(event.x_in, event.depth_in) for place in places)
+    ]
+    stops = []
+    for place in places:
+        became = outcomes(readings.roots, place, {event.root for event in events})
+        stops += [(root, place.depth_in) for root, outcome in became.items() if outcome == "stopped"]
+    return risk_table(readings.roots, events, stops)
 
 
 def risk_table(
@@ -81,3 +103,29 @@ def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.f
     at_risk = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
     share = np.cumprod(1.0 - np.minimum(held / at_risk, 1.0), axis=1)
     return np.asarray(share, dtype=np.float64)
+
+
+def passage_curve(readings: Readings, layers: Sequence[Layer]) -> PassageCurve:
+    """Passage against depth for the whole wall, with its 95 % interval.
+
+    The interval is Greenwood's variance on the log-minus-log scale (Kalbfleisch
+    and Prentice, The Statistical Analysis of Failure Time Data, ch. 1; from
+    memory), which stays between 0 and 1. It speaks of roots like these, not of
+    this wall alone. Where no root was held yet it has no width.
+    """
+    if not readings.roots:
+        nothing = np.zeros(0)
+        return PassageCurve(nothing, nothing, nothing, nothing, nothing)
+    table = wall_risk(readings, layers)
+    every = np.ones((1, len(readings.roots)))
+    share = passing_share(table, every)[0]
+    held, at_risk = table.held.sum(axis=0), np.maximum(table.at_risk.sum(axis=0), FEWEST_AT_RISK)
+    survived = np.maximum(at_risk - held, 0.5)
+    greenwood = np.cumsum(held / (at_risk * survived))
+    inside = (share > 0) & (share < 1)
+    log_share = np.log(np.where(inside, share, 0.5))
+    spread = np.where(inside, ndtri(0.975) * np.sqrt(greenwood) / np.abs(log_share), 0.0)
+    low = np.where(inside, np.exp(log_share * np.exp(spread)), share)
+    high = np.where(inside, np.exp(log_share * np.exp(-spread)), share)
+    depth_in = np.arange(len(share), dtype=np.float64) * DEPTH_STEP_IN
+    return PassageCurve(depth_in, share, low, high, table.at_risk.sum(axis=0))

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rootread.measure.types import Interval
 
 Verdict = Literal["open", "slowed", "turned", "stopped"]
@@ -29,6 +32,35 @@ class Layer:
     def passage(self) -> float:
         """Share of the roots that reach the layer which cross it; NaN if none reach it."""
         return self.crossed / self.reached if self.reached else float("nan")
+
+    @property
+    def passage_interval(self) -> Interval:
+        """Passage with Wilson's 95 % interval of a share.
+
+        Wilson 1927, J. American Statistical Association 22:209-212 (from memory):
+        centre ``(k + z^2/2) / (n + z^2)``, half width
+        ``z sqrt(k (n - k) / n + z^2/4) / (n + z^2)``.
+        """
+        if not self.reached:
+            return Interval(float("nan"), 0.0, 1.0)
+        z, k, n = 1.959964, self.crossed, self.reached
+        centre = (k + z * z / 2) / (n + z * z)
+        half = z * np.sqrt(k * (n - k) / n + z * z / 4) / (n + z * z)
+        return Interval(self.passage, float(centre - half), float(centre + half))
+
+
+@dataclass(frozen=True, eq=False)
+class PassageCurve:
+    """Share of roots that get down to each depth without being turned or stopped."""
+
+    depth_in: NDArray[np.float64]
+    """``(D,)`` depths, rising."""
+    share: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    """``(D,)`` the 95 % interval of the share."""
+    at_risk: NDArray[np.float64]
+    """``(D,)`` roots seen at the depth."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.direction import goes_down
 from rootread.measure.types import Interval, RootReading
 from rootread.settings import MeasureSettings
 
@@ -31,16 +30,12 @@ class CountedDescents:
 def counted_descents(root: RootReading, settings: MeasureSettings) -> CountedDescents:
     """Descents of a root on the way down, where it is thick enough to count.
 
-    The ends of a trace are not always told apart, so a root whose tip lies
-    above its base is read from the tip. Bridged stretches were not seen and
+    Bridged stretches were not seen and
     are left out, as are stretches thinner than ``counted_width_in``: which of
     those a photo shows depends on light and soil more than on the wall.
     """
-    points = root.trace.points
-    down = 1.0 if goes_down(points) else -1.0
     counts = (root.trace.width_in >= settings.counted_width_in) & ~root.trace.inferred
-    rightward = np.sign(np.gradient(points[:, 0])) * down
-    return CountedDescents(down * root.descent_at_deg[counts], rightward[counts])
+    return CountedDescents(root.descent_down_deg[counts], root.rightward[counts])
 
 
 def wall_descent(counted: Sequence[CountedDescents], level_se_deg: float) -> Interval:

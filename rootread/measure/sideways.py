@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.measure.direction import descent_of
+from rootread.measure.direction import descent_of, goes_down
 from rootread.measure.types import SidewaysRun, Turn
 from rootread.settings import MeasureSettings
 
@@ -57,7 +57,7 @@ def turns(
     inch = round(settings.tangent_in / settings.step_in)
     if len(points) <= 2 * inch:
         return ()
-    if points[-1, 1] < points[0, 1]:
+    if not goes_down(points):
         points, below_surface_in = points[::-1], below_surface_in[::-1]
     over_inch = descent_of(points[inch:] - points[:-inch])
     last, following = over_inch[:-inch], over_inch[inch:]

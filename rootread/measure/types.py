@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
+from rootread.measure.direction import goes_down
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,25 @@ class RootReading:
     def sideways_in(self) -> float:
         """Inches run sideways."""
         return sum(run.length_in for run in self.runs)
+
+    @property
+    def _down(self) -> float:
+        """+1 if the trace leads down, -1 if its tip lies above its base.
+
+        The ends of a trace are not always told apart, so what is said of a
+        wall is read on the way down.
+        """
+        return 1.0 if goes_down(self.trace.points) else -1.0
+
+    @property
+    def descent_down_deg(self) -> NDArray[np.float64]:
+        """``(N,)`` descent at each point, read on the way down."""
+        return self._down * self.descent_at_deg
+
+    @property
+    def rightward(self) -> NDArray[np.float64]:
+        """``(N,)`` +1 where the way down leads right, -1 where left."""
+        return np.sign(np.gradient(self.trace.points[:, 0])) * self._down
 
 
 @dataclass(frozen=True, eq=False)

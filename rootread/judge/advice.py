@@ -1,0 +1,146 @@
+"""What to do next, in sentences a grower understands, each tied to its evidence.
+
+The rules are few and open: run about an inch below a layer that turned roots,
+no deeper, and only where the soil there is dry enough to fracture (common
+practice); leave a wall alone that shows nothing restricting; look again where
+too little was read. Every sentence says how sure the wall makes it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from rootread.fieldsheet import SheetRow
+from rootread.judge.types import Grade, Layer
+from rootread.measure.types import Readings
+
+Kind = Literal["run deeper", "run shallower", "leave", "closer shanks", "look again"]
+
+BELOW_LAYER_IN = 1.0
+FEWEST_ROOTS = 8
+SHORTEST_ROOT_LENGTH_IN = 60.0
+SURE_P_VALUE = 0.01
+FULL_LOOSENING_SPACING = 1.5
+"""Shank spacing, in working depths, up to which plain points loosen all the soil between them.
+Spoor and Godwin 1978, J. Agric. Engng Res. 23:243-258 (from memory)."""
+HELD_EVENNESS = 60.0
+
+CAUTIONS = (
+    "Dig and feel before you decide: soil that is too wet smears and packs instead of fracturing.",
+    "One wall is one place; open a second pit before changing a whole field.",
+    "Stay within what the tractor and the implement are built for.",
+    "Have buried lines marked before any deep pass.",
+)
+"""What holds for every piece of advice."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One sentence of advice and what it rests on."""
+
+    kind: Kind
+    text: str
+    evidence: str
+
+
+def advise(
+    readings: Readings, layers: Sequence[Layer], grade: Grade, row: SheetRow | None
+) -> tuple[Advice, ...]:
+    """Advice for one wall, the most important first."""
+    counted = [root for root in readings.roots if root.width_in >= readings.counted_width_in]
+    if len(counted) < FEWEST_ROOTS or readings.root_length_in < SHORTEST_ROOT_LENGTH_IN:
+        return (_look_again(len(counted), readings.root_length_in),)
+    if not layers:
+        return (_leave(grade),)
+    tool_depth_in = row.tool_depth_in if row is not None else None
+    given = [_about_layer(layers[0], tool_depth_in)]
+    given += [_deeper_layer(layer) for layer in layers[1:2]]
+    spacing = _about_spacing(grade, row)
+    return tuple(given + ([spacing] if spacing else []))
+
+
+def _look_again(roots: int, length_in: float) -> Advice:
+    return Advice(
+        "look again",
+        "Too few roots were read to advise on; clean the face, expose more roots and take the photo again.",
+        f"{roots} roots thick enough to count, {length_in:.0f} in in all.",
+    )
+
+
+def _leave(grade: Grade) -> Advice:
+    if "open" in grade.verdict.split(" or "):
+        text = "Nothing restricting was found, so this wall gives no reason for a deeper pass."
+    else:
+        text = (
+            "Roots did poorly, but at no one depth; look for causes other than a layer, such as wetness, "
+            "sidewall smear or planting, before running deeper."
+        )
+    return Advice("leave", text, f"No gathering of turns or stops; verdict {grade.verdict}.")
+
+
+def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
+    low, high = _passage_words(layer)
+    sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
+    evidence = (
+        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached {layer.depth_in:.1f} in were "
+        f"turned or stopped there; {low} to {high} of 100 get through; "
+        f"chance gathers as many with p = {layer.p_value:.3f}."
+    )
+    run_in = layer.depth_in + BELOW_LAYER_IN
+    within = 2.0 * layer.depth_se_in
+    if tool_depth_in is not None and tool_depth_in >= run_in - within:
+        text = (
+            f"A layer at {_half(layer.depth_in)} in {sure} although the points ran at "
+            f"{_half(tool_depth_in)} in; depth was not what was missing. Look at moisture when it was run, "
+            "shank spacing and worn points."
+        )
+        return Advice("leave", text, evidence)
+    floor = (
+        " It lies where the last pass ran, so the tool itself may have made it."
+        if tool_depth_in is not None and abs(tool_depth_in - layer.depth_in) <= max(within, 1.0)
+        else ""
+    )
+    text = (
+        f"A layer at {_half(layer.depth_in)} in {sure}.{floor} If it is dry enough to fracture there, run "
+        f"points at about {_half(run_in)} in (give or take {max(within, 0.5):.1f}), an inch below it, "
+        "and no deeper."
+    )
+    return Advice("run deeper", text, evidence)
+
+
+def _deeper_layer(layer: Layer) -> Advice:
+    low, high = _passage_words(layer)
+    return Advice(
+        "look again",
+        f"A second layer at {_half(layer.depth_in)} in held the roots that got so far; open the upper one "
+        "first and look again next season.",
+        f"{layer.turned + layer.stopped} of {layer.reached} roots held there; "
+        f"{low} to {high} of 100 get through.",
+    )
+
+
+def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
+    if row is None or not row.shanks_at_in or not row.shank_spacing_in or not row.tool_depth_in:
+        return None
+    ratio = row.shank_spacing_in / row.tool_depth_in
+    evenness = next((part.score for part in grade.parts if part.name == "evenness"), 100.0)
+    if ratio <= FULL_LOOSENING_SPACING or evenness >= HELD_EVENNESS:
+        return None
+    return Advice(
+        "closer shanks",
+        f"Slots and berms differ, and the shanks stood {ratio:.1f} working depths apart; plain points "
+        f"loosen all the soil between them up to about {FULL_LOOSENING_SPACING:.1f}, so closer shanks or "
+        "wings may even it out.",
+        f"Evenness {evenness:.0f} of 100; shanks {row.shank_spacing_in:.1f} in apart, "
+        f"run {row.tool_depth_in:.1f} in deep.",
+    )
+
+
+def _passage_words(layer: Layer) -> tuple[str, str]:
+    interval = layer.passage_interval
+    return f"{100 * interval.low:.0f}", f"{100 * interval.high:.0f}"
+
+
+def _half(length_in: float) -> str:
+    """To the half inch: no implement is set finer."""
+    return f"{round(2 * length_in) / 2:g}"

@@ -1,0 +1,70 @@
+"""Slot by berm: how much root each strip holds, how it descends and what gets through."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rootread.fieldsheet import SheetRow
+from rootread.judge.survival import RiskTable, passing_share, wall_risk
+from rootread.judge.types import Layer
+from rootread.judge.zones import zones_of
+from rootread.measure.types import Readings
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The roots of the slots, of the berms, or of a third of the wall."""
+
+    name: str
+    guessed: bool
+    """The sheet gives no shanks, so thirds of the wall stand in."""
+    width_in: float
+    """Of all such strips within the rooted wall."""
+    root_length_in: float
+    density: float
+    """Inches of root per square inch of wall, down to the deepest root."""
+    descent_deg: float
+    """Mean over the roots thick enough to count; NaN if there are none."""
+    passage: float
+    """Share of roots that get down without being turned or stopped."""
+
+
+def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> tuple[Strip, ...]:
+    """Compare the strips of a wall; none for a wall without roots."""
+    roots = readings.roots
+    if not roots:
+        return ()
+    zones = zones_of(roots, row)
+    table = wall_risk(readings, layers)
+    zone_at_depth = zones.at(table.x_in)
+    x = np.concatenate([root.trace.points[:, 0] for root in roots])
+    deepest_in = max(float(root.trace.points[:, 1].max()) for root in roots)
+    edges = np.concatenate([[x.min()], np.clip(zones.edges_in, x.min(), x.max()), [x.max()]])
+    thick = [root.width_in >= readings.counted_width_in for root in roots]
+    points = zones.points_in_zone
+    step_in = np.array([root.length_in / len(root.trace.points) for root in roots])
+    found = []
+    for index, name in enumerate(zones.names):
+        width_in = float(np.diff(edges)[zones.zone_of_strip == index].sum())
+        length_in = float(points[index] @ step_in)
+        descents = [
+            root.descent_down_deg[zone == index]
+            for root, zone, counts in zip(roots, zones.zone_at, thick, strict=True)
+            if counts
+        ]
+        every = np.concatenate([*descents, np.zeros(0)])
+        here = zone_at_depth == index
+        within = RiskTable(table.at_risk * here, table.held * here, table.x_in)
+        found.append(
+            Strip(
+                name=name,
+                guessed=zones.guessed,
+                width_in=width_in,
+                root_length_in=length_in,
+                density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
+                descent_deg=float(every.mean()) if len(every) else float("nan"),
+                passage=float(passing_share(within, np.ones((1, len(roots))))[0, -1]),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,44 @@
+"""Waviness: how long and how high the waves of a root are."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rootread.geometry import Points
+from rootread.measure.centreline import smooth, window_points
+from rootread.measure.direction import tangents
+
+COURSE_SPAN_IN = 4.0
+"""A wave is a swing about the course that a parabola over this much of the root takes."""
+
+
+@dataclass(frozen=True)
+class Waviness:
+    """The waves of a root."""
+
+    wavelength_in: float
+    """NaN where the root swings less than twice."""
+    amplitude_in: float
+
+
+def waviness(points: Points, step_in: float) -> Waviness:
+    """Wavelength and amplitude of an evenly spaced centreline.
+
+    The swing is measured square to the course. For a sine wave the amplitude
+    is sqrt(2) times its root mean square and the wavelength twice the way
+    between zero crossings; for other waves these are those of a sine wave
+    that swings as far and as often.
+    """
+    window = window_points(COURSE_SPAN_IN, step_in)
+    if len(points) <= window:
+        return Waviness(float("nan"), 0.0)
+    # two passes: a single parabola still follows waves half its span long
+    course = smooth(smooth(points, window), window)
+    along = tangents(course, step_in, 1.0)
+    across = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+    swing = ((points - course) * across).sum(axis=1)[window // 4 : -(window // 4)]
+    crossings = np.flatnonzero(np.diff(np.sign(swing)) != 0)
+    amplitude_in = float(np.sqrt(2.0 * np.mean(swing**2)))
+    if len(crossings) < 3:
+        return Waviness(float("nan"), amplitude_in)
+    return Waviness(2.0 * step_in * float(np.diff(crossings).mean()), amplitude_in)
