@@ -7,8 +7,8 @@ import numpy as np
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.advice import Advice, advise
+from rootread.judge.curve import passage_curve
 from rootread.judge.strips import Strip, strips
-from rootread.judge.survival import passage_curve
 from rootread.judge.types import Grade, Layer, PassageCurve
 from rootread.measure.abundance import Abundance, abundance
 from rootread.measure.depthfit import DepthFit, depth_fit

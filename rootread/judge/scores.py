@@ -31,20 +31,26 @@ class RootSums:
     flattened: NDArray[np.float64]
     """``(R,)`` of them, flattened."""
     counts: NDArray[np.float64]
-    """``(R,)`` the trace's confidence for roots thick enough to count, else 0."""
+    """``(R,)`` the trace's confidence, against their mean, for roots thick enough to count, else 0."""
 
 
-def root_sums(readings: Readings, zones: Zones) -> RootSums:
-    """Sum over the points of every root that counts.
+def counted(readings: Readings) -> NDArray[np.float64]:
+    """``(R,)`` 1 for the roots that count, else 0.
 
     Roots thinner than the wall's ``counted_width_in`` count for nothing
     unless all are thinner: which of them a photo shows depends on light and
     soil, and laterals leave their parent level by nature.
     """
+    thick = np.array([root.width_in >= readings.counted_width_in for root in readings.roots])
+    return (thick if thick.any() else np.ones_like(thick)).astype(float)
+
+
+def root_sums(readings: Readings, zones: Zones) -> RootSums:
+    """Sum over the points of every root that counts, by how sure its trace is."""
     roots = readings.roots
-    thick = np.array([root.width_in >= readings.counted_width_in for root in roots])
     confidence = np.array([root.trace.confidence for root in roots])
-    counts = np.where(thick, confidence, 0.0) if thick.any() else confidence
+    counts = counted(readings) * confidence
+    counts = counts / max(float(counts.sum()) / max(float((counts > 0).sum()), 1.0), 1e-9)
     in_zone = zones.points_in_zone * counts
     return RootSums(
         in_zone=in_zone,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rootread.fieldsheet import SheetRow
+from rootread.judge.scores import counted
 from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Layer
 from rootread.judge.zones import zones_of
@@ -41,7 +42,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     x = np.concatenate([root.trace.points[:, 0] for root in roots])
     deepest_in = max(float(root.trace.points[:, 1].max()) for root in roots)
     edges = np.concatenate([[x.min()], np.clip(zones.edges_in, x.min(), x.max()), [x.max()]])
-    thick = [root.width_in >= readings.counted_width_in for root in roots]
+    counts = counted(readings)
     points = zones.points_in_zone
     step_in = np.array([root.length_in / len(root.trace.points) for root in roots])
     found = []
@@ -50,8 +51,8 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
         length_in = float(points[index] @ step_in)
         descents = [
             root.descent_down_deg[zone == index]
-            for root, zone, counts in zip(roots, zones.zone_at, thick, strict=True)
-            if counts
+            for root, zone, counts_one in zip(roots, zones.zone_at, counts, strict=True)
+            if counts_one
         ]
         every = np.concatenate([*descents, np.zeros(0)])
         here = zone_at_depth == index
@@ -64,7 +65,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
                 root_length_in=length_in,
                 density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
                 descent_deg=float(every.mean()) if len(every) else float("nan"),
-                passage=float(passing_share(within, np.ones((1, len(roots))))[0, -1]),
+                passage=float(passing_share(within, counts[None])[0, -1]),
             )
         )
     return tuple(found)

@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion, diversions
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.types import Layer, PassageCurve
+from rootread.judge.types import Layer
 from rootread.measure.types import Readings, RootReading
 
 DEPTH_STEP_IN = 0.2
@@ -103,29 +102,3 @@ def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.f
     at_risk = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
     share = np.cumprod(1.0 - np.minimum(held / at_risk, 1.0), axis=1)
     return np.asarray(share, dtype=np.float64)
-
-
-def passage_curve(readings: Readings, layers: Sequence[Layer]) -> PassageCurve:
-    """Passage against depth for the whole wall, with its 95 % interval.
-
-    The interval is Greenwood's variance on the log-minus-log scale (Kalbfleisch
-    and Prentice, The Statistical Analysis of Failure Time Data, ch. 1; from
-    memory), which stays between 0 and 1. It speaks of roots like these, not of
-    this wall alone. Where no root was held yet it has no width.
-    """
-    if not readings.roots:
-        nothing = np.zeros(0)
-        return PassageCurve(nothing, nothing, nothing, nothing, nothing)
-    table = wall_risk(readings, layers)
-    every = np.ones((1, len(readings.roots)))
-    share = passing_share(table, every)[0]
-    held, at_risk = table.held.sum(axis=0), np.maximum(table.at_risk.sum(axis=0), FEWEST_AT_RISK)
-    survived = np.maximum(at_risk - held, 0.5)
-    greenwood = np.cumsum(held / (at_risk * survived))
-    inside = (share > 0) & (share < 1)
-    log_share = np.log(np.where(inside, share, 0.5))
-    spread = np.where(inside, ndtri(0.975) * np.sqrt(greenwood) / np.abs(log_share), 0.0)
-    low = np.where(inside, np.exp(log_share * np.exp(spread)), share)
-    high = np.where(inside, np.exp(log_share * np.exp(-spread)), share)
-    depth_in = np.arange(len(share), dtype=np.float64) * DEPTH_STEP_IN
-    return PassageCurve(depth_in, share, low, high, table.at_risk.sum(axis=0))

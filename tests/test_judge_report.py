@@ -1,0 +1,136 @@
+"""What is said of a wall beyond layers and grade: passage curve, strips, advice."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from handmade_roots import along, plane, trace
+from scipy.stats import CensoredData, binomtest, ecdf
+
+from rootread.fieldsheet import SheetRow
+from rootread.judge import find_layers, grade_wall, judge_wall
+from rootread.judge.types import Layer
+from rootread.measure import measure_wall
+from rootread.settings import JudgeSettings, MeasureSettings
+
+SETTINGS = JudgeSettings(permutations=199, bootstrap=50)
+ROW = SheetRow("wall.jpg", "wall", shanks_at_in=(-12.0, 12.0), shank_spacing_in=24.0)
+ACROSS = np.arange(-18.0, 18.0, 2.0)
+
+
+def free(x, name):
+    return trace(along((x, 1.0), (x + (4.0 if x < 0 else -4.0), 14.0)), name=name)
+
+
+def turned(x, name, at_z=6.0):
+    return trace(along((x, 1.0), (x + 1.5, at_z), (x + 6.0, at_z + 0.1)), name=name)
+
+
+def judged(roots, row=ROW):
+    readings = measure_wall(roots, plane(), MeasureSettings())
+    layers = find_layers(readings, row.layers if row else (), SETTINGS)
+    return judge_wall(readings, layers, grade_wall(readings, layers, row, SETTINGS), row, SETTINGS)
+
+
+OPEN = [free(x, f"f{i}") for i, x in enumerate(ACROSS)]
+BLOCKED = [turned(x, f"t{i}") for i, x in enumerate(ACROSS[:14])] + [free(x, f"f{x:g}") for x in ACROSS[14:]]
+
+
+@pytest.mark.parametrize(("crossed", "reached"), [(0, 8), (3, 12), (20, 20)])
+def test_the_passage_of_a_layer_has_wilson_s_interval(crossed, reached):
+    layer = Layer(6.0, 0.1, -10, 10, reached, crossed, reached - crossed, 0, 20.0, 0.001, None)
+    expected = binomtest(crossed, reached).proportion_ci(method="wilson")
+    assert layer.passage_interval.low == pytest.approx(expected.low, abs=1e-6)
+    assert layer.passage_interval.high == pytest.approx(expected.high, abs=1e-6)
+
+
+def test_a_layer_nothing_reached_says_nothing_of_passage():
+    layer = Layer(6.0, 0.1, -10, 10, 0, 0, 0, 0, 0.0, 0.001, None)
+    assert (layer.passage_interval.low, layer.passage_interval.high) == (0.0, 1.0)
+
+
+def test_the_passage_curve_has_scipy_s_greenwood_interval():
+    curve = judged(BLOCKED).passage
+    at = int(np.searchsorted(curve.depth_in, 8.0))
+    reference = ecdf(CensoredData(uncensored=np.full(14, 6.0), right=np.full(4, 14.0))).sf
+    interval = reference.confidence_interval(0.95, method="log-log")
+    assert curve.share[at] == pytest.approx(float(reference.evaluate(8.0)), abs=1e-6)
+    assert curve.low[at] == pytest.approx(float(interval.low.evaluate(8.0)), abs=0.02)
+    assert curve.high[at] == pytest.approx(float(interval.high.evaluate(8.0)), abs=0.02)
+    assert (np.diff(curve.share) <= 0).all()
+
+
+def test_passage_stays_whole_on_an_open_wall():
+    assert judged(OPEN).passage.share.min() == 1.0
+
+
+def test_strips_share_out_the_wall():
+    slot, berm = judged(OPEN).strips
+    assert (slot.name, berm.name) == ("slot", "berm")
+    assert not slot.guessed
+    total = sum(np.hypot(*(root.points[-1] - root.points[0])) for root in OPEN)
+    assert slot.root_length_in + berm.root_length_in == pytest.approx(total, rel=0.01)
+    assert slot.passage == berm.passage == 1.0
+
+
+def test_a_strip_where_roots_were_turned_shows_it():
+    roots = [free(x, f"f{x:g}") if x > 0 else turned(x, f"t{x:g}") for x in ACROSS]
+    left, _, right = judged(roots, row=None).strips
+    assert left.guessed
+    assert left.passage < 0.4 and right.passage == 1.0
+    assert left.descent_deg < right.descent_deg
+
+
+def test_roots_above_in_and_below_the_layer_are_told_apart():
+    above, within, below = judged(BLOCKED).around_layers
+    assert above.descent_deg > 60 > within.descent_deg
+    assert within.from_in < 6.0 < within.to_in
+    assert below.to_in > 14.0 - 0.1
+
+
+# advice
+
+
+def kinds(judgement):
+    return [advice.kind for advice in judgement.advice]
+
+
+def test_a_layer_under_an_untilled_wall_is_to_be_run_an_inch_below():
+    (advice,) = judged(BLOCKED).advice
+    assert advice.kind == "run deeper"
+    assert "about 7 in" in advice.text and "no deeper" in advice.text and "dry" in advice.text
+    assert "14 of" in advice.evidence
+
+
+def test_a_layer_at_the_depth_of_the_tool_is_laid_to_the_tool():
+    advice = judged(BLOCKED, replace(ROW, tool_depth_in=6.0)).advice[0]
+    assert "tool itself" in advice.text
+
+
+def test_where_the_points_ran_below_the_layer_already_deeper_is_not_advised():
+    advice = judged(BLOCKED, replace(ROW, tool_depth_in=12.0)).advice[0]
+    assert advice.kind == "leave" and "moisture" in advice.text
+
+
+def test_an_open_wall_gives_no_reason_to_run_deeper():
+    (advice,) = judged(OPEN).advice
+    assert advice.kind == "leave" and "no reason" in advice.text
+
+
+def test_too_few_roots_call_for_another_look():
+    (advice,) = judged(OPEN[:4]).advice
+    assert advice.kind == "look again"
+    assert kinds(judged([])) == ["look again"]
+
+
+def test_wide_shanks_over_held_berms_call_for_closer_ones():
+    """Spoor and Godwin 1978 (from memory): plain tines loosen all the soil up to 1.5 working depths apart."""
+    slot = np.abs(np.abs(ACROSS) - 12.0) <= 4.0
+    roots = [
+        free(x, f"f{i}") if s else turned(x, f"t{i}")
+        for i, (x, s) in enumerate(zip(ACROSS, slot, strict=True))
+    ]
+    wide = judged(roots, replace(ROW, tool_depth_in=12.0))
+    assert "closer shanks" in kinds(wide)
+    close = judged(roots, replace(ROW, tool_depth_in=12.0, shank_spacing_in=16.0))
+    assert "closer shanks" not in kinds(close)

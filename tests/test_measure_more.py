@@ -1,0 +1,134 @@
+"""Waviness, depth slices, abundance classes and depth fits, against published definitions."""
+
+import numpy as np
+import pytest
+from handmade_roots import along, plane, trace
+
+from rootread.measure import measure_wall
+from rootread.measure.abundance import abundance, quantity_class, size_class
+from rootread.measure.depthfit import d95_of, depth_fit, fit_depths
+from rootread.measure.slices import depth_slices
+from rootread.measure.waviness import waviness
+from rootread.settings import MeasureSettings
+
+SETTINGS = MeasureSettings()
+MM = 1 / 25.4
+
+
+def read(roots):
+    return measure_wall(roots, plane(), SETTINGS)
+
+
+# waves
+
+
+@pytest.mark.parametrize(("amplitude_in", "wavelength_in"), [(0.10, 1.5), (0.15, 2.0), (0.05, 1.0)])
+def test_a_sine_shaped_root_gives_back_its_wave(amplitude_in, wavelength_in):
+    s = np.arange(0, 16, 0.05)
+    wave = waviness(np.column_stack([5 + amplitude_in * np.sin(2 * np.pi * s / wavelength_in), 1 + s]), 0.05)
+    assert wave.amplitude_in == pytest.approx(amplitude_in, rel=0.12)
+    assert wave.wavelength_in == pytest.approx(wavelength_in, rel=0.08)
+
+
+def test_a_straight_root_has_no_waves():
+    wave = waviness(along((2, 1), (10, 9)), 0.05)
+    assert wave.amplitude_in == pytest.approx(0, abs=1e-6)
+
+
+def test_a_long_even_curve_is_course_and_not_wave():
+    turn = np.linspace(np.pi, np.pi / 2, 400)
+    wave = waviness(np.column_stack([12 * np.cos(turn), 12 * np.sin(turn)]), 12 * np.pi / 2 / 399)
+    assert wave.amplitude_in < 0.02
+
+
+# between depths
+
+
+def test_roots_bend_in_the_layer_and_not_above_it():
+    roots = [
+        trace(along((4 * i, 1), (4 * i, 6), (4 * i + 3, 6), (4 * i + 3, 12)), name=f"r{i}") for i in range(4)
+    ]
+    above, within, below = depth_slices(read(roots).roots, [0, 5, 7, 13])
+    assert above.root_length_in == pytest.approx(4 * 4, rel=0.02)
+    assert within.root_length_in == pytest.approx(4 * (1 + 3 + 1), rel=0.02)
+    assert above.turning_deg_per_in == pytest.approx(0, abs=0.1)
+    assert within.turning_deg_per_in == pytest.approx(180 / 5, rel=0.05)
+    assert above.descent_deg == pytest.approx(below.descent_deg) == pytest.approx(90)
+    assert within.descent_deg < 50
+
+
+def test_an_empty_slice_says_nothing():
+    (deep,) = depth_slices(read([trace(along((0, 1), (0, 6)))]).roots, [10, 20])
+    assert deep.root_length_in == 0 and np.isnan(deep.descent_deg)
+
+
+# abundance: USDA-NRCS Field Book for Describing and Sampling Soils v 3.0, 2012 (from memory)
+
+
+@pytest.mark.parametrize(
+    ("width_mm", "size"),
+    [
+        (0.9, "very fine"),
+        (1.0, "fine"),
+        (1.9, "fine"),
+        (2.0, "medium"),
+        (5.0, "coarse"),
+        (10.0, "very coarse"),
+    ],
+)
+def test_size_classes_of_the_field_book(width_mm, size):
+    assert size_class(width_mm * MM) == size
+
+
+@pytest.mark.parametrize(
+    ("number", "quantity"), [(0.9, "few"), (1.0, "common"), (4.9, "common"), (5.0, "many")]
+)
+def test_quantity_classes_of_the_field_book(number, quantity):
+    assert quantity_class(number) == quantity
+
+
+def test_roots_are_counted_by_six_inch_step_and_size():
+    roots = [trace(along((2 * i, 1), (2 * i, 11)), width_in=3 * MM, name=f"m{i}") for i in range(10)]
+    roots.append(trace(along((30, 7), (30, 9)), width_in=1.5 * MM, name="fine"))
+    found = {(entry.size, entry.from_in): entry for entry in abundance(read(roots).roots, 40.0)}
+    upper, lower, fine = found["medium", 0], found["medium", 6], found["fine", 6]
+    assert (upper.from_in, upper.to_in, upper.roots) == (0, 6, 10)
+    assert (lower.from_in, lower.to_in, lower.roots) == (6, 12, 10)
+    # 40 by 6 in is 15.5 dm2
+    assert upper.per_unit_area == pytest.approx(10 / (40 * 6 * 2.54**2 / 100))
+    assert upper.quantity == "few"
+    assert (fine.from_in, fine.roots, fine.quantity) == (6, 1, "few")
+
+
+# depth fits
+
+
+def test_beta_of_a_profile_made_with_it_comes_back():
+    """Gale and Grigal 1987; crops beta = 0.961, Jackson et al. 1996 (both from memory)."""
+    depth_in = np.arange(0.5, 60, 0.5)
+    beta, _, _ = fit_depths(depth_in, 1 - 0.961 ** (depth_in * 2.54))
+    assert beta == pytest.approx(0.961, abs=1e-4)
+
+
+def test_half_and_95_percent_depths_of_a_logistic_profile_come_back():
+    """Schenk and Jackson 2002 (from memory): at D95 the curve stands at 0.95."""
+    depth_in = np.arange(0.5, 60, 0.5)
+    d50, c = 6.0, -2.2
+    _, found_d50, found_c = fit_depths(depth_in, 1 / (1 + (depth_in / d50) ** c))
+    assert (found_d50, found_c) == pytest.approx((d50, c), rel=1e-3)
+    assert 1 / (1 + (d95_of(d50, c) / d50) ** c) == pytest.approx(0.95)
+
+
+def test_the_depth_fit_of_a_wall_holds_its_own_half_depth():
+    rng = np.random.default_rng(3)
+    roots = [trace(along((x, 0.5), (x, b)), name=f"r{x}") for x, b in enumerate(2 + rng.gamma(3, 2.5, 40))]
+    wall = read(roots)
+    depths = np.sort(np.concatenate([root.trace.points[:, 1] for root in wall.roots]))
+    fit = depth_fit(wall.roots, np.random.default_rng(1))
+    assert fit.d50_in.value == pytest.approx(np.median(depths), abs=0.4)
+    assert fit.d50_in.low < np.median(depths) < fit.d50_in.high
+    assert fit.d95_in.value > fit.d50_in.value
+
+
+def test_two_roots_are_not_fitted():
+    assert depth_fit(read([trace(along((0, 1), (0, 8)))]).roots, np.random.default_rng(0)) is None
