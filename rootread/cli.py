@@ -96,6 +96,7 @@ def scene(
     seed: Annotated[int, typer.Option(help="Same seed, same wall.")] = 1,
     count: Annotated[int, typer.Option(min=1, help="How many walls, seeds counting up.")] = 1,
     kind: Annotated[str | None, typer.Option(help="open, blocked or mixed; any when left out.")] = None,
+    width: Annotated[int, typer.Option(min=600, help="Photo width in pixels.")] = 3000,
 ) -> None:
     """Make walls with exact truth: photo, mask of the visible roots, and truth.
 
@@ -105,13 +106,14 @@ def scene(
 
     from rootread.scene import KINDS, draw_scene, render, write_scene
 
-    if kind is not None and kind not in KINDS:
+    chosen = next((known for known in KINDS if known == kind), None)
+    if kind and not chosen:
         raise BadRequest(f"--kind {kind} is not known.", f"Choose one of {', '.join(KINDS)}.")
     for number in range(seed, seed + count):
-        made = draw_scene(np.random.default_rng(number), kind=kind)
+        made = draw_scene(np.random.default_rng(number), kind=chosen)
         name = f"scene-{number}-{made.kind}"
-        write_scene(render(made), out, name)
-        typer.echo(str(out / f"{name}.jpg"))
+        photo = write_scene(render(made, (width, width * 3 // 4)), out, name)
+        typer.echo(str(photo))
 
 
 def _grade(places: list[Path], out: Path, settings: "Settings", jobs: int) -> "Run":

@@ -87,7 +87,8 @@ def read_or_refuse(
 ) -> Wall | RefusedWall:
     """Read one wall of a folder run; a wall that cannot be read becomes a ``RefusedWall``."""
     try:
-        marks = read_marks(marks_file) if marks_file else None
-        return read_wall(photo, row, marks, settings)
+        taken = read_photo(photo, (settings or Settings()).photo)
+        marks = read_marks(marks_file, taken.size_px) if marks_file else None
+        return read_wall(taken, row, marks, settings)
     except (WallRefused, BadMarks) as error:
         return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)

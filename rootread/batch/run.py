@@ -1,6 +1,7 @@
 """A run: read each wall that is missing or changed, keep its record, write the tables and the report."""
 
 import json
+import multiprocessing
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict, dataclass
@@ -102,7 +103,9 @@ def _records(plan: Plan, out: Path, settings: Settings, workers: int) -> Iterato
         for index, job, key in todo:
             yield index, _read_and_write(job, key, out, settings)
         return
-    with ProcessPoolExecutor(workers, initializer=_one_thread) as pool:
+    # Fresh processes: a forked copy of OpenCV's threads can wait forever on a lock nobody holds.
+    fresh = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers, mp_context=fresh, initializer=_one_thread) as pool:
         futures = {pool.submit(_read_and_write, job, key, out, settings): index for index, job, key in todo}
         for future in as_completed(futures):
             yield futures[future], future.result()

@@ -1,0 +1,72 @@
+"""The command line: exit codes, plain errors, and the same functions underneath."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+
+from rootread.settings import Settings, read_settings
+
+
+def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-c", "from rootread.cli import main; main()", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_help_names_every_command() -> None:
+    said = rootread("--help")
+    assert said.returncode == 0
+    for command in ("grade", "demo", "card", "scene", "settings"):
+        assert command in said.stdout
+
+
+def test_help_does_not_load_the_image_libraries() -> None:
+    code = "import sys, rootread.cli; print([m for m in ('cv2', 'scipy', 'matplotlib') if m in sys.modules])"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("command", ["grade", "demo", "card", "scene", "settings"])
+def test_each_command_shows_an_example(command: str) -> None:
+    assert "Example: rootread" in rootread(command, "--help").stdout
+
+
+def test_a_refused_wall_gives_exit_code_1_and_the_reason(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "grass.png"), cv2.resize(skimage.data.grass(), (900, 900)))
+    said = rootread("grade", tmp_path, "--out", tmp_path / "out")
+    assert said.returncode == 1
+    assert "scale" in said.stdout + said.stderr
+    assert (tmp_path / "out" / "report.html").exists()
+
+
+def test_a_wrong_request_gives_exit_code_2_and_one_line(tmp_path: Path) -> None:
+    said = rootread("grade", tmp_path / "nowhere", "--out", tmp_path / "out")
+    assert said.returncode == 2
+    assert said.stderr.startswith("rootread: ") and len(said.stderr.splitlines()) == 1
+
+
+def test_printed_settings_are_the_defaults_and_read_back(tmp_path: Path) -> None:
+    file = tmp_path / "settings.toml"
+    file.write_text(rootread("settings").stdout, encoding="utf-8")
+    assert read_settings(file) == Settings()
+
+
+def test_an_unknown_setting_is_a_wrong_request(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text("[measure]\nstep = 3\n", encoding="utf-8")
+    said = rootread("settings", "--settings", tmp_path / "s.toml")
+    assert said.returncode == 2 and "step is not a setting" in said.stderr
+
+
+def test_a_made_wall_comes_with_its_truth(tmp_path: Path) -> None:
+    said = rootread("scene", "--out", tmp_path, "--seed", "12", "--kind", "open", "--width", "1000")
+    assert said.returncode == 0
+    photo = Path(said.stdout.strip())
+    truth = json.loads(photo.with_suffix(".json").read_text(encoding="utf-8"))
+    mask = cv2.imread(str(photo.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
+    assert mask is not None and mask.shape == cv2.imread(str(photo)).shape[:2]
+    assert truth["kind"] == "open" and np.shape(truth["plane_to_photo"]) == (3, 3)
