@@ -19,10 +19,8 @@ SEARCH_PX = 800
 ANGLE_STEP_DEG = 0.5
 # An edge pixel's gradient is off its line's normal by a few degrees, for noise and texture.
 SMEAR_DEG = 3.0
-# Votes are capped at this many times the median gradient of edge pixels: a long faint edge counts.
-VOTE_CAP = 3.0
 MAX_LINES = 60
-MAX_BARS = 20
+MAX_BARS = 16
 # Bars whose sides differ by less than this share of the width are one.
 SAME_SIDE = 0.12
 MAX_CONVERGENCE_DEG = 3.0
@@ -68,18 +66,16 @@ class Bar:
         return float(np.mean(np.hypot(*(self.right - self.left).T)))
 
 
-def find_bars(grey: NDArray[np.uint8]) -> list[Bar]:
+def find_bars(rgb: NDArray[np.uint8]) -> list[Bar]:
     """Every pair of lines that may be the two sides of a bar, strongest first."""
-    shrink = min(1.0, SEARCH_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else grey
-    lines = _lines(small)
-    size = np.array(small.shape[::-1], dtype=float)
+    shrink = min(1.0, SEARCH_PX / max(rgb.shape[:2]))
+    small = cv2.resize(rgb, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else rgb
+    size = np.array(small.shape[1::-1], dtype=float)
     bars = []
-    for i, first in enumerate(lines):
-        for second in lines[i + 1 :]:
-            bar = _pair(first, second, size)
-            if bar is not None:
-                bars.append(bar)
+    for picture in _lightness_and_colour(small):
+        lines = _lines(picture)
+        pairs = [_pair(first, second, size) for i, first in enumerate(lines) for second in lines[i + 1 :]]
+        bars += [bar for bar in pairs if bar is not None]
     bars.sort(key=lambda bar: -bar.strength)
     kept: list[Bar] = []
     for bar in bars:
@@ -87,16 +83,37 @@ def find_bars(grey: NDArray[np.uint8]) -> list[Bar]:
             break
         if not any(_same(bar, other) for other in kept):
             kept.append(bar)
-    scale = np.array(grey.shape[::-1]) / size
+    scale = np.array(rgb.shape[1::-1]) / size
     return [
         Bar((bar.left + 0.5) * scale - 0.5, (bar.right + 0.5) * scale - 0.5, bar.strength) for bar in kept
     ]
 
 
+def _lightness_and_colour(small: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Two pictures to find edges in: CIE lightness, and how far each pixel's colour is from the usual one.
+
+    A yellow tape on pale soil differs in colour only.
+    """
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    colour = lab[..., 1:].astype(np.float32)
+    off = colour - np.median(colour.reshape(-1, 2), axis=0)
+    return lab[..., 0], np.clip(4.0 * np.hypot(off[..., 0], off[..., 1]), 0, 255).astype(np.uint8)
+
+
 def _same(bar: Bar, other: Bar) -> bool:
     """Whether two bars have the same sides to within what following the sides makes good."""
     near = SAME_SIDE * other.width_px
-    return bool(np.abs(bar.left - other.left).max() < near and np.abs(bar.right - other.right).max() < near)
+    return all(
+        np.abs(_distance(side, line)).max() < near
+        for side, line in ((bar.left, other.left), (bar.right, other.right))
+    )
+
+
+def _distance(side: Points, line: Points) -> Floats:
+    """Distances of a side's inner places from the line through another side's ends."""
+    way = (line[1] - line[0]) / np.hypot(*(line[1] - line[0]))
+    inner = side[0] + np.array([[0.2], [0.8]]) * (side[1] - side[0])
+    return (inner - line[0]) @ np.array([-way[1], way[0]])
 
 
 def _lines(small: NDArray[np.uint8]) -> list[Line]:
@@ -106,8 +123,7 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
     dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
     size = cv2.magnitude(dx, dy)
     rows, columns = np.nonzero(size > np.percentile(size, 80))
-    weight = size[rows, columns]
-    weight = np.minimum(weight, VOTE_CAP * np.median(weight)).astype(np.float64)
+    # Every edge pixel has a vote, no more: a long faint edge counts for more than a short strong one.
     angle = np.degrees(np.arctan2(dy[rows, columns], dx[rows, columns])) % 360.0
     angles = round(360 / ANGLE_STEP_DEG)
     reach = int(np.ceil(np.hypot(*small.shape)))
@@ -118,7 +134,7 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
         at = (nearest + offset) % angles
         theta = np.radians(at * ANGLE_STEP_DEG)
         rho = np.round(columns * np.cos(theta) + rows * np.sin(theta)).astype(int) + reach
-        ballots += np.bincount(at * (2 * reach + 1) + rho, weight, ballots.size).reshape(ballots.shape)
+        ballots += np.bincount(at * (2 * reach + 1) + rho, minlength=ballots.size).reshape(ballots.shape)
     # A line of texture collects votes everywhere; what stands out of its neighbourhood counts.
     votes = ballots - cv2.blur(ballots, (31, 9), borderType=cv2.BORDER_REPLICATE)
     lines = []

@@ -17,7 +17,7 @@ from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
 from rootread.plane.points import locate_points
 from rootread.plane.sightings import Floats
-from rootread.plane.staff import BAND_IN, find_staffs
+from rootread.plane.staff import BAND_IN, find_staff
 from rootread.plane.strips import straighten
 from rootread.plane.surface import GroundLine, find_ground_line
 from rootread.plane.tape import find_tape
@@ -112,11 +112,11 @@ def _find_scale(photo: Photo, row: SheetRow | None, marks: Marks | None, belief:
         if cards:
             outline = cards[0].fit.to_photo(cards[0].outline_in)
             return Located("card", cards[0].fit, (outline,))
-    strips = [straighten(light, bar) for bar in find_bars(grey)] if word != "card" else []
+    strips = [straighten(light, bar) for bar in find_bars(photo.rgb)] if word != "card" else []
     if word in ("auto", "staff"):
-        staffs = find_staffs(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
-        if staffs:
-            return Located("staff", staffs[0].fit, (staffs[0].outline_px,))
+        staff = find_staff(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
+        if staff is not None:
+            return Located("staff", staff.fit, (staff.outline_px,))
     if word in ("auto", "tape"):
         tape = find_tape(light, strips, belief, unit_in if word == "tape" else None)
         if tape is not None:

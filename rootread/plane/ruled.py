@@ -53,7 +53,16 @@ class RuledFit:
     first: int
     last: int
     """Counts of its first and last mark that were found as lines across it."""
+    found: int
+    """How many were."""
+    middle: float
+    """The count at the object's origin."""
     outline_px: Points
+
+    @property
+    def share(self) -> float:
+        """Share of the marks from first to last that were found."""
+        return self.found / (self.last - self.first + 1)
 
 
 def locate_ruled(
@@ -99,7 +108,7 @@ def locate_ruled(
     corners = np.array(
         [[-half_width, ends[0]], [half_width, ends[0]], [half_width, ends[1]], [-half_width, ends[1]]]
     )
-    return RuledFit(fit, first, last, fit.to_photo(corners))
+    return RuledFit(fit, first, last, int(within.sum()), middle, fit.to_photo(corners))
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,8 +142,9 @@ def _find_marks(
     profiles = read_profiles(light, places_px, normals, np.maximum(REACH_SHARE * spacing_px, MIN_REACH_PX))
     if ruled.mark == "step":
         end = max(profiles.tones.shape[-1] // 4, 2)
-        first = np.median(profiles.tones[..., :end], axis=(1, 2))
-        rising = np.median(profiles.tones[..., -end:], axis=(1, 2)) > first
+        # Places outside the photo have no tone and do not vote.
+        rise = np.median(profiles.tones[..., -end:], axis=2) - np.median(profiles.tones[..., :end], axis=2)
+        rising = np.sum(np.sign(np.nan_to_num(rise)), axis=1) > 0
         where, contrast = crossings(profiles, rising)
         # Normals of sightings point from dark to light.
         to_light = np.where(rising, 1.0, -1.0)
@@ -159,7 +169,8 @@ def _find_marks(
         glare_group,
     )
     # Relative to the brighter tone, so that a shadow does not change it.
-    relative = np.median(contrast / np.maximum(profiles.tones.max(axis=-1), 1e-3), axis=1)
+    brightest = np.nan_to_num(profiles.tones.max(axis=-1), nan=1.0)
+    relative = np.median(contrast / np.maximum(brightest, 1e-3), axis=1)
     good = lines.found & (lines.share >= GOOD_SHARE)
     good &= relative >= GOOD_CONTRAST * np.median(relative[lines.found]) if len(found) else False
     return _Marks(k, lines.found, _with_neighbour(good), sightings)

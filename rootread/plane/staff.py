@@ -6,15 +6,13 @@ Then each edge is located as a straight line across the bar, to sub-pixel: the
 places along the bar give scale and pitch, the fan of the lines gives yaw.
 """
 
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from rootread.geometry import Points
-from rootread.plane.camera import CameraBelief, CameraFit
-from rootread.plane.ruled import RuledObject, locate_ruled
+from rootread.plane.camera import CameraBelief
+from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
@@ -36,36 +34,23 @@ SEED_NEIGHBOURS = 6
 # ... and so many of the six steps around them in place.
 MIN_SEED_SCORE = 3
 MAX_SEEDS = 10
-# Bars located to sub-pixel, of all that carry bands; the same staff is often found as several bars.
+# Bars located to sub-pixel, of all that carry bands.
 MAX_LOCATED = 3
 
 
-@dataclass(frozen=True, eq=False)
-class StaffFinding:
-    """One staff, located."""
-
-    fit: CameraFit
-    marks: EvenMarks
-    score: float
-    outline_px: Points
-
-
-def find_staffs(
+def find_staff(
     light: NDArray[np.float32], strips: list[Strip], belief: CameraBelief, band_in: float = BAND_IN
-) -> list[StaffFinding]:
-    """Every strip that carries even bands, best first."""
-    counted = []
-    for strip in strips:
-        marks = count_bands(strip)
-        if marks is not None:
-            counted.append((len(marks.k) * _contrast(strip, marks), strip, marks))
-    counted.sort(key=lambda item: -item[0])
-    found = []
-    for score, strip, marks in counted[:MAX_LOCATED]:
-        located = locate_ruled(light, strip, marks, RuledObject("step", band_in), belief)
-        if located is not None:
-            found.append(StaffFinding(located.fit, marks, score, located.outline_px))
-    return found
+) -> RuledFit | None:
+    """The strip that carries most even bands, located; None where there is none.
+
+    The same staff is often found as several bars, so the best few are located.
+    """
+    counted = [(strip, marks) for strip in strips if (marks := count_bands(strip)) is not None]
+    counted.sort(key=lambda item: -len(item[1].k) * _contrast(*item))
+    ruled = RuledObject("step", band_in)
+    located = [locate_ruled(light, strip, marks, ruled, belief) for strip, marks in counted[:MAX_LOCATED]]
+    found = [staff for staff in located if staff is not None and staff.found >= MIN_EDGES]
+    return max(found, key=lambda staff: (staff.found, -staff.fit.residual_px), default=None)
 
 
 def count_bands(strip: Strip) -> EvenMarks | None:

@@ -16,9 +16,8 @@ from scipy.fft import next_fast_len, rfft
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from rootread.errors import NoBelievableScale
-from rootread.geometry import Points
-from rootread.plane.camera import CameraBelief, CameraFit
-from rootread.plane.ruled import RuledObject, locate_ruled
+from rootread.plane.camera import CameraBelief
+from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
@@ -39,7 +38,10 @@ MIN_AHEAD = 0.15
 UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / 25.4}
 PROVISIONAL_UNIT_IN = 1 / 8
 LENGTH_PLACES = 41
-MAX_LOCATED = 3
+# Tick rows located to sub-pixel; the same tape is often found as several bars.
+MAX_LOCATED = 4
+# Share of the ticks from first to last that must be found as lines.
+MIN_LINES_SHARE = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,17 +52,6 @@ class TickRow:
     marks: EvenMarks
     side: Literal["left", "right"]
     score: float
-
-
-@dataclass(frozen=True, eq=False)
-class TapeFinding:
-    """One tape, located."""
-
-    fit: CameraFit
-    marks: EvenMarks
-    unit_in: float
-    score: float
-    outline_px: Points
 
 
 def find_ticks(strips: list[Strip]) -> list[TickRow]:
@@ -76,35 +67,30 @@ def find_ticks(strips: list[Strip]) -> list[TickRow]:
 
 def find_tape(
     light: NDArray[np.float32], strips: list[Strip], belief: CameraBelief, unit_in: float | None = None
-) -> TapeFinding | None:
+) -> RuledFit | None:
     """The tape among a photo's bars, straightened; ``unit_in`` is what a tick is, where that is known.
 
     Raises
     ------
     NoBelievableScale : there is a tape, but what its ticks are is not certain.
     """
-    rows = find_ticks(strips)
-    uncertain = False
-    for row in rows[:MAX_LOCATED]:
-        # What a tick is does not change the shape of the plane, so any unit does to begin with.
-        tape = _locate(light, row, unit_in or PROVISIONAL_UNIT_IN, belief)
-        if tape is None:
-            continue
-        lengths = _tick_lengths(light, tape, row.side)
-        unit = unit_in or tick_unit_in(row.marks.k, lengths)
-        if unit is None:
-            uncertain = True
-            continue
-        # Once more, each tick over its whole length: the longer, the surer its direction.
-        tape = _locate(light, row, unit, belief, lengths)
-        if tape is not None:
-            return tape
-    if uncertain:
+    # What a tick is does not change the shape of the plane, so any unit does to begin with.
+    rough_in = unit_in or PROVISIONAL_UNIT_IN
+    rows = find_ticks(strips)[:MAX_LOCATED]
+    tapes = [(row, tape) for row in rows if (tape := _locate(light, row, rough_in, belief)) is not None]
+    tapes = [(row, tape) for row, tape in tapes if tape.found >= MIN_TICKS and tape.share >= MIN_LINES_SHARE]
+    if not tapes:
+        return None
+    row, tape = max(tapes, key=lambda item: (item[1].found, -item[1].fit.residual_px))
+    lengths = tick_lengths(light, tape, row, rough_in)
+    certain = unit_in or tick_unit_in(row.marks.k, lengths)
+    if certain is None:
         raise NoBelievableScale(
             "A tape was found, but whether its ticks are eighths of an inch or millimetres is not certain.",
             "Say how far apart its ticks are in the sheet's scale column, for example tape:0.125.",
         )
-    return None
+    # Once more, each tick over its whole length: the longer, the surer its direction.
+    return _locate(light, row, certain, belief, lengths) or tape
 
 
 def tick_unit_in(k: NDArray[np.int64], lengths: Floats) -> float | None:
@@ -124,7 +110,7 @@ def _locate(
     unit_in: float,
     belief: CameraBelief,
     lengths: Floats | None = None,
-) -> TapeFinding | None:
+) -> RuledFit | None:
     """The plane of a tape whose ticks are known, and their lengths where these are."""
     reach_of = {}
     if lengths is not None:
@@ -133,10 +119,7 @@ def _locate(
             for k, length in zip(row.marks.k, lengths, strict=True)
         }
     ruled = RuledObject("tick", unit_in, _from_side(*TICK_ZONE, row.side), reach_of)
-    located = locate_ruled(light, row.strip, row.marks, ruled, belief)
-    if located is None:
-        return None
-    return TapeFinding(located.fit, row.marks, unit_in, row.score, located.outline_px)
+    return locate_ruled(light, row.strip, row.marks, ruled, belief)
 
 
 def _from_side(low: float, high: float, side: str) -> tuple[float, float]:
@@ -251,17 +234,15 @@ def _nearest(
     return k[chosen], places[hit[chosen]]
 
 
-def _tick_lengths(light: NDArray[np.float32], tape: TapeFinding, side: str) -> Floats:
-    """How far across each found tick reaches, as a share of the width: dark without a gap from its side."""
+def tick_lengths(light: NDArray[np.float32], tape: RuledFit, row: TickRow, unit_in: float) -> Floats:
+    """How far across each counted tick reaches, as a share of the width: dark without a gap from its side."""
     half_width = tape.fit.half_width_in
     share = np.linspace(0.04, 0.96, LENGTH_PLACES)
-    x = (2 * share - 1) if side == "left" else (1 - 2 * share)
-    z = (tape.marks.k - 0.5 * (tape.marks.k.min() + tape.marks.k.max())) * tape.unit_in
+    x = (2 * share - 1) if row.side == "left" else (1 - 2 * share)
+    z = (row.marks.k - tape.middle) * unit_in
     tones = []
     for between in (-0.5, -0.12, 0.0, 0.12, 0.5):
-        places = np.column_stack(
-            [np.tile(x * half_width, len(z)), np.repeat(z + between * tape.unit_in, len(x))]
-        )
+        places = np.column_stack([np.tile(x * half_width, len(z)), np.repeat(z + between * unit_in, len(x))])
         at = tape.fit.to_photo(places).astype(np.float32).reshape(len(z), len(x), 2)
         tones.append(np.log(cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR) + STRAY_LIGHT))
     before, early, here, late, after = tones
