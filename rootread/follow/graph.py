@@ -26,6 +26,10 @@ POINT_SMOOTHING_PX = 2.0
 
 PASSING_COSINE = -0.17
 """Two arms at more than 100 degrees from each other go on from each other."""
+RUNG_COSINE = 0.64
+"""A root goes on where a chain leaves a node within 50 degrees of the direction it came to it."""
+CORNER_DEG = 55.0
+"""Chains are parted where they turn more sharply than this."""
 HOLE_IN = 0.05
 """Holes in the mask up to this size across are noise, not soil between roots."""
 
@@ -64,7 +68,9 @@ def build_graph(root_map: RootMap, image: WallImage, min_piece_in: float = 0.1) 
     chains = _prune_spurs(chains, node_radius)
     chains = _join_through(chains)
     chains, centre_array, node_radius = _merge_meetings(chains, np.array(centres).reshape(-1, 2), node_radius)
-    chains = _join_through(_prune_spurs(chains, node_radius))
+    chains = _join_through(_drop_rungs(_prune_spurs(chains, node_radius), node_radius))
+    chains, centre_array, node_radius = _split_corners(chains, centre_array, node_radius, radius)
+    chains = _drop_rungs(chains, node_radius)
     min_piece_px = min_piece_in * root_map.grid.px_per_in
     chains = [c for c in chains if max(c.nodes) >= 0 or c.length >= min_piece_px]
     used = sorted({n for c in chains for n in c.nodes if n >= 0})
@@ -128,14 +134,93 @@ def _prune_spurs(chains: list[_Chain], node_radius: NDArray[np.float64]) -> list
 
 def _passes_through(at_node: list[_Chain], node: int, radius: float) -> bool:
     """Whether two of the chains at a node go on from each other."""
-    outward = []
-    for chain in at_node:
-        for side in (0, 1):
-            if chain.nodes[side] == node:
-                points = chain.points if side == 0 else chain.points[::-1]
-                leg = points[min(int(2 * radius + 8), len(points) - 1)] - points[0]
-                outward.append(leg / max(float(np.hypot(*leg)), 1e-9))
+    outward = [v for chain in at_node for v in _outward(chain, node, radius)]
     return any(u @ v < PASSING_COSINE for i, u in enumerate(outward) for v in outward[i + 1 :])
+
+
+def _outward(chain: _Chain, node: int, radius: float) -> list[Points]:
+    """Direction in which a chain leaves a node; two, if it comes back to it."""
+    found = []
+    for side in (0, 1):
+        if chain.nodes[side] == node:
+            points = chain.points if side == 0 else chain.points[::-1]
+            leg = points[min(int(2 * radius + 8), len(points) - 1)] - points[0]
+            found.append(leg / max(float(np.hypot(*leg)), 1e-9))
+    return found
+
+
+def _drop_rungs(chains: list[_Chain], node_radius: NDArray[np.float64]) -> list[_Chain]:
+    """Leave out short links across two roots that lie side by side.
+
+    Where the seam between two roots is broken, a link as short as the roots
+    are wide crosses it. No root goes on from it at either end.
+    """
+    at_node: dict[int, list[_Chain]] = {}
+    for chain in chains:
+        for node in chain.nodes:
+            if node >= 0:
+                at_node.setdefault(node, []).append(chain)
+    kept = []
+    for chain in chains:
+        a, b = chain.nodes
+        short = a >= 0 and b >= 0 and a != b and chain.length <= 2 * (node_radius[a] + node_radius[b]) + 4
+        if short:
+            along = chain.points[-1] - chain.points[0]
+            along = along / max(float(np.hypot(*along)), 1e-9)
+            goes_on = _goes_on(at_node[a], chain, a, node_radius[a], -along)
+            if not goes_on and not _goes_on(at_node[b], chain, b, node_radius[b], along):
+                continue
+        kept.append(chain)
+    return kept
+
+
+def _goes_on(at_node: list[_Chain], rung: _Chain, node: int, radius: float, heading: Points) -> bool:
+    """Whether a chain leaves the node in about the direction in which a rung comes to it."""
+    return any(
+        v @ heading > RUNG_COSINE for c in at_node if c is not rung for v in _outward(c, node, radius)
+    )
+
+
+def _split_corners(
+    chains: list[_Chain], centres: Points, node_radius: NDArray[np.float64], radius: NDArray[np.float32]
+) -> tuple[list[_Chain], Points, NDArray[np.float64]]:
+    """Part chains at sharp corners, with a node there.
+
+    A corner may be a root that turns at a layer, or the skeleton stepping from
+    one root over to its neighbour; which, is decided with all other joins.
+    """
+    parted = []
+    new_centres, new_radius = [], []
+    for chain in chains:
+        corners = _corners(chain.points, 2 * float(np.median(_sample(radius, chain.points))))
+        first_new = len(centres) + len(new_centres)
+        nodes = [chain.nodes[0], *range(first_new, first_new + len(corners)), chain.nodes[1]]
+        new_centres.extend(chain.points[corners])
+        new_radius.extend(_sample(radius, chain.points[corners]))
+        bounds = [0, *corners, len(chain.points) - 1]
+        for k in range(len(bounds) - 1):
+            parted.append(_Chain(chain.points[bounds[k] : bounds[k + 1] + 1], [nodes[k], nodes[k + 1]]))
+    return (
+        parted,
+        np.concatenate([centres.reshape(-1, 2), np.array(new_centres).reshape(-1, 2)]),
+        np.concatenate([node_radius, np.array(new_radius)]),
+    )
+
+
+def _corners(points: Points, width: float) -> list[int]:
+    """Where a pixel chain turns by more than CORNER_DEG within about a width, sharpest place each."""
+    leg = max(round(0.8 * width), 5)
+    if len(points) <= 2 * leg:
+        return []
+    back = points[leg:-leg] - points[: -2 * leg]
+    on = points[2 * leg :] - points[leg:-leg]
+    turn = np.abs(np.degrees(np.arctan2(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0], (back * on).sum(axis=1))))
+    corners = []
+    while turn.max() > CORNER_DEG:
+        sharpest = int(turn.argmax())
+        corners.append(sharpest + leg)
+        turn[max(sharpest - 2 * leg, 0) : sharpest + 2 * leg + 1] = 0
+    return sorted(corners)
 
 
 def _join_through(chains: list[_Chain]) -> list[_Chain]:

@@ -98,7 +98,7 @@ def edge_ends(graph: RootGraph) -> Ends:
             skip[end] = min(spoilt, 0.3 * along[-1])
             arm = (from_end >= skip[end]) & (from_end <= skip[end] + arm_px)
             place[end], heading[end] = _end_line(points[arm], from_end[arm])
-            width[end] = np.median(widths[arm])
+            width[end] = max(float(np.median(widths[arm])), 1.0)
             reach[end] = np.ptp(from_end[arm])
     return Ends(place, heading, width, reach, skip, node)
 
