@@ -6,7 +6,6 @@ Then each edge is located as a straight line across the bar, to sub-pixel: the
 places along the bar give scale and pitch, the fan of the lines gives yaw.
 """
 
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d

@@ -1,9 +1,10 @@
 """The soil surface: where the wall's soil ends below sky, crop or residue.
 
-Colour and texture of the background are learned from the top of the photo and
-those of the soil from the wall; a smooth line then parts the two so that each
-side looks most like its own (a least-cost path by dynamic programming), and
-both are learned again beside that line.
+What is greener, bluer, brighter or smoother than the wall itself is background:
+leaves, sky, or a field out of focus; darker is not, since topsoil is darker than
+subsoil. A smooth line parts the two (a least-cost path by dynamic programming).
+Then the colours and textures of both sides are learned beside that line, and
+the line is drawn once more, near its first place, by what was learned.
 """
 
 from dataclasses import dataclass
@@ -23,15 +24,27 @@ SEARCH_PX_PER_IN = 12.0
 TEXTURE_SHRINK = 3
 CLUSTERS = 32
 SAMPLES = 4000
-ROUNDS = 4
+ROUNDS = 2
 # What a pixel says for background against soil is capped, so that no patch outweighs the rest.
 MAX_EVIDENCE = 2.0
 # Cost of the line stepping one pixel up or down between columns, and of the steepest step allowed.
 STEP_COST = 3.0
 MAX_STEP = 2
-# Widths of the strips beside the line from which both sides are learned anew.
-LEARN_ABOVE_IN = 3.0
-LEARN_BELOW_IN = 5.0
+# Width of the strips beside the line from which both sides are learned, and how far the line may move.
+LEARN_IN = 3.0
+REDRAWN_WITHIN_IN = 1.5
+# Differences of L*, a*, b* and texture that tell about as much as each other.
+FEATURE_UNITS = (8.0, 4.0, 4.0, 0.35)
+# Leaves have a* and sky b* below these, whatever the wall's own; full evidence this much further.
+GREEN_BELOW = -3.0
+GREEN_RANGE = 5.0
+BLUE_BELOW = -2.0
+BLUE_RANGE = 6.0
+BRIGHT_RANGE = 12.0
+SMOOTH_RANGE = 0.7
+# Evidence of a pixel wholly unlike the wall, and of one like it, in natural logarithms.
+UNLIKE_EVIDENCE = 2.5
+LIKE_EVIDENCE = 0.8
 # The line is smooth over about this width; stalks and clods are narrower.
 SMOOTH_IN = 0.8
 STALK_IN = 2.0
@@ -85,8 +98,8 @@ def find_ground_line(
         cover = np.zeros(valid.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
         valid &= ~cv2.dilate(cover, np.ones((5, 5), dtype=np.uint8)).astype(bool)
-    labels = _cluster(features, valid)
-    line, evidence = _part(labels, valid)
+    unlike = _unlike_wall(features, valid)
+    line, evidence = _part(_cluster(features, valid), unlike, valid)
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)
@@ -117,21 +130,41 @@ def _coarse(
 def _features(
     flat: NDArray[np.uint8], inside: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """``(M, N, 4)`` lightness, two of colour and texture, each about as telling as the others."""
+    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; and which pixels are seen."""
     lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
     light = lab[..., 0]
     rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
     rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
     size = (flat.shape[1] // TEXTURE_SHRINK, flat.shape[0] // TEXTURE_SHRINK)
     small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
-    texture = cv2.resize(np.log(rough + 0.3), size, interpolation=cv2.INTER_AREA)
-    features = np.dstack([small[..., 0] / 8.0, small[..., 1] / 4.0, small[..., 2] / 4.0, texture * 3.0])
+    texture = cv2.resize(rough, size, interpolation=cv2.INTER_AREA)
+    features = np.dstack([small, np.log((texture + 0.1) / (small[..., 0] + 10.0))])
     share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     return features.astype(np.float32), share > 0.99
 
 
+def _unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats:
+    """What each pixel says for background by being unlike the wall's lower part, in the ways soil is not."""
+    rows = valid.shape[0]
+    lower = valid.copy()
+    lower[: int(0.45 * rows)] = False
+    lower[int(0.9 * rows) :] = False
+    wall = features[lower]
+    low, high = np.percentile(wall, 2, axis=0), np.percentile(wall, 98, axis=0)
+    light, green, blue, texture = np.moveaxis(features.astype(float), -1, 0)
+    clues = [
+        (min(low[1], GREEN_BELOW) - green) / GREEN_RANGE,
+        (min(low[2], BLUE_BELOW) - blue) / BLUE_RANGE,
+        (light - high[0]) / BRIGHT_RANGE,
+        (low[3] - texture) / SMOOTH_RANGE,
+    ]
+    soil = np.prod([1.0 - np.clip(clue, 0.0, 1.0) for clue in clues], axis=0)
+    return (UNLIKE_EVIDENCE * (1.0 - soil) - LIKE_EVIDENCE) * valid
+
+
 def _cluster(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Each pixel's kind, of ``CLUSTERS`` kinds by colour and texture."""
+    features = features / np.array(FEATURE_UNITS, dtype=np.float32)
     pixels = features[valid]
     sample = pixels[:: max(len(pixels) // SAMPLES, 1)]
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.1)
@@ -141,24 +174,23 @@ def _cluster(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray
     return distance.argmin(axis=1).reshape(valid.shape)
 
 
-def _part(labels: NDArray[np.int64], valid: NDArray[np.bool_]) -> tuple[NDArray[np.int64] | None, Floats]:
+def _part(
+    labels: NDArray[np.int64], unlike: Floats, valid: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64] | None, Floats]:
     """The row of the line in each column, and what each pixel says for background."""
     rows, columns = labels.shape
-    top = np.argmax(valid, axis=0)
-    depth = np.arange(rows)[:, None] - top[None, :]
-    height = int(np.median(valid.sum(axis=0)))
-    above = valid & (depth < max(0.04 * height, 3))
-    below = valid & (depth > 0.35 * height) & (depth < 0.85 * height)
-    line: NDArray[np.int64] | None = None
-    evidence = np.zeros(labels.shape)
+    line = _best_line(unlike)
+    first = line
+    evidence = unlike
     for _ in range(ROUNDS):
-        evidence = _evidence(labels, above, below) * valid
-        line = _best_line(evidence)
         offset = np.arange(rows)[:, None] - line[None, :]
-        above = valid & (offset < -1) & (offset > -LEARN_ABOVE_IN * SEARCH_PX_PER_IN)
-        below = valid & (offset > 3) & (offset < LEARN_BELOW_IN * SEARCH_PX_PER_IN)
+        above = valid & (offset < -1) & (offset > -LEARN_IN * SEARCH_PX_PER_IN)
+        below = valid & (offset > 1) & (offset < LEARN_IN * SEARCH_PX_PER_IN)
         if above.sum() < 2 * columns:
-            return None, evidence
+            return None, unlike
+        evidence = (_evidence(labels, above, below) + unlike) * valid
+        far = np.abs(np.arange(rows)[:, None] - first[None, :]) > REDRAWN_WITHIN_IN * SEARCH_PX_PER_IN
+        line = _best_line(np.where(far, 4.0 * np.sign(first[None, :] - np.arange(rows)[:, None]), evidence))
     return line, evidence
 
 
