@@ -42,6 +42,8 @@ BLUE_BELOW = -2.0
 BLUE_RANGE = 6.0
 BRIGHT_RANGE = 12.0
 SMOOTH_RANGE = 0.7
+# Sky is smoother than this percentage of the wall.
+SKY_SMOOTHER = 25.0
 # Evidence of a pixel wholly unlike the wall, and of one like it, in natural logarithms.
 UNLIKE_EVIDENCE = 2.5
 LIKE_EVIDENCE = 0.8
@@ -152,13 +154,13 @@ def _unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Flo
     wall = features[lower]
     low, high = np.percentile(wall, 2, axis=0), np.percentile(wall, 98, axis=0)
     light, green, blue, texture = np.moveaxis(features.astype(float), -1, 0)
-    clues = [
-        (min(low[1], GREEN_BELOW) - green) / GREEN_RANGE,
-        (min(low[2], BLUE_BELOW) - blue) / BLUE_RANGE,
-        (light - high[0]) / BRIGHT_RANGE,
-        (low[3] - texture) / SMOOTH_RANGE,
-    ]
-    soil = np.prod([1.0 - np.clip(clue, 0.0, 1.0) for clue in clues], axis=0)
+    leaves = (min(low[1], GREEN_BELOW) - green) / GREEN_RANGE
+    unsharp = (low[3] - texture) / SMOOTH_RANGE
+    # A horizon may be paler or bluer than the one below it, but only the sky is so and smooth.
+    smooth = (np.percentile(wall[:, 3], SKY_SMOOTHER) - texture) / SMOOTH_RANGE
+    sky = np.maximum((min(low[2], BLUE_BELOW) - blue) / BLUE_RANGE, (light - high[0]) / BRIGHT_RANGE)
+    sky = np.minimum(sky, 2.0 * smooth)
+    soil = np.prod([1.0 - np.clip(clue, 0.0, 1.0) for clue in (leaves, unsharp, sky)], axis=0)
     return (UNLIKE_EVIDENCE * (1.0 - soil) - LIKE_EVIDENCE) * valid
 
 
