@@ -92,14 +92,25 @@ def test_turns_at_many_depths_are_no_layer():
     assert find_layers(read(wall), (), SETTINGS) == ()
 
 
-def test_broken_traces_still_show_the_layer():
-    """The level pieces alone, their way down lost, as where a clod hid the bend."""
-    pieces = [
+def level_pieces(count=9):
+    return [
         trace(along((x, 6 + 0.02 * i), (x + 3, 6 + 0.02 * i)), name=f"p{i}")
-        for i, x in enumerate(range(-15, 12, 3))
+        for i, x in enumerate(np.linspace(-15, 12, count))
     ]
-    (layer,) = find_layers(read(pieces + open_wall(1, 12)), (), SETTINGS)
+
+
+def test_broken_traces_still_show_the_layer():
+    """Some runs have lost their way down, as where a clod hid the bend."""
+    wall = [*level_pieces(), *blocked_wall(1, count=6), *open_wall(1, 12)]
+    (layer,) = find_layers(read(wall), (), SETTINGS)
     assert layer.depth_in == pytest.approx(6.0, abs=DEPTH_TOLERANCE_IN)
+    assert layer.turned == 15
+
+
+def test_level_pieces_that_no_root_leads_down_to_are_no_layer():
+    """The edge of the pit floor can look like so many level roots."""
+    floor = [trace(along((x, 24.0), (x + 3, 24.1)), name=f"p{i}") for i, x in enumerate(range(-15, 12, 3))]
+    assert find_layers(read(floor + open_wall(1, 12)), (), SETTINGS) == ()
 
 
 def test_a_layer_takes_the_name_the_field_sheet_gives_it():

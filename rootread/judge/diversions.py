@@ -8,6 +8,8 @@ from rootread.measure.types import RootReading, SidewaysRun, Turn
 SAME_EVENT_IN = 1.0
 """A turn and a run of one root nearer in depth than this are one event: the turn led into the run.
 A root that ran, dropped through a crack and ran again farther below was turned twice."""
+COME_DOWN_IN = 1.0
+"""A root was seen to come down to where it turned if it was seen at least this far above."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class Diversion:
     sideways_in: float
     """Inches run; 0 for a turn without a run."""
     turned: bool
-    """It was seen to come down and turn; False for a run whose beginning is not seen to descend."""
+    """It was seen to come down and turn; False for a level piece that nothing above it leads to."""
 
 
 def diversions(roots: Sequence[RootReading]) -> tuple[Diversion, ...]:
@@ -36,11 +38,11 @@ def diversions(roots: Sequence[RootReading]) -> tuple[Diversion, ...]:
         group: list[SidewaysRun | Turn] = []
         for piece in pieces:
             if group and _depth(piece) - _depth(group[0]) > SAME_EVENT_IN:
-                found.append(_merged(index, group))
+                found.append(_merged(index, root, group))
                 group = []
             group.append(piece)
         if group:
-            found.append(_merged(index, group))
+            found.append(_merged(index, root, group))
     return tuple(found)
 
 
@@ -48,7 +50,7 @@ def _depth(piece: SidewaysRun | Turn) -> float:
     return piece.depth_in if isinstance(piece, SidewaysRun) else piece.settled_depth_in
 
 
-def _merged(root: int, pieces: Sequence[SidewaysRun | Turn]) -> Diversion:
+def _merged(index: int, root: RootReading, pieces: Sequence[SidewaysRun | Turn]) -> Diversion:
     runs = [piece for piece in pieces if isinstance(piece, SidewaysRun)]
     turned = [piece for piece in pieces if isinstance(piece, Turn)]
     sideways_in = sum(run.length_in for run in runs)
@@ -58,4 +60,5 @@ def _merged(root: int, pieces: Sequence[SidewaysRun | Turn]) -> Diversion:
         depth_in = sum(turn.settled_depth_in for turn in turned) / len(turned)
     ends = [x for run in runs for x in (run.x_from_in, run.x_to_in)] + [turn.x_in for turn in turned]
     x_in = turned[0].x_in if turned else (min(ends) + max(ends)) / 2
-    return Diversion(root, depth_in, x_in, min(ends), max(ends), sideways_in, bool(turned))
+    came_down = depth_in - float(root.trace.points[:, 1].min()) >= COME_DOWN_IN
+    return Diversion(index, depth_in, x_in, min(ends), max(ends), sideways_in, bool(turned) and came_down)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge.diversions import Diversion, diversions
-from rootread.judge.passage import LayerPlace, outcomes
+from rootread.judge.passage import LayerPlace, arrivals, outcomes, place_of
 from rootread.judge.scan import FEWEST_EVENTS, Gathering, strongest_gathering
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings
@@ -34,8 +34,10 @@ def find_layers(
     """Layers at which diversions gather more than chance would have it, from the top down.
 
     The strongest gathering is tested first; if it is no chance, it is taken
-    as a layer, its events are set aside, and the rest is tested again. A
-    gathering that lets most roots pass is set aside too: it restricts nothing.
+    as a layer, its events are set aside, and the rest is tested again. Set
+    aside too are a gathering that lets most roots pass, for it restricts
+    nothing, and one of level pieces that hardly a root leads down to, for
+    those may be the edge of the pit floor.
 
     Parameters
     ----------
@@ -55,7 +57,8 @@ def find_layers(
             break
         members = _members(events, gathering)
         layer = _layer(readings, members, gathering.p_value, recorded)
-        if layer.turned >= FEWEST_EVENTS and 1.0 - layer.passage >= settings.layer_min_held:
+        restricts = layer.turned >= FEWEST_EVENTS and 1.0 - layer.passage >= settings.layer_min_held
+        if restricts and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS:
             layers.append(layer)
         events = [event for event in events if event not in members]
     return tuple(sorted(layers, key=lambda layer: layer.depth_in))

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from scipy.spatial import cKDTree
 
+from rootread.judge.types import Layer
 from rootread.measure.types import RootReading
 
 Outcome = Literal["crossed", "turned", "stopped"]
@@ -15,6 +16,8 @@ FROM_ABOVE_IN = 1.0
 """A root reaches a layer only if it was seen at least this far above it."""
 AT_LAYER_IN = 0.5
 """A root that came this close to the layer's depth reached it, and crossed only if it got this far below."""
+NEAR_LAYER_IN = 1.5
+"""A trace that was seen this close above a layer was on its way there, though its bend may be lost."""
 BESIDE_IN = 1.0
 """A layer may go on a little beyond the roots that show it."""
 DIVERTED_AT_IN = 1.0
@@ -35,6 +38,23 @@ class LayerPlace:
         """Whether a diversion at this place is one at this layer."""
         beside = max(self.x_from_in - x_in, x_in - self.x_to_in)
         return abs(depth_in - self.depth_in) <= DIVERTED_AT_IN and beside <= BESIDE_IN
+
+
+def place_of(layer: Layer) -> LayerPlace:
+    """Where a layer that was found is."""
+    return LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in)
+
+
+def arrivals(roots: Sequence[RootReading], place: LayerPlace) -> int:
+    """How many traces were seen to come down to the layer or near it, whatever became of them there."""
+    number = 0
+    for root in roots:
+        x, z = root.trace.points.T
+        if z.min() > place.depth_in - FROM_ABOVE_IN or z.max() < place.depth_in - NEAR_LAYER_IN:
+            continue
+        arrived_x = x[int(np.argmax(z >= min(place.depth_in, z.max())))]
+        number += bool(place.x_from_in - BESIDE_IN <= arrived_x <= place.x_to_in + BESIDE_IN)
+    return number
 
 
 def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection[int]) -> dict[int, Outcome]:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion, diversions
-from rootread.judge.passage import LayerPlace, outcomes
+from rootread.judge.passage import outcomes, place_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings, RootReading
 
@@ -41,7 +41,7 @@ def wall_risk(readings: Readings, layers: Sequence[Layer]) -> RiskTable:
     A level piece away from all layers, not seen to come down and turn, may be
     a lateral that left its parent level; it is not counted.
     """
-    places = [LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in) for layer in layers]
+    places = [place_of(layer) for layer in layers]
     events = [
         event
         for event in diversions(readings.roots)
