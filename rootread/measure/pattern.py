@@ -31,10 +31,15 @@ def pattern_band(settings: MeasureSettings, angle_se_deg: float) -> PatternBand:
     return PatternBand(low, high, max(settings.min_angle_uncertainty_deg, 2.0 * angle_se_deg))
 
 
-def pattern_shares(descent_deg: NDArray[np.float64], band: PatternBand) -> PatternShares:
-    """Shares of evenly spaced descents below, in and above the widened band; NaN for no descents."""
-    if len(descent_deg) == 0:
+def pattern_shares(
+    descent_deg: NDArray[np.float64], weight: NDArray[np.float64], band: PatternBand
+) -> PatternShares:
+    """Shares of evenly spaced descents below, in and above the widened band; NaN for no descents.
+
+    ``weight`` is how much each ``(K,)`` descent counts.
+    """
+    if weight.sum() == 0:
         return PatternShares(np.nan, np.nan, np.nan)
-    shallow = float((descent_deg < band.low_deg - band.widened_by_deg).mean())
-    steep = float((descent_deg > band.high_deg + band.widened_by_deg).mean())
+    shallow = float(np.average(descent_deg < band.low_deg - band.widened_by_deg, weights=weight))
+    steep = float(np.average(descent_deg > band.high_deg + band.widened_by_deg, weights=weight))
     return PatternShares(shallow, 1.0 - shallow - steep, steep)

@@ -36,7 +36,11 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
     roots = tuple(measure_root(line, surface, settings, noise) for line in lines)
     band = pattern_band(settings, plane.level.se_deg)
     counted = [counted_descents(root, settings) for root in roots]
-    shares = pattern_shares(np.concatenate([c.descent_deg for c in counted] or [np.zeros(0)]), band)
+    shares = pattern_shares(
+        np.concatenate([c.descent_deg for c in counted] or [np.zeros(0)]),
+        np.repeat([c.confidence for c in counted], [len(c.descent_deg) for c in counted]),
+        band,
+    )
     lengths = np.array([root.length_in for root in roots])
     density, x_edges, z_edges = density_grid([root.trace.points for root in roots], settings.density_cell_in)
     return Readings(
