@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from handmade_roots import along, trace
+from scipy.signal import savgol_filter
 from scipy.special import ellipe
 from scipy.stats import circmean
 
@@ -76,6 +77,12 @@ def test_a_half_inch_wiggle_survives_smoothing_as_stated():
     kept = np.abs(smoothed[20:-20, 1]).max() / np.abs(points[20:-20, 1]).max()
     assert kept == pytest.approx(wiggle_kept(0.5, SETTINGS.smoothing_in, SETTINGS.step_in), abs=0.005)
     assert kept > 0.9
+
+
+@pytest.mark.parametrize("window", [5, 7, 11])
+def test_smoothing_is_scipy_s_savitzky_golay_filter(window):
+    points = np.cumsum(np.random.default_rng(1).normal(size=(60, 2)), axis=0)
+    np.testing.assert_allclose(smooth(points, window), savgol_filter(points, window, 2, axis=0), atol=1e-9)
 
 
 def test_pixel_jitter_does_not_make_a_straight_root_crooked():

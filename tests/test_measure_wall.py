@@ -15,7 +15,7 @@ PAPER_TOLERANCE = 0.01  # of the figure: the step of 0.05 in against the length 
 SHARE_TOLERANCE = 0.004
 
 SLANTED = along((0, 1), (6, 7))
-PLUMB = along((10, 1), (10, 9))
+PLUMB = along((10.5, 1), (10.5, 9))
 TURNED = along((20, 1), (20, 5), (26, 5))
 FLATTENED_WIDTH = np.where((PLUMB[:, 1] > 4) & (PLUMB[:, 1] < 6), 0.17, 0.10)
 
@@ -89,7 +89,7 @@ def test_flattening_on_paper(paper_wall):
 def test_density_on_paper(paper_wall):
     cell_in2 = SETTINGS.density_cell_in**2
     assert paper_wall.density.sum() * cell_in2 == pytest.approx(paper_wall.root_length_in)
-    column = int(np.searchsorted(paper_wall.density_x_in, 10.0, side="right")) - 1
+    column = int(np.searchsorted(paper_wall.density_x_in, 10.5, side="right")) - 1
     # the plumb root crosses the row from 2 to 4 in along 2 in of its length
     assert paper_wall.density[1, column] == pytest.approx(2 / cell_in2, rel=0.03)
     assert paper_wall.density.shape == (len(paper_wall.density_z_in) - 1, len(paper_wall.density_x_in) - 1)

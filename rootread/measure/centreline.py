@@ -8,10 +8,10 @@ they were, so lengths do not shrink as they do under a running mean.
 """
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_coeffs, savgol_filter
 
 from rootread.follow.types import Trace
 from rootread.geometry import Points, arc_length, resample_polyline
@@ -26,12 +26,27 @@ def window_points(span_in: float, step_in: float) -> int:
     return 2 * max(round(span_in / step_in / 2), 0) + 1
 
 
+@lru_cache
+def _parabola_values(window: int) -> NDArray[np.float64]:
+    """``(window, window)`` matrix from points to the values of their least-squares parabola."""
+    k = np.arange(window) - window // 2
+    powers = np.stack([k**p for p in range(PARABOLA + 1)], axis=1).astype(float)
+    return powers @ np.linalg.pinv(powers)
+
+
 def smooth(points: Points, window: int) -> Points:
-    """``(N, 2)`` evenly spaced points after the local parabola over ``window`` of them."""
+    """``(N, 2)`` evenly spaced points after the local parabola over ``window`` of them.
+
+    Within half a window of an end, the parabola of the outermost window serves.
+    """
     window = min(window, len(points) - 1 + len(points) % 2)
     if window <= PARABOLA + 1:
         return points
-    return savgol_filter(points, window, PARABOLA, axis=0, mode="interp")
+    values, half = _parabola_values(window), window // 2
+    middle = [np.convolve(points[:, column], values[half], mode="valid") for column in (0, 1)]
+    return np.concatenate(
+        [values[:half] @ points[:window], np.stack(middle, 1), values[-half:] @ points[-window:]]
+    )
 
 
 def wiggle_kept(wavelength_in: float, span_in: float, step_in: float) -> float:
@@ -45,7 +60,7 @@ def wiggle_kept(wavelength_in: float, span_in: float, step_in: float) -> float:
     if window <= PARABOLA + 1:
         return 1.0
     k = np.arange(window) - window // 2
-    return float(savgol_coeffs(window, PARABOLA) @ np.cos(2 * np.pi * k * step_in / wavelength_in))
+    return float(_parabola_values(window)[window // 2] @ np.cos(2 * np.pi * k * step_in / wavelength_in))
 
 
 def centreline(trace: Trace, settings: MeasureSettings) -> Trace:
