@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.sparse import diags_array
+from scipy.sparse.linalg import spsolve
 
 from rootread.geometry import Points
 from rootread.plane.camera import Floats
@@ -47,9 +48,11 @@ SKY_SMOOTHER = 25.0
 # Evidence of a pixel wholly unlike the wall, and of one like it, in natural logarithms.
 UNLIKE_EVIDENCE = 2.5
 LIKE_EVIDENCE = 0.8
-# The line is smooth over about this width; stalks and clods are narrower.
-SMOOTH_IN = 0.8
-STALK_IN = 2.0
+# The ground is smooth over about this width, and lies along the lower side of what sticks up from it;
+# what cuts deeper into it than this is a stalk or a crack.
+SMOOTH_IN = 6
+DEEPER_WEIGHT = 0.9
+STALK_DEPTH_IN = 0.15
 # Mean evidence a pixel within an inch of the line, and the line's spread where it is that good.
 CERTAIN_EVIDENCE = 1.0
 POOR_EVIDENCE = 0.3
@@ -105,7 +108,7 @@ def find_ground_line(
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)
-    z = _smooth(line, valid)
+    z = _smooth(line)
     x = np.arange(valid.shape[1])
     return GroundLine(grid.to_in(np.column_stack([x, z])), _se(beside), beside)
 
@@ -236,11 +239,27 @@ def _evidence_beside(evidence: Floats, valid: NDArray[np.bool_], line: NDArray[n
     return float(min(evidence[above].mean(), -evidence[below].mean()))
 
 
-def _smooth(line: NDArray[np.int64], valid: NDArray[np.bool_]) -> Floats:
-    """The line without stalks and single clods."""
-    width = int(STALK_IN * SEARCH_PX_PER_IN) | 1
-    steady = median_filter(line.astype(float), width, mode="nearest")
-    return gaussian_filter1d(steady, SMOOTH_IN * SEARCH_PX_PER_IN / 2, mode="nearest")
+def _smooth(line: NDArray[np.int64]) -> Floats:
+    """The ground under the line: residue and clods stick up from it, stalks cut into it.
+
+    Asymmetric least squares (Eilers 2003, Anal. Chem. 75:3631, from memory):
+    minimise sum w (y - z)^2 + stiffness sum (second difference of z)^2, with a
+    larger weight where the line lies below the smooth one, less again where it
+    lies far below.
+    """
+    count = len(line)
+    y = line.astype(float)
+    second = diags_array([1.0, -2.0, 1.0], offsets=[0, 1, 2], shape=(count - 2, count))
+    # A wave of length L is halved in height where stiffness = (L / 2 pi)^4.
+    stiffness = (SMOOTH_IN * SEARCH_PX_PER_IN / (2 * np.pi)) ** 4
+    penalty = stiffness * (second.T @ second)
+    z = y
+    for _ in range(10):
+        below = (y - z) / SEARCH_PX_PER_IN
+        weight = np.where(below > 0, DEEPER_WEIGHT, 1.0 - DEEPER_WEIGHT)
+        weight = weight / (1.0 + (np.maximum(below, 0.0) / STALK_DEPTH_IN) ** 2)
+        z = spsolve((diags_array(weight) + penalty).tocsc(), weight * y)
+    return np.asarray(z)
 
 
 def _se(evidence: float) -> float:
