@@ -144,17 +144,28 @@ def test_an_unsure_scale_shows_in_the_depth():
 @pytest.mark.parametrize("count", [4, 8, 20])
 def test_roots_lying_on_a_layer_give_its_depth_and_an_honest_error(count):
     rng = np.random.default_rng(count)
-    estimates = [layer_depth(8.0 - np.abs(rng.normal(scale=0.3, size=count))) for _ in range(400)]
+    estimates = [layer_depth(8.0 - rng.exponential(0.2, count)) for _ in range(400)]
     depth, se = np.array(estimates).T
     assert depth.mean() == pytest.approx(8.0, abs=0.06)
     assert depth.std() < np.mean(se) < 2.5 * depth.std() + SHAPE_SE_IN
     assert (np.abs(depth - 8.0) < 1.96 * se).mean() >= 0.90
 
 
+@pytest.mark.parametrize("scatter", ["half-normal", "uniform"])
+def test_another_scatter_above_the_layer_stays_within_the_error(scatter):
+    rng = np.random.default_rng(0)
+    above = {
+        "half-normal": np.abs(rng.normal(scale=0.3, size=(400, 8))),
+        "uniform": rng.uniform(0, 0.5, (400, 8)),
+    }
+    depth, se = np.array([layer_depth(8.0 - rise) for rise in above[scatter]]).T
+    assert (np.abs(depth - 8.0) < 1.96 * se).mean() >= 0.90
+
+
 def test_the_mean_depth_alone_would_lie_above_the_layer():
     rng = np.random.default_rng(0)
-    ran = 8.0 - np.abs(rng.normal(scale=0.3, size=2000))
-    assert ran.mean() < 7.8 < layer_depth(ran)[0]
+    ran = 8.0 - rng.exponential(0.2, 2000)
+    assert ran.mean() < 7.85 < layer_depth(ran)[0]
 
 
 # the permutation test

@@ -19,8 +19,6 @@ USUAL_SPREAD_IN = 0.2
 """How far above a layer roots usually run, and how many roots that expectation counts for beside
 those of the wall."""
 USUAL_SPREAD_ROOTS = 3
-RISE_PER_SD = float(np.sqrt(2 / np.pi) / np.sqrt(1 - 2 / np.pi))
-"""How far the mean of a half-normal lies from its edge, in standard deviations: 1.32."""
 SHAPE_SE_IN = 0.1
 """Roots do not lie on every layer with the same scatter."""
 MATCH_FLOOR_IN = 0.5
@@ -79,21 +77,19 @@ def _members(events: Sequence[Diversion], gathering: Gathering) -> list[Diversio
 def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
     """Depth of the layer under roots that ran at ``depths_in``, and its standard error.
 
-    Roots run on a layer or in the looser soil above it, never in it, so their
-    depths scatter upward from the layer. With a half-normal scatter,
-    ``depth = layer - |N(0, s)|``, the mean lies ``s sqrt(2/pi)`` above the
-    layer and the standard deviation is ``s sqrt(1 - 2/pi)``; hence
-    ``layer = mean + 1.32 sd``. The sd of a few roots is steadied by the usual
-    spread. The standard error is ``sd sqrt(0.93 / n)`` by the moments of the
-    half-normal, whose mean and sd err opposite ways, and the scatter's true
-    shape adds its own.
+    Roots run on a layer or in the looser soil above it, not in it: the farther
+    above, the fewer. With an exponential scatter upward the layer lies one
+    standard deviation under the mean, ``layer = mean + sd``. For the same
+    scatter that estimate has variance ``sd^2 / n``, because where the mean errs
+    upward the sd errs wide. The sd of a few roots is steadied by the usual
+    spread, and the scatter's true shape adds its own error.
     """
     count = len(depths_in)
     mean = float(depths_in.mean())
     squares = float(((depths_in - mean) ** 2).sum()) + USUAL_SPREAD_ROOTS * USUAL_SPREAD_IN**2
     freedom = count - 1 + USUAL_SPREAD_ROOTS
     sd = float(np.sqrt(squares / freedom))
-    return mean + RISE_PER_SD * sd, float(np.hypot(sd * np.sqrt(0.93 / count), SHAPE_SE_IN))
+    return mean + sd, float(np.hypot(sd / np.sqrt(count), SHAPE_SE_IN))
 
 
 def _layer(
