@@ -32,7 +32,13 @@ MAX_EVIDENCE = 2.0
 STEP_COST = 3.0
 MAX_STEP = 2
 # Width of the strips beside the line from which both sides are learned, and how far the line may move.
-LEARN_IN = 3.0
+LEARN_IN = 3.5
+# Soil is learned from below what may be litter.
+LITTER_IN = 1.0
+# Background holds things not seen above the line too, straw and stems: so much of it is of any kind.
+OTHER_SHARE = 0.3
+# Weight of being unlike the wall, once both sides have been learned.
+UNLIKE_WEIGHT = 0.4
 REDRAWN_WITHIN_IN = 1.5
 # Differences of L*, a*, b* and texture that tell about as much as each other.
 FEATURE_UNITS = (8.0, 4.0, 4.0, 0.35)
@@ -51,13 +57,15 @@ LIKE_EVIDENCE = 0.8
 # The ground is smooth over about this width, and lies along the lower side of what sticks up from it;
 # what cuts deeper into it than this is a stalk or a crack.
 SMOOTH_IN = 6
-DEEPER_WEIGHT = 0.9
+DEEPER_WEIGHT = 0.8
 STALK_DEPTH_IN = 0.15
 # Mean evidence a pixel within an inch of the line, and the line's spread where it is that good.
 CERTAIN_EVIDENCE = 1.0
 POOR_EVIDENCE = 0.3
 CERTAIN_SE_IN = 0.12
 POOR_SE_IN = 1.0
+# Of the mean height of litter and clods above the ground, this part is the ground's own uncertainty.
+LITTER_SE_SHARE = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +106,9 @@ def find_ground_line(
         return None
     flat, inside = _coarse(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
     features, valid = _features(flat, inside)
-    grid = Grid(SEARCH_PX_PER_IN, x0, z0, valid.shape)
+    # The first coarse pixel's centre is that of the middle one of the fine pixels it is made of.
+    inner = (TEXTURE_SHRINK - 1) / 2 / fine
+    grid = Grid(SEARCH_PX_PER_IN, x0 + inner, z0 + inner, valid.shape)
     for outline in hidden_in:
         cover = np.zeros(valid.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
@@ -109,8 +119,10 @@ def find_ground_line(
         return None
     beside = _evidence_beside(evidence, valid, line)
     z = _smooth(line)
-    x = np.arange(valid.shape[1])
-    return GroundLine(grid.to_in(np.column_stack([x, z])), _se(beside), beside)
+    litter_in = float(np.mean(np.maximum(z - line, 0.0))) / SEARCH_PX_PER_IN
+    # The line's pixel is the first of the soil, so the boundary runs along its upper edge.
+    line_px = np.column_stack([np.arange(valid.shape[1]), z - 0.5])
+    return GroundLine(grid.to_in(line_px), _se(beside, litter_in), beside)
 
 
 def _coarse(
@@ -190,10 +202,10 @@ def _part(
     for _ in range(ROUNDS):
         offset = np.arange(rows)[:, None] - line[None, :]
         above = valid & (offset < -1) & (offset > -LEARN_IN * SEARCH_PX_PER_IN)
-        below = valid & (offset > 1) & (offset < LEARN_IN * SEARCH_PX_PER_IN)
+        below = valid & (offset > LITTER_IN * SEARCH_PX_PER_IN) & (offset < LEARN_IN * SEARCH_PX_PER_IN)
         if above.sum() < 2 * columns:
             return None, unlike
-        evidence = (_evidence(labels, above, below) + unlike) * valid
+        evidence = (_evidence(labels, above, below) + UNLIKE_WEIGHT * unlike) * valid
         far = np.abs(np.arange(rows)[:, None] - first[None, :]) > REDRAWN_WITHIN_IN * SEARCH_PX_PER_IN
         line = _best_line(np.where(far, 4.0 * np.sign(first[None, :] - np.arange(rows)[:, None]), evidence))
     return line, evidence
@@ -203,7 +215,8 @@ def _evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArra
     """log P(kind | background) / P(kind | soil) at every pixel, with one pixel of each kind added."""
     count_above = np.bincount(labels[above], minlength=CLUSTERS) + 0.002 * above.sum() + 1
     count_below = np.bincount(labels[below], minlength=CLUSTERS) + 0.002 * below.sum() + 1
-    ratio = np.log(count_above / count_above.sum()) - np.log(count_below / count_below.sum())
+    share_above = (1 - OTHER_SHARE) * count_above / count_above.sum() + OTHER_SHARE / CLUSTERS
+    ratio = np.log(share_above) - np.log(count_below / count_below.sum())
     return np.clip(ratio, -MAX_EVIDENCE, MAX_EVIDENCE)[labels]
 
 
@@ -262,6 +275,7 @@ def _smooth(line: NDArray[np.int64]) -> Floats:
     return np.asarray(z)
 
 
-def _se(evidence: float) -> float:
-    """Standard error of the line's depth by how telling the pixels beside it are."""
-    return float(np.interp(evidence, [POOR_EVIDENCE, CERTAIN_EVIDENCE], [POOR_SE_IN, CERTAIN_SE_IN]))
+def _se(evidence: float, litter_in: float) -> float:
+    """Standard error of the line's depth: how telling the pixels beside it are, and what lies on it."""
+    by_evidence = np.interp(evidence, [POOR_EVIDENCE, CERTAIN_EVIDENCE], [POOR_SE_IN, CERTAIN_SE_IN])
+    return float(np.hypot(by_evidence, LITTER_SE_SHARE * litter_in))
