@@ -1,4 +1,4 @@
-"""Waviness, depth slices, abundance classes and depth fits, against published definitions."""
+"""Waves, depth slices, abundance, depth fits, projection and intervals."""
 
 import numpy as np
 import pytest
@@ -7,8 +7,10 @@ from handmade_roots import along, plane, trace
 from rootread.measure import measure_wall
 from rootread.measure.abundance import abundance, quantity_class, size_class
 from rootread.measure.depthfit import d95_of, depth_fit, fit_depths
+from rootread.measure.intervals import UNSEEN_SHARE, ratio_interval, total_interval
+from rootread.measure.projection import true_descent
 from rootread.measure.slices import depth_slices
-from rootread.measure.waviness import waviness
+from rootread.measure.waviness import wall_waviness, waviness
 from rootread.settings import MeasureSettings
 
 SETTINGS = MeasureSettings()
@@ -28,6 +30,17 @@ def test_a_sine_shaped_root_gives_back_its_wave(amplitude_in, wavelength_in):
     wave = waviness(np.column_stack([5 + amplitude_in * np.sin(2 * np.pi * s / wavelength_in), 1 + s]), 0.05)
     assert wave.amplitude_in == pytest.approx(amplitude_in, rel=0.12)
     assert wave.wavelength_in == pytest.approx(wavelength_in, rel=0.08)
+
+
+def test_the_waves_of_a_wall_are_those_of_its_middle_root():
+    s = np.arange(0, 14, 0.05)
+    waves = [
+        trace(np.column_stack([4 * i + a * np.sin(2 * np.pi * s / 1.5), 1 + s]), name=f"r{i}")
+        for i, a in enumerate((0.05, 0.10, 0.15))
+    ]
+    wall = wall_waviness(read(waves).roots)
+    assert wall.amplitude_in == pytest.approx(0.10, rel=0.12)
+    assert wall.wavelength_in == pytest.approx(1.5, rel=0.08)
 
 
 def test_a_straight_root_has_no_waves():
@@ -132,3 +145,78 @@ def test_the_depth_fit_of_a_wall_holds_its_own_half_depth():
 
 def test_two_roots_are_not_fitted():
     assert depth_fit(read([trace(along((0, 1), (0, 8)))]).roots, np.random.default_rng(0)) is None
+
+
+# roots that leave the wall plane
+
+
+@pytest.mark.parametrize(
+    ("descent_deg", "leaving_deg"), [(30, 0), (30, 30), (35, 45), (10, 60), (-20, 30), (80, 20)]
+)
+def test_a_root_leaving_the_plane_looks_as_steep_as_its_shadow_on_it(descent_deg, leaving_deg):
+    d, p = np.radians([descent_deg, leaving_deg])
+    along_wall, out_of_wall, down = np.cos(d) * np.cos(p), np.cos(d) * np.sin(p), np.sin(d)
+    assert np.linalg.norm([along_wall, out_of_wall, down]) == pytest.approx(1)
+    shadow_deg = np.degrees(np.arctan2(down, along_wall))
+    assert true_descent(shadow_deg, leaving_deg) == pytest.approx(descent_deg)
+    assert abs(shadow_deg) >= abs(descent_deg) - 1e-9
+
+
+# how sure the figures of a wall are
+
+
+def wall_sample(rng, count=60):
+    """Sums of descents and their number for the roots of a wall."""
+    lengths = rng.integers(40, 400, count).astype(float)
+    return lengths * (35 + rng.normal(scale=15, size=count)), lengths
+
+
+def test_the_interval_holds_the_mean_of_the_wall_when_some_roots_are_missed():
+    rng = np.random.default_rng(8)
+    holds, widths = [], []
+    for _ in range(400):
+        sums, lengths = wall_sample(rng)
+        seen = rng.random(60) > UNSEEN_SHARE
+        interval = ratio_interval(sums[seen], lengths[seen], np.ones(int(seen.sum())))
+        holds.append(interval.low <= sums.sum() / lengths.sum() <= interval.high)
+        widths.append(interval.high - interval.low)
+    assert 0.90 <= np.mean(holds) <= 0.98
+    assert np.mean(widths) < 5  # degrees; roots drawn from a field, not a wall, would give 8 and more
+
+
+def test_the_interval_holds_the_mean_of_the_roots_among_doubtful_traces():
+    rng = np.random.default_rng(9)
+    holds = []
+    for _ in range(400):
+        sums, lengths = wall_sample(rng)
+        sure = rng.choice([0.6, 0.95], 60)
+        real = rng.random(60) < sure
+        interval = ratio_interval(sums, lengths, sure)
+        holds.append(interval.low <= sums[real].sum() / lengths[real].sum() <= interval.high)
+    assert np.mean(holds) >= 0.93
+
+
+def test_certain_traces_and_a_sure_scale_leave_only_the_missed_length():
+    total = total_interval(np.full(10, 10.0), np.ones(10), 0.0)
+    assert (total.value, total.low, total.high) == pytest.approx((100, 85, 115))
+    assert total_interval(np.full(10, 10.0), np.ones(10), 0.10).high > 120
+
+
+def test_every_figure_of_a_wall_lies_in_its_interval():
+    wall = read(
+        [
+            trace(along((4 * i, 1), (4 * i + 3, 6), (4 * i + 6, 6.2)), name=f"r{i}", confidence=0.8)
+            for i in range(8)
+        ]
+    )
+    for name in (
+        "root_length_in",
+        "shallow_share",
+        "in_pattern_share",
+        "steep_share",
+        "tortuosity",
+        "flattened_share",
+    ):
+        interval = getattr(wall.intervals, name)
+        assert interval.low <= interval.value <= interval.high
+        assert getattr(wall, name) == interval.value

@@ -19,7 +19,7 @@ from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
-from rootread.measure.descent import UNSEEN_SHARE
+from rootread.measure.intervals import doubt
 from rootread.measure.types import Interval, Readings
 from rootread.settings import JudgeSettings
 
@@ -154,15 +154,14 @@ def _draws(
     Roots are drawn again with replacement (bootstrap), shrunk by the
     finite-population correction because the wall's own roots are in question
     and most of them were read, and widened where a trace may be no root (see
-    ``measure.descent``); the level is turned by its standard error; and
+    ``measure.intervals``); the level is turned by its standard error; and
     tracing adds its own.
     """
     rng = np.random.default_rng(settings.seed)
     count = len(readings.roots)
     again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
     sure = np.array([root.trace.confidence for root in readings.roots])
-    unsure = np.minimum(UNSEEN_SHARE + (1.0 - sure) / np.maximum(sure, 0.05), 1.0)
-    again_weight = 1.0 + np.sqrt(unsure) * (again - 1.0)
+    again_weight = 1.0 + np.sqrt(np.minimum(doubt(sure), 1.0)) * (again - 1.0)
     by_roots = weights @ _part_scores(evidence, again_weight, gap_cost)
 
     points = evidence.sums.in_zone.sum()

@@ -12,8 +12,10 @@ from rootread.judge.strips import Strip, strips
 from rootread.judge.types import Grade, Layer, PassageCurve
 from rootread.measure.abundance import Abundance, abundance
 from rootread.measure.depthfit import DepthFit, depth_fit
+from rootread.measure.projection import true_descent
 from rootread.measure.slices import DepthSlice, depth_slices
 from rootread.measure.types import Readings
+from rootread.measure.waviness import Waviness, wall_waviness
 from rootread.settings import JudgeSettings
 
 AT_LAYER_IN = 1.0
@@ -28,8 +30,11 @@ class Judgement:
     strips: tuple[Strip, ...]
     around_layers: tuple[DepthSlice, ...]
     """Above the first layer, in it, below it, and so on; the whole wall when there is no layer."""
+    waviness: Waviness
     abundance: tuple[Abundance, ...]
     depth_fit: DepthFit | None
+    least_descent_deg: float
+    """The mean descent if all roots left the wall plane as far as they can and still be seen."""
     advice: tuple[Advice, ...]
 
 
@@ -39,16 +44,26 @@ def judge_wall(
     """Judge a wall that has been graded."""
     roots = readings.roots
     if not roots:
+        nothing = float("nan")
         return Judgement(
-            passage_curve(readings, layers), (), (), (), None, advise(readings, layers, grade, row)
+            passage_curve(readings, layers),
+            (),
+            (),
+            wall_waviness(()),
+            (),
+            None,
+            nothing,
+            advise(readings, layers, grade, row),
         )
     x = np.concatenate([root.trace.points[:, 0] for root in roots])
     return Judgement(
         passage=passage_curve(readings, layers),
         strips=strips(readings, layers, row),
         around_layers=depth_slices(roots, _edges_around(layers, readings)),
+        waviness=wall_waviness(roots),
         abundance=abundance(roots, float(x.max() - x.min())),
         depth_fit=depth_fit(roots, np.random.default_rng(settings.seed)),
+        least_descent_deg=float(true_descent(readings.descent.value)),
         advice=advise(readings, layers, grade, row),
     )
 

@@ -1,70 +1,106 @@
-"""The wall's mean descent and how sure it is."""
+"""The wall's mean descent, and the shares of root length below, in and above the growth pattern."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.types import Interval, RootReading
+from rootread.measure.intervals import ratio_interval
+from rootread.measure.types import Interval, PatternBand, RootReading
 from rootread.settings import MeasureSettings
 
-UNSEEN_SHARE = 0.15
-"""Share of the root length that a reading misses; what it reads is a sample of the wall with this much
-left out."""
+Values = NDArray[np.float64]
+
 TRACING_SE_DEG = 0.5
 """What following and smoothing centrelines adds to the error of the mean."""
-NORMAL_95 = 1.96
 
 
 @dataclass(frozen=True, eq=False)
 class CountedDescents:
-    """The descents of one root that count toward the wall's mean."""
+    """The descents of the wall that count, root by root."""
 
-    descent_deg: NDArray[np.float64]
-    """``(K,)`` read on the way down."""
-    rightward: NDArray[np.float64]
-    """``(K,)`` +1 where the way down leads right, -1 where left."""
-    confidence: float
-    """Chance that the trace is a root, followed right."""
+    descent_deg: tuple[Values, ...]
+    """For each root ``(K,)`` descents read on the way down."""
+    rightward: tuple[Values, ...]
+    """For each root ``(K,)`` +1 where the way down leads right, -1 where left."""
+    confidence: Values
+    """``(R,)`` chance that each trace is a root, followed right."""
+
+    @property
+    def lengths(self) -> Values:
+        """``(R,)`` how many descents of each root count."""
+        return np.array([len(descent) for descent in self.descent_deg], dtype=float)
+
+    def sums(self, values: Sequence[NDArray[np.generic]]) -> Values:
+        """``(R,)`` sum of one value a descent over each root."""
+        return np.array([value.sum() for value in values], dtype=float)
 
 
-def counted_descents(root: RootReading, settings: MeasureSettings) -> CountedDescents:
-    """Descents of a root on the way down, where it is thick enough to count.
+@dataclass(frozen=True)
+class PatternShares:
+    """Shares of root length against the growth pattern; their values sum to 1."""
+
+    shallow: Interval
+    in_pattern: Interval
+    steep: Interval
+
+
+def counted_descents(roots: Sequence[RootReading], settings: MeasureSettings) -> CountedDescents:
+    """Descents on the way down, where roots are thick enough to count.
 
     Bridged stretches were not seen and are left out, as are stretches thinner
     than ``counted_width_in``: which of those a photo shows depends on light
     and soil more than on the wall.
     """
-    counts = (root.trace.width_in >= settings.counted_width_in) & ~root.trace.inferred
-    return CountedDescents(root.descent_down_deg[counts], root.rightward[counts], root.trace.confidence)
+    counts = [(root.trace.width_in >= settings.counted_width_in) & ~root.trace.inferred for root in roots]
+    return CountedDescents(
+        descent_deg=tuple(root.descent_down_deg[c] for root, c in zip(roots, counts, strict=True)),
+        rightward=tuple(root.rightward[c] for root, c in zip(roots, counts, strict=True)),
+        confidence=np.array([root.trace.confidence for root in roots]),
+    )
 
 
-def wall_descent(counted: Sequence[CountedDescents], level_se_deg: float) -> Interval:
+def wall_descent(counted: CountedDescents, level_se_deg: float) -> Interval:
     """Length-weighted mean descent with the range that should hold the wall's true mean.
 
-    A trace counts by its confidence c, so the mean is that over the lengths
-    to be expected. Three things make it unsure. The roots read are a sample of
-    the wall's roots, drawn without replacement, so the variance of their mean
-    is that between roots times the share u left out (finite-population
-    correction; Cochran, Sampling Techniques, ch. 2; from memory). Whether a
-    trace is a root at all is a toss with chance c, which adds (1 - c) / c of
-    its share of the variance. And an error of the level turns roots that lead
-    left and right opposite ways, so that it mostly cancels.
-    Roots of one wall do not stand for another pit, and the interval does not
-    claim to.
+    An error of the level turns roots that lead left and right opposite ways,
+    so that it mostly cancels.
     """
-    sure = np.array([c.confidence for c in counted])
-    lengths = np.array([len(c.descent_deg) for c in counted], dtype=float) * sure
-    total = float(lengths.sum())
-    if total == 0:
-        return Interval(np.nan, np.nan, np.nan)
-    sums = np.array([c.descent_deg.sum() for c in counted]) * sure
-    mean = float(sums.sum()) / total
-    # variance of a ratio of sums over roots: sum (y_i - mean n_i)^2 / (sum n_i)^2
-    between_roots = (sums - mean * lengths) ** 2 / total**2
-    doubt = (1.0 - sure) / np.maximum(sure, 0.05)
-    imbalance = float((np.array([c.rightward.sum() for c in counted]) * sure).sum()) / total
-    variance = float(((UNSEEN_SHARE + doubt) * between_roots).sum())
-    se = float(np.sqrt(variance + (level_se_deg * imbalance) ** 2 + TRACING_SE_DEG**2))
-    return Interval(mean, mean - NORMAL_95 * se, mean + NORMAL_95 * se)
+    imbalance = ratio_interval(counted.sums(counted.rightward), counted.lengths, counted.confidence).value
+    other_se = float(np.hypot(level_se_deg * imbalance, TRACING_SE_DEG))
+    return ratio_interval(counted.sums(counted.descent_deg), counted.lengths, counted.confidence, other_se)
+
+
+def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: float) -> PatternShares:
+    """Shares of root length below, in and above the widened band.
+
+    The level's error counts by how much the shares change when it is turned
+    by one standard error, as if it turned all roots the same way.
+    """
+    low, high = band.low_deg - band.widened_by_deg, band.high_deg + band.widened_by_deg
+
+    def shallow(turned_deg: float) -> list[NDArray[np.generic]]:
+        return [descent + turned_deg < low for descent in counted.descent_deg]
+
+    def steep(turned_deg: float) -> list[NDArray[np.generic]]:
+        return [descent + turned_deg > high for descent in counted.descent_deg]
+
+    def within(turned_deg: float) -> list[NDArray[np.generic]]:
+        return [
+            (descent + turned_deg >= low) & (descent + turned_deg <= high) for descent in counted.descent_deg
+        ]
+
+    def share(inside: Callable[[float], list[NDArray[np.generic]]]) -> Interval:
+        turned = [
+            ratio_interval(
+                counted.sums(inside(side * level_se_deg)), counted.lengths, counted.confidence
+            ).value
+            for side in (-1.0, 1.0)
+        ]
+        other_se = abs(turned[1] - turned[0]) / 2
+        return ratio_interval(
+            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, least=0.0
+        )
+
+    return PatternShares(share(shallow), share(within), share(steep))

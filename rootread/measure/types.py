@@ -115,6 +115,19 @@ class RootReading:
         return np.sign(np.gradient(self.trace.points[:, 0])) * self._down
 
 
+@dataclass(frozen=True)
+class WallIntervals:
+    """The figures of a wall again, each with its 95 % interval."""
+
+    root_length_in: Interval
+    shallow_share: Interval
+    in_pattern_share: Interval
+    steep_share: Interval
+    tortuosity: Interval
+    flattened_share: Interval
+    sideways_in: Interval
+
+
 @dataclass(frozen=True, eq=False)
 class Readings:
     """The figures of a wall, root by root and in sum."""
@@ -133,6 +146,7 @@ class Readings:
     """Length-weighted mean over the roots."""
     flattened_share: float
     sideways_in: float
+    intervals: WallIntervals
     density: NDArray[np.float64]
     """``(rows, columns)`` inches of root per square inch of wall in 2 in cells."""
     density_x_in: NDArray[np.float64]

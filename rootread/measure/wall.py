@@ -1,6 +1,6 @@
 """The figures of a wall: every root read, then summed and averaged."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,11 +8,12 @@ from numpy.typing import NDArray
 from rootread.follow.types import Trace
 from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
-from rootread.measure.descent import counted_descents, wall_descent
+from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
 from rootread.measure.flattening import width_noise
-from rootread.measure.pattern import pattern_band, pattern_shares
+from rootread.measure.intervals import ratio_interval, total_interval
+from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
-from rootread.measure.types import PlaneErrors, Readings, RootReading
+from rootread.measure.types import PlaneErrors, Readings, RootReading, WallIntervals
 from rootread.plane.types import WallPlane
 from rootread.settings import MeasureSettings
 
@@ -35,30 +36,47 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
     noise = width_noise([line.width_in for line in lines], [line.inferred for line in lines], settings)
     roots = tuple(measure_root(line, surface, settings, noise) for line in lines)
     band = pattern_band(settings, plane.level.se_deg)
-    counted = [counted_descents(root, settings) for root in roots]
-    shares = pattern_shares(
-        np.concatenate([c.descent_deg for c in counted] or [np.zeros(0)]),
-        np.repeat([c.confidence for c in counted], [len(c.descent_deg) for c in counted]),
-        band,
-    )
-    lengths = np.array([root.length_in for root in roots])
+    counted = counted_descents(roots, settings)
+    errors = _plane_errors(plane)
+    intervals = _intervals(roots, pattern_shares(counted, band, errors.level_se_deg), errors)
     density, x_edges, z_edges = density_grid([root.trace.points for root in roots], settings.density_cell_in)
     return Readings(
         roots=roots,
         pattern=band,
-        errors=_plane_errors(plane),
+        errors=errors,
         counted_width_in=settings.counted_width_in,
-        root_length_in=float(lengths.sum()),
-        descent=wall_descent(counted, plane.level.se_deg),
-        shallow_share=shares.shallow,
-        in_pattern_share=shares.in_pattern,
-        steep_share=shares.steep,
-        tortuosity=_mean_by_length([root.tortuosity for root in roots], lengths),
-        flattened_share=_flattened_share(roots),
-        sideways_in=float(sum(root.sideways_in for root in roots)),
+        root_length_in=intervals.root_length_in.value,
+        descent=wall_descent(counted, errors.level_se_deg),
+        shallow_share=intervals.shallow_share.value,
+        in_pattern_share=intervals.in_pattern_share.value,
+        steep_share=intervals.steep_share.value,
+        tortuosity=intervals.tortuosity.value,
+        flattened_share=intervals.flattened_share.value,
+        sideways_in=intervals.sideways_in.value,
+        intervals=intervals,
         density=density,
         density_x_in=x_edges,
         density_z_in=z_edges,
+    )
+
+
+def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: PlaneErrors) -> WallIntervals:
+    def of_each(figure: Callable[[RootReading], float]) -> NDArray[np.float64]:
+        return np.array([figure(root) for root in roots], dtype=float)
+
+    sure = of_each(lambda root: root.trace.confidence)
+    lengths = of_each(lambda root: root.length_in)
+    flattened = of_each(lambda root: root.flattened.sum())
+    seen = of_each(lambda root: (~root.trace.inferred).sum())
+    tortuous = of_each(lambda root: root.tortuosity * root.length_in)
+    return WallIntervals(
+        root_length_in=total_interval(lengths, sure, errors.scale_se),
+        shallow_share=shares.shallow,
+        in_pattern_share=shares.in_pattern,
+        steep_share=shares.steep,
+        tortuosity=ratio_interval(tortuous, lengths, sure, least=1.0),
+        flattened_share=ratio_interval(flattened, seen, sure, least=0.0),
+        sideways_in=total_interval(of_each(lambda root: root.sideways_in), sure, errors.scale_se),
     )
 
 
@@ -69,13 +87,3 @@ def _plane_errors(plane: WallPlane) -> PlaneErrors:
 
 def _spans(trace: Trace, least_in: float) -> bool:
     return len(trace.points) > 1 and float(np.hypot(*np.diff(trace.points, axis=0).T).sum()) >= least_in
-
-
-def _mean_by_length(values: list[float], lengths_in: NDArray[np.float64]) -> float:
-    return float(np.average(values, weights=lengths_in)) if len(values) else float("nan")
-
-
-def _flattened_share(roots: Sequence[RootReading]) -> float:
-    """Share of the root length that was seen, bridged parts left out."""
-    seen = sum(int((~root.trace.inferred).sum()) for root in roots)
-    return sum(int(root.flattened.sum()) for root in roots) / seen if seen else float("nan")

@@ -1,5 +1,6 @@
 """Waviness: how long and how high the waves of a root are."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from rootread.geometry import Points
 from rootread.measure.centreline import smooth, window_points
 from rootread.measure.direction import tangents
+from rootread.measure.types import RootReading
 
 COURSE_SPAN_IN = 4.0
 """A wave is a swing about the course that a parabola over this much of the root takes."""
@@ -42,3 +44,15 @@ def waviness(points: Points, step_in: float) -> Waviness:
     if len(crossings) < 3:
         return Waviness(float("nan"), amplitude_in)
     return Waviness(2.0 * step_in * float(np.diff(crossings).mean()), amplitude_in)
+
+
+def wall_waviness(roots: Sequence[RootReading]) -> Waviness:
+    """Median wavelength and amplitude of the wall's roots; NaN where none is long enough."""
+    waves = [waviness(root.trace.points, root.length_in / (len(root.trace.points) - 1)) for root in roots]
+    swinging = [wave for wave in waves if np.isfinite(wave.wavelength_in)]
+    if not swinging:
+        return Waviness(float("nan"), float("nan"))
+    return Waviness(
+        float(np.median([wave.wavelength_in for wave in swinging])),
+        float(np.median([wave.amplitude_in for wave in swinging])),
+    )

@@ -1,0 +1,68 @@
+"""How sure a figure of the wall is, from what was read of its roots.
+
+A trace counts by its confidence c. Two things make a mean over roots unsure.
+The roots read are a sample of the wall's roots, drawn without replacement, so
+the variance of their mean is that between roots times the share u left out
+(finite-population correction; Cochran, Sampling Techniques, ch. 2; from
+memory). And whether a trace is a root at all is a toss with chance c, which
+adds (1 - c) / c of its share of the variance. Roots of one wall do not stand
+for another pit, and the intervals do not claim to (Hurlbert 1984, Ecological
+Monographs 54:187-211; from memory).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.measure.types import Interval
+
+Values = NDArray[np.float64]
+
+UNSEEN_SHARE = 0.15
+"""Share of the root length that a reading misses; what it reads is a sample of the wall with this much
+left out."""
+LEAST_CONFIDENCE = 0.05
+NORMAL_95 = 1.96
+
+
+def doubt(confidence: Values) -> Values:
+    """``(R,)`` factor on each root's share of the variance: what is left out, and whether it is a root."""
+    sure = np.maximum(confidence, LEAST_CONFIDENCE)
+    return UNSEEN_SHARE + (1.0 - sure) / sure
+
+
+def ratio_interval(
+    parts: Values, wholes: Values, confidence: Values, other_se: float = 0.0, least: float = -np.inf
+) -> Interval:
+    """A mean over the wall, ``sum parts / sum wholes``, with its 95 % interval.
+
+    Parameters
+    ----------
+    parts, wholes : ``(R,)`` what each root adds, such as the sum of its descents and the number of them.
+    confidence : ``(R,)`` chance that each trace is a root, followed right.
+    other_se : standard error from elsewhere, such as the wall's level.
+    least : no interval reaches below.
+
+    The variance of a ratio of sums over roots is
+    ``sum (part - ratio whole)^2 / (sum whole)^2``.
+    """
+    parts, wholes = parts * confidence, wholes * confidence
+    total = float(wholes.sum())
+    if total == 0:
+        return Interval(np.nan, np.nan, np.nan)
+    ratio = float(parts.sum()) / total
+    between_roots = (parts - ratio * wholes) ** 2 / total**2
+    se = float(np.sqrt((doubt(confidence) * between_roots).sum() + other_se**2))
+    return _around(ratio, se, least)
+
+
+def total_interval(amounts: Values, confidence: Values, scale_se: float) -> Interval:
+    """A length summed over the wall, with its 95 % interval; ``scale_se`` is a share of the length."""
+    total = float(amounts.sum())
+    sure = np.maximum(confidence, LEAST_CONFIDENCE)
+    tosses = float(((1.0 - sure) / sure * amounts**2).sum())
+    missed = UNSEEN_SHARE * total / NORMAL_95
+    return _around(total, float(np.sqrt(tosses + missed**2 + (scale_se * total) ** 2)), 0.0)
+
+
+def _around(value: float, se: float, least: float) -> Interval:
+    return Interval(value, max(value - NORMAL_95 * se, least), value + NORMAL_95 * se)
