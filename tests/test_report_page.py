@@ -140,9 +140,10 @@ def test_without_treatments_there_is_no_comparison_of_them():
 
 
 def test_the_section_says_what_the_roots_did_at_the_layer():
-    text = words(wall_section(turned_wall(), Settings()))
+    wall = turned_wall()
+    text = words(wall_section(wall, Settings()))
     assert "0 of 8 roots crossed, 8 turned" in text
-    assert "6.3 in (16 cm)" in text
+    assert f"{wall.layers[0].depth_in:.1f} in (16 cm)" in text
     assert "disk 6.5" in text
     for part in ("descent", "passage", "straightness", "roundness", "evenness"):
         assert part in text
