@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rootread.find.network import network_roots
 from rootread.find.ridges import ridge_roots
 from rootread.find.sense import is_lattice
 from rootread.find.types import RootMap
@@ -13,7 +14,8 @@ __all__ = ["RootMap", "find_roots"]
 
 def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the finder that the settings name."""
-    root_map = ridge_roots(image, settings)
+    finders = {"ridges": ridge_roots, "network": network_roots}
+    root_map = finders[settings.finder](image, settings)
     if is_lattice(root_map.mask):
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from rootread.errors import BadRequest
 from rootread.find.tiles import RawMap, run_in_tiles
+from rootread.find.tone import hollows, tone_against_soil
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
@@ -26,19 +27,25 @@ TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
 PHOTO_SCALES = (1.0, 0.5, 0.25)
 """Without a scale in inches a photo is read at these reductions and the surest answer counts."""
+BARE_BELOW = 0.15
+"""Pixels less likely root than this stand for the soil."""
 
 
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the network."""
-    raw = read_picture(_polarised(image.rgb, settings.polarity), _zoom(image.grid.px_per_in))
+    px_per_in = image.grid.px_per_in
+    raw = read_picture(_polarised(image.rgb, settings.polarity), _zoom(px_per_in))
     probability = _sigmoid(raw.logit) * image.soil
+    half_width_px = _doubled(np.exp(raw.log_half_width_px), probability.shape)
+    if settings.polarity == "pale":
+        bare = image.soil & (probability < BARE_BELOW)
+        tone = tone_against_soil(image.rgb, bare, px_per_in)
+        probability[hollows(probability, 2 * half_width_px, tone, px_per_in)] = 0
     mask = lasting_pieces(
-        probability,
-        settings.network_low,
-        settings.network_high,
-        settings.min_piece_in * image.grid.px_per_in,
+        probability, settings.network_low, settings.network_high, settings.min_piece_in * px_per_in
     )
-    return RootMap(probability.astype(np.float32), mask, image.grid)
+    direction = _doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
+    return RootMap(probability, mask, image.grid, (), direction, half_width_px)
 
 
 def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
@@ -81,6 +88,11 @@ def lasting_pieces(probability: Image, low: float, high: float, min_length_px: f
     keep = (reach_px > min_length_px) & (sure_px > 0)
     keep[0] = False
     return keep[piece]
+
+
+def _doubled(values: Image, shape: tuple[int, ...]) -> Image:
+    """Half-resolution values on all pixels of a picture."""
+    return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
 
 
 def _zoom(px_per_in: float) -> float:

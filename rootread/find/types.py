@@ -18,3 +18,7 @@ class RootMap:
     """``(M, N)`` pixels taken as root."""
     grid: Grid
     cautions: tuple[str, ...] = ()
+    direction_rad: NDArray[np.float32] | None = None
+    """``(M, N)`` direction of the root there, columns to rows, -pi/2 to pi/2, where the finder knows it."""
+    half_width_px: NDArray[np.float32] | None = None
+    """``(M, N)`` half the width of the root there, where the finder knows it."""

@@ -17,12 +17,9 @@ from numpy.typing import NDArray
 
 from rootread.scene import draw_training_scene, render_crop, vary
 from rootread.scene.soils import SOILS
+from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
 from rootread.train.maker import Walls
 
-HELD_OUT_SOILS = ("purple_shale", "olive_till", "ash_white")
-"""Soils that no training scene has; held-out scenes have these alone."""
-HELD_OUT_SEEDS = 800_000
-"""Scenes from here to 899,999 choose between checkpoints; from 900,000 on they are for benchmarks alone."""
 CROPS_A_SCENE = 12
 PX_PER_IN = (44.0, 105.0)
 CROPS_A_LOOK = 4
@@ -34,7 +31,7 @@ Crop = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.float16], NDArray[
 def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
     rng = np.random.default_rng(seed)
-    held_out = seed >= HELD_OUT_SEEDS
+    held_out = seed >= CHECKPOINT_SEEDS
     scene = draw_training_scene(rng, tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out))
     crops = []
     for k in range(count):
@@ -70,7 +67,7 @@ class Feed:
         crops, stop = context.Queue(maxsize=4 * workers), context.Event()
         started = []
         for k in range(workers):
-            kept = [HELD_OUT_SEEDS + i for i in range(k, held_out, workers)]
+            kept = [CHECKPOINT_SEEDS + i for i in range(k, held_out, workers)]
             process = context.Process(
                 target=_worker, args=(kept, first_seed + k, workers, side, crops, stop), daemon=True
             )

@@ -17,7 +17,8 @@ from typing import Any
 import torch
 from torch import Tensor
 
-from rootread.train.feed import HELD_OUT_SEEDS, Feed, to_walls
+from rootread.train.feed import Feed, to_walls
+from rootread.train.held_out import CHECKPOINT_SEEDS
 from rootread.train.loss import Tally, loss
 from rootread.train.maker import Walls, make_walls
 from rootread.train.net import RootNet, follow, parameter_count
@@ -145,7 +146,7 @@ def held_out_scenes(trainer: Trainer, feed: Feed, wait_seconds: float) -> list[E
         got = feed.take(1.0)
         if got is None:
             continue
-        if got[0] >= HELD_OUT_SEEDS:
+        if got[0] >= CHECKPOINT_SEEDS:
             crops += got[1]
             missing -= 1
         else:

@@ -1,0 +1,65 @@
+"""Pale or dark against the soil: the cue that tells a root from a hollow.
+
+Roots of one wall look alike. Where most of the root found is paler than the
+soil about it, lines that are much darker are cracks and worm channels.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.find.ridges import LUMINANCE
+from rootread.photo import to_linear
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+NEARBY_IN = 0.4
+"""Spread of the soil about a place that counts for its tone."""
+DARK = -0.6
+"""In log luminance: little more than half as bright as the soil, darker than most shadows on a root."""
+PALE = -0.1
+AROUND_IN = 0.06
+"""A line is dark where most of it is this near about: the lit rim of a crack goes with the crack,
+the shaded flank of a root stays with the root."""
+PALER_TIMES = 2.0
+"""So many times more pale root than dark, in length, makes a wall of pale roots."""
+DARKEST = 0.003
+"""Linear luminance below which a picture tells nothing."""
+REDUCTION = 4
+
+
+def tone_against_soil(rgb: NDArray[np.uint8], soil: Mask, px_per_in: float) -> Image:
+    """``(M, N)`` log luminance less the mean of the ``soil`` pixels nearby, from ``(M, N, 3)`` sRGB."""
+    light = np.log(to_linear(rgb) @ LUMINANCE + DARKEST).astype(np.float32)
+    rows, columns = soil.shape
+    size = (max(columns // REDUCTION, 1), max(rows // REDUCTION, 1))
+    spread = NEARBY_IN * px_per_in / REDUCTION
+
+    def nearby(values: Image) -> Image:
+        return cv2.GaussianBlur(cv2.resize(values, size, interpolation=cv2.INTER_AREA), (0, 0), spread)
+
+    count = nearby(soil.astype(np.float32))
+    mean = nearby(light * soil) / np.maximum(count, 1e-3)
+    return cv2.GaussianBlur(light, (0, 0), 1.0) - cv2.resize(mean, (columns, rows))
+
+
+def hollows(probability: Image, width_px: Image, tone: Image, px_per_in: float) -> Mask:
+    """Dark lines on a wall whose roots are pale; none where dark roots may be.
+
+    Parameters
+    ----------
+    probability : ``(M, N)`` that a pixel is root.
+    width_px : ``(M, N)`` width of the root there; a pixel stands for 1 / width of length.
+    tone : ``(M, N)`` log luminance against the soil.
+    """
+    sure = probability > 0.8
+    length = np.where(sure, 1.0 / np.maximum(width_px, 1.0), 0.0)
+    pale, dark = float(length[tone > PALE].sum()), float(length[tone < DARK].sum())
+    if pale < PALER_TIMES * dark:
+        return np.zeros(tone.shape, dtype=bool)
+    likely = (probability > 0.1).astype(np.float32)
+    spread = AROUND_IN * px_per_in
+    likely_about = cv2.GaussianBlur(likely, (0, 0), spread)
+    dark_about = cv2.GaussianBlur(likely * (tone < DARK), (0, 0), spread)
+    return (likely > 0) & (dark_about > 0.5 * likely_about)
