@@ -50,6 +50,41 @@ def grade(
 
 
 @app.command()
+def check(
+    places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos or folders.")],
+    settings: SettingsFile = None,
+    json_out: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+) -> None:
+    """Say whether photos can be read, before the pit is filled in.
+
+    Scale, pixels, sharpness at root size, exposure, shadow edges, tilt, surface,
+    and whether sheet and photos fit, each with what to do about it.
+    Exit code 1 if a photo should be taken again.
+
+    Example: rootread check sample_images
+    """
+    import json
+
+    from rootread.batch import plan_walls
+    from rootread.check import check_photo, check_text, check_values
+    from rootread.marks import read_marks
+
+    plan = plan_walls(places)
+    for message in plan.messages:
+        typer.echo(message, err=True)
+    chosen = _settings(settings)
+    checks = []
+    for job in plan.jobs:
+        marks = read_marks(job.marks) if job.marks else None
+        checks.append(check_photo(job.photo, job.row, marks, chosen))
+        if not json_out:
+            typer.echo(check_text(checks[-1:]))
+    if json_out:
+        typer.echo(json.dumps(check_values(checks), indent=1))
+    raise typer.Exit(1 if any(check.state == "bad" for check in checks) else 0)
+
+
+@app.command()
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for what comes out.")] = Path("demo-out"),
     jobs: Jobs = 2,

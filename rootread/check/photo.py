@@ -1,0 +1,85 @@
+"""The whole check of one photo, in the order a person would put things right."""
+
+import math
+import time
+from pathlib import Path
+
+from rootread.check.light import exposure, shadow_edges
+from rootread.check.sharpness import pixels_per_mm, sharpness
+from rootread.check.types import Finding, PhotoCheck, State
+from rootread.errors import WallRefused
+from rootread.fieldsheet import SheetRow
+from rootread.marks import Marks
+from rootread.photo import read_photo
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
+from rootread.settings import Settings
+
+SCALE_SE_LOOK, SCALE_SE_BAD = 0.01, 0.03
+"""Standard error of the scale, as a share of it."""
+TILT_LOOK_DEG, TILT_BAD_DEG = 15.0, 25.0
+SURFACE_SE_LOOK_IN = 0.5
+
+
+def check_photo(
+    photo: Path, row: SheetRow, marks: Marks | None = None, settings: Settings | None = None
+) -> PhotoCheck:
+    """Whether a photo can be read, and what to do if not; takes about two seconds.
+
+    Nothing is raised for a photo that cannot be read: that is a finding.
+    """
+    started = time.perf_counter()
+    settings = settings or Settings()
+    try:
+        taken = read_photo(photo, settings.photo)
+    except WallRefused as error:
+        findings: list[Finding] = [Finding("photo", "bad", error.cause, error.remedy)]
+    else:
+        try:
+            plane = find_plane(taken, row, marks, settings.plane)
+        except WallRefused as error:
+            findings = [Finding("scale", "bad", error.cause, error.remedy)]
+        else:
+            findings = _of_wall(plane, lay_flat(taken, plane, settings.plane))
+    return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
+
+
+def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
+    findings = [
+        _scale(plane),
+        pixels_per_mm(plane.scale.px_per_in),
+        sharpness(image),
+        exposure(image),
+        shadow_edges(image),
+        _tilt(plane),
+        _surface(plane),
+    ]
+    return findings + [Finding("caution", "look", caution) for caution in plane.cautions]
+
+
+def _scale(plane: WallPlane) -> Finding:
+    share = plane.scale.px_per_in_se / plane.scale.px_per_in
+    seen = f"{plane.scale.kind} found, {plane.scale.px_per_in:.1f} pixels per inch, sure to {share:.1%}"
+    if share < SCALE_SE_LOOK:
+        return Finding("scale", "good", seen)
+    remedy = "Wipe the scale object, press it flush on the wall, and show all of it."
+    return Finding("scale", "bad" if share > SCALE_SE_BAD else "look", seen, remedy)
+
+
+def _tilt(plane: WallPlane) -> Finding:
+    if math.isnan(plane.tilt_deg):
+        return Finding("tilt", "good", "this scale object cannot tell")
+    seen = f"camera {plane.tilt_deg:.0f} degrees off square"
+    if plane.tilt_deg <= TILT_LOOK_DEG:
+        return Finding("tilt", "good", seen)
+    state: State = "bad" if plane.tilt_deg > TILT_BAD_DEG else "look"
+    return Finding("tilt", state, seen, "Stand in front of the middle of the wall, at its middle height.")
+
+
+def _surface(plane: WallPlane) -> Finding:
+    if plane.surface.source == "assumed":
+        remedy = "Show the soil surface along the whole top, or draw it in the marks."
+        return Finding("surface", "look", "soil surface not found; depths are a guess", remedy)
+    seen = f"soil surface found, sure to {plane.surface.se_in:.1f} in"
+    if plane.surface.se_in <= SURFACE_SE_LOOK_IN:
+        return Finding("surface", "good", seen)
+    return Finding("surface", "look", seen, "Clear residue from the edge, or draw the surface in the marks.")

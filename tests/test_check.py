@@ -1,0 +1,125 @@
+"""Can this photo be read? Each question is put to a wall that is good and to one that is not."""
+
+import itertools
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+from numpy.typing import NDArray
+
+from rootread.check import check_photo, check_text, check_values
+from rootread.check.light import exposure, shadow_edge_length_in
+from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
+from rootread.fieldsheet import default_row
+from rootread.plane import Grid, WallImage
+
+PX_PER_IN = 72.0
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+
+
+def soil_wall(seed: int = 5, shape: tuple[int, int] = (1000, 1400)) -> NDArray[np.uint8]:
+    """Crumbly brown soil with detail down to the pixel."""
+    rng = np.random.default_rng(seed)
+    grey = 90 + sum(
+        cv2.GaussianBlur(rng.normal(0, 1, shape), (0, 0), size) * size * 14 for size in (0.6, 1.2, 2.5, 6.0)
+    )
+    return np.clip(np.dstack([grey * 1.15, grey, grey * 0.8]), 0, 255).astype(np.uint8)
+
+
+def wall(rgb: NDArray[np.uint8], px_per_in: float = PX_PER_IN) -> WallImage:
+    return WallImage(rgb, np.ones(rgb.shape[:2], dtype=bool), Grid(px_per_in, 0.0, 0.0, rgb.shape[:2]))
+
+
+def blurred(rgb: NDArray[np.uint8], sigma_mm: float, px_per_in: float = PX_PER_IN) -> NDArray[np.uint8]:
+    return cv2.GaussianBlur(rgb, (0, 0), sigma_mm / 25.4 * px_per_in)
+
+
+def test_more_blur_is_always_seen_as_more_blur() -> None:
+    levels = [
+        np.median(blur_of_parts(wall(blurred(soil_wall(), sigma_mm)))) for sigma_mm in (0.2, 0.4, 0.6, 0.9)
+    ]
+    assert all(low < high for low, high in itertools.pairwise(levels))
+
+
+def test_a_sharp_wall_is_good_and_one_blurred_by_a_root_width_is_bad() -> None:
+    assert sharpness(wall(soil_wall())).state == "good"
+    assert sharpness(wall(blurred(soil_wall(), 1.0))).state == "bad"
+
+
+def test_blur_in_one_corner_only_is_still_seen() -> None:
+    rgb = soil_wall()
+    rgb[:340, :360] = blurred(soil_wall(), 1.0)[:340, :360]
+    finding = sharpness(wall(rgb))
+    assert finding.state == "look" and "%" in finding.seen
+
+
+def test_a_millimetre_root_needs_two_and_a_half_pixels() -> None:
+    assert [pixels_per_mm(px_per_mm * 25.4).state for px_per_mm in (1.2, 2.0, 3.0)] == ["bad", "look", "good"]
+
+
+def test_burnt_out_and_black_walls_are_said_to_be_so() -> None:
+    rgb = soil_wall()
+    assert exposure(wall(rgb)).state == "good"
+    burnt, black = rgb.copy(), rgb.copy()
+    burnt[:, :300] = 255
+    black[:, :300] = 0
+    assert exposure(wall(burnt)).state == exposure(wall(black)).state == "bad"
+    assert "burnt out" in exposure(wall(burnt)).seen and "black" in exposure(wall(black)).seen
+
+
+def test_the_length_of_a_shadow_edge_is_measured() -> None:
+    rgb = soil_wall()
+    assert shadow_edge_length_in(wall(rgb)) == 0
+    shaded = rgb.copy()
+    shaded[:, 700:] = (shaded[:, 700:] * 0.55).astype(np.uint8)
+    assert shadow_edge_length_in(wall(shaded)) == pytest.approx(1000 / PX_PER_IN, abs=2.5)
+
+
+def test_a_horizon_of_another_colour_is_not_a_shadow() -> None:
+    rgb = soil_wall()
+    rgb[500:] = np.clip(rgb[500:] * np.array([1.9, 1.5, 0.9]), 0, 255).astype(np.uint8)
+    assert shadow_edge_length_in(wall(rgb)) == 0
+
+
+def test_a_sample_wall_can_be_read() -> None:
+    check = check_photo(SAMPLES / "pit2-deep.jpg", default_row("pit2-deep.jpg"))
+    assert check.state in ("good", "look")
+    assert {"scale", "pixels", "sharpness", "exposure", "shadow edges", "tilt", "surface"} <= {
+        finding.question for finding in check.findings
+    }
+    assert json.dumps(check_values([check]))
+
+
+def test_every_finding_that_is_not_good_says_what_to_do(tmp_path: Path) -> None:
+    photo = tmp_path / "gravel.png"
+    cv2.imwrite(str(photo), cv2.resize(skimage.data.gravel(), (900, 900)))
+    check = check_photo(photo, default_row(photo.name))
+    assert check.state == "bad"
+    assert all(finding.remedy for finding in check.findings if finding.state != "good")
+    assert "->" in check_text([check])
+
+
+def test_a_file_that_is_no_photo_is_a_finding_and_not_an_error(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"nothing")
+    assert check_photo(tmp_path / "a.jpg", default_row("a.jpg")).state == "bad"
+
+
+def test_the_command_gives_json_and_exit_code_1_when_a_photo_must_be_taken_again(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "grass.png"), cv2.resize(skimage.data.grass(), (900, 900)))
+    command = [
+        sys.executable,
+        "-c",
+        "from rootread.cli import main; main()",
+        "check",
+        str(tmp_path),
+        "--json",
+    ]
+    said = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert said.returncode == 1
+    (photo,) = json.loads(said.stdout)
+    assert photo["state"] == "bad" and photo["photo"] == "grass.png"
