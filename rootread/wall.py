@@ -8,7 +8,7 @@ from rootread.errors import BadMarks, WallRefused
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.find import RootMap, find_roots
 from rootread.follow import Trace, follow_roots
-from rootread.judge import Grade, Layer, find_layers, grade_wall
+from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, judge_wall
 from rootread.marks import Marks, read_marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
@@ -30,6 +30,7 @@ class Wall:
     readings: Readings
     layers: tuple[Layer, ...]
     grade: Grade
+    judgement: Judgement
     seconds: float
 
 
@@ -77,9 +78,12 @@ def read_wall(
     readings = measure_wall(traces, plane, settings.measure)
     layers = find_layers(readings, row.layers, settings.judge)
     grade = grade_wall(readings, layers, row, settings.judge)
+    judgement = judge_wall(readings, layers, grade, row, settings.judge)
 
     seconds = time.perf_counter() - started
-    return Wall(row.wall, photo, row, plane, image, root_map, traces, readings, layers, grade, seconds)
+    return Wall(
+        row.wall, photo, row, plane, image, root_map, traces, readings, layers, grade, judgement, seconds
+    )
 
 
 def read_or_refuse(
