@@ -36,6 +36,8 @@ MAX_STEPS = 40
 SETTLED = 0.01
 # Residuals beyond this many expected errors count by their size, not their square.
 HUBER = 2.0
+LONGEST_STEP = 0.3
+TINY = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +100,13 @@ def fit_camera(
     return CameraFit(values, covariance, belief, kept, residual_px, int((~used).sum()))
 
 
+def residuals_px(fit: CameraFit, sightings: Sightings) -> Floats:
+    """``(N,)`` distance of each place from a fit along its normal, in pixels."""
+    if fit.belief.known is not None:
+        sightings = replace(sightings, photo_px=fit.belief.known.undistort(sightings.photo_px))
+    return _off(fit.values, sightings, fit.belief) * sightings.se_px
+
+
 def _off(values: Floats, sightings: Sightings, belief: CameraBelief) -> Floats:
     """Distance of each place from the fit along its normal, in units of its expected error."""
     seen = project(values, sightings.object_in, belief)
@@ -139,10 +148,14 @@ def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float
         jacobian = _jacobian(values, sightings, problem, spread)
         normal = jacobian.T @ (weight[:, None] * jacobian)
         slope = jacobian.T @ (weight * off)
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+        held = damping * np.diag(np.diag(normal)) + TINY * np.trace(normal) * np.eye(len(normal))
+        step = np.linalg.solve(normal + held, -slope)
+        # Rotations and logarithms never move far at once, so that no step leaves the plane behind the camera.
+        step = step * min(1.0, LONGEST_STEP / max(float(np.abs(step[_near_one(problem)]).max()), 1e-12))
         ahead = values.copy()
         ahead[problem.free] += step
         off_ahead = _residuals(ahead, sightings, problem, spread)
+        # Anything not finite compares as no better.
         if np.sum(weight * off_ahead**2) <= np.sum(weight * off**2):
             settled = float(step @ normal @ step) < SETTLED**2
             values, off = ahead, off_ahead
@@ -155,6 +168,14 @@ def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float
             if damping > 1e6:
                 break
     return values
+
+
+def _near_one(problem: _Problem) -> NDArray[np.bool_]:
+    """Which of the fitted numbers are angles or logarithms."""
+    chosen = np.zeros(len(problem.free), dtype=bool)
+    chosen[ROTATION] = True
+    chosen[[LOG_FOCAL, LOG_HALF_WIDTH]] = True
+    return chosen[problem.free]
 
 
 def _huber(off: Floats, sightings: int) -> Floats:

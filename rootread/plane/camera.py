@@ -24,6 +24,8 @@ EXIF_FOCAL_LOG_SE = 0.04
 PROFILE_FOCAL_LOG_SE = 0.003
 # Phones correct their lens; what remains seldom moves the corner by more than 2 %.
 USUAL_K1_SE = 0.03
+# Nobody photographs a wall from further aside than this.
+MAX_TILT_DEG = 50.0
 
 # The order of the numbers that describe a camera before a plane. After them come
 # differences of glare from the common one, a number for each group of edges.
@@ -100,6 +102,16 @@ class CameraFit:
     def tilt_deg(self) -> float:
         """Camera axis against the plane's normal."""
         return float(np.degrees(np.arccos(min(abs(self.rotation[2, 2]), 1.0))))
+
+    @property
+    def sound(self) -> bool:
+        """Whether this is a wall before a camera at all: finite, in front, not seen edge on."""
+        return bool(
+            np.all(np.isfinite(self.values))
+            and np.all(np.isfinite(self.covariance))
+            and self.values[SHIFT][2] > 0
+            and self.tilt_deg < MAX_TILT_DEG
+        )
 
     def to_plane(self, points_px: Points, values: Floats | None = None) -> Points:
         """Photo pixels as taken to object inches, also for other ``values`` than the fitted ones."""

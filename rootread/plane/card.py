@@ -141,10 +141,14 @@ def _locate(
     start = pose_from_homography(matrix, belief)
     fit = fit_camera(Sightings.of_points(object_in, photo_px, 1.0), start, belief)
     for _ in range(2):
+        if not fit.sound:
+            return None
         sides, owners = _find_sides(light, fit, marker_in)
         if len(owners) < MIN_SIDES or len(set(owners)) < 2:
             return None
         fit = fit_camera(sides, fit.values, belief)
+    if not fit.sound:
+        return None
     return CardFinding(fit, marker_in, tuple(sorted(set(owners))), np.full(4, np.nan))
 
 

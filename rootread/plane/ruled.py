@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.plane.adjust import fit_camera
+from rootread.plane.adjust import fit_camera, residuals_px
 from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
 from rootread.plane.edges import LINE_ENDS, PRINT_SE_PX, crossings, dips, read_profiles, straight_lines
-from rootread.plane.sightings import NO_GLARE, Sightings
+from rootread.plane.sightings import NO_GLARE, Floats, Sightings
 from rootread.plane.strips import EvenMarks, Strip
 
 PLACES_A_MARK = 14
@@ -24,7 +24,10 @@ REACH_SHARE = 0.32
 MIN_REACH_PX = 2.0
 # Sides only place the bar sideways: bars have thickness, shadow and dust along their sides.
 SIDE_SE_PX = 3.0
+SIDE_PLACES = 9
 MIN_MARKS = 6
+# Marks of a rule lie within this share of their spacing of where its plane puts them.
+MAX_OFF_SHARE = 0.03
 LOCATING_ROUNDS = 3
 # Light and dust change little over so many bands.
 BANDS_ALIKE = 6
@@ -71,44 +74,59 @@ def locate_ruled(
     """Fit the plane of a bar; None when its marks do not hold up as lines across it."""
     first, last = int(marks.k.min()), int(marks.k.max())
     middle = 0.5 * (first + last)
-    some_k = np.linspace(first, last, 9)
-    z = (some_k - middle) * ruled.spacing_in
-    s = marks.at(some_k)
-    sides_px = np.concatenate([strip.to_photo(np.full(len(s), u), s) for u in (0.0, 1.0)])
-    sides_in = np.concatenate([np.column_stack([np.full(len(z), x), z]) for x in (-1.0, 1.0)])
+    sides_in, sides_px = _sides(strip, marks, middle, ruled)
     matrix, _ = cv2.findHomography(sides_in, sides_px)
     if matrix is None:
         return None
-    start = pose_from_homography(matrix, belief, width_free=True)
     rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
-    fit = fit_camera(rough, start, belief, width_free=True)
-    # Only the four ends of the sides stay: they place the bar sideways and say how wide it is.
-    corners = [0, len(s) - 1, len(s), 2 * len(s) - 1]
-    axis = strip.to_photo(np.array([0.5, 0.5]), s[[0, -1]])
-    across = np.array([axis[0, 1] - axis[1, 1], axis[1, 0] - axis[0, 0]]) / np.hypot(*(axis[1] - axis[0]))
-    sides = Sightings(
-        sides_in[corners],
-        sides_px[corners],
-        np.tile(across, (4, 1)),
-        np.full(4, SIDE_SE_PX),
-        np.full(4, NO_GLARE),
-    )
+    fit = fit_camera(rough, pose_from_homography(matrix, belief, width_free=True), belief, width_free=True)
+    ends = _side_ends(sides_in, sides_px)
     for _ in range(LOCATING_ROUNDS):
+        if not fit.sound:
+            return None
         lines = _find_marks(light, fit, np.arange(first, last + 1), middle, ruled)
         good = np.flatnonzero(lines.good)
         if len(good) < MIN_MARKS:
             return None
         # Texture beyond the bar's end may have been counted as further marks.
         first, last = int(lines.k[good[0]]), int(lines.k[good[-1]])
-        within = (lines.k >= first) & (lines.k <= last) & lines.found
+        within = (lines.k >= first) & (lines.k <= last)
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
-        fit = fit_camera(Sightings.joined([sides, seen]), fit.values, belief, width_free=True)
-    ends = (np.array([first, last]) - middle) * ruled.spacing_in
-    half_width = fit.half_width_in
-    corners = np.array(
-        [[-half_width, ends[0]], [half_width, ends[0]], [half_width, ends[1]], [-half_width, ends[1]]]
+        fit = fit_camera(Sightings.joined([ends, seen]), fit.values, belief, width_free=True)
+    if not fit.sound or _rms(residuals_px(fit, seen)) > MAX_OFF_SHARE * np.median(lines.spacing_px[within]):
+        return None
+    z0, z1 = (np.array([first, last]) - middle) * ruled.spacing_in
+    x = fit.half_width_in
+    outline_px = fit.to_photo(np.array([[-x, z0], [x, z0], [x, z1], [-x, z1]]))
+    return RuledFit(fit, first, last, len(seen) // 2, middle, outline_px)
+
+
+def _sides(strip: Strip, marks: EvenMarks, middle: float, ruled: RuledObject) -> tuple[Points, Points]:
+    """Places along both sides of the bar, left side first: object (half widths, inches) and photo."""
+    some_k = np.linspace(marks.k.min(), marks.k.max(), SIDE_PLACES)
+    z = (some_k - middle) * ruled.spacing_in
+    s = marks.at(some_k)
+    sides_in = np.concatenate([np.column_stack([np.full(len(z), x), z]) for x in (-1.0, 1.0)])
+    sides_px = np.concatenate([strip.to_photo(np.full(len(s), u), s) for u in (0.0, 1.0)])
+    return sides_in, sides_px
+
+
+def _side_ends(sides_in: Points, sides_px: Points) -> Sightings:
+    """The four ends of the sides, known across the bar: they place it sideways and say how wide it is."""
+    ends = [0, SIDE_PLACES - 1, SIDE_PLACES, 2 * SIDE_PLACES - 1]
+    way = sides_px[ends[1]] - sides_px[ends[0]]
+    across = np.array([-way[1], way[0]]) / np.hypot(*way)
+    return Sightings(
+        sides_in[ends],
+        sides_px[ends],
+        np.tile(across, (4, 1)),
+        np.full(4, SIDE_SE_PX),
+        np.full(4, NO_GLARE),
     )
-    return RuledFit(fit, first, last, int(within.sum()), middle, fit.to_photo(corners))
+
+
+def _rms(values: Floats) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +137,8 @@ class _Marks:
     found: NDArray[np.bool_]
     good: NDArray[np.bool_]
     """Seen over most of their length, as clearly as the others, and so are their neighbours."""
+    spacing_px: Floats
+    """To the next mark."""
     sightings: Sightings
     """Two for each found one."""
 
@@ -173,7 +193,7 @@ def _find_marks(
     relative = np.median(contrast / np.maximum(brightest, 1e-3), axis=1)
     good = lines.found & (lines.share >= GOOD_SHARE)
     good &= relative >= GOOD_CONTRAST * np.median(relative[lines.found]) if len(found) else False
-    return _Marks(k, lines.found, _with_neighbour(good), sightings)
+    return _Marks(k, lines.found, _with_neighbour(good), spacing_px, sightings)
 
 
 def _with_neighbour(good: NDArray[np.bool_]) -> NDArray[np.bool_]:

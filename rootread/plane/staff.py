@@ -6,6 +6,8 @@ Then each edge is located as a straight line across the bar, to sub-pixel: the
 places along the bar give scale and pitch, the fan of the lines gives yaw.
 """
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
@@ -28,6 +30,11 @@ MIN_FOUND_SHARE = 0.6
 # Light over dark, as a logarithm: paint differs by a factor of 3 and more, dusty bands by 1.3.
 MIN_BAND_CONTRAST = 0.35
 MIN_ALTERNATING = 0.85
+# Parts of the width where bands are compared, and beside the bar where they must not go on with
+# more than this share of the contrast.
+INSIDE = (0.25, 0.75)
+BESIDE = ((-0.35, -0.12), (1.12, 1.35))
+MAX_BESIDE = 0.4
 # A chain starts from two steps with at most this many others between them ...
 SEED_NEIGHBOURS = 6
 # ... and so many of the six steps around them in place.
@@ -54,7 +61,7 @@ def find_staff(
 
 def count_bands(strip: Strip) -> EvenMarks | None:
     """Count the band edges along a strip; None where there are none that hold up."""
-    profile = np.log(strip.columns(0.25, 0.75).mean(axis=1) + STRAY_LIGHT)
+    profile = np.log(strip.columns(*INSIDE).mean(axis=1) + STRAY_LIGHT)
     inside = np.flatnonzero(np.isfinite(profile))
     if len(inside) < 40:
         return None
@@ -199,14 +206,15 @@ def _longest_run(k: NDArray[np.int64], s: Floats) -> tuple[NDArray[np.int64], Fl
     return k[longest], s[longest]
 
 
-def _band_tones(strip: Strip, marks: EvenMarks) -> Floats:
-    """Median log tone of each band between the first and the last edge."""
-    inner = np.log(strip.columns(0.25, 0.75) + STRAY_LIGHT)
+def _band_tones(strip: Strip, marks: EvenMarks, across: tuple[float, float] = INSIDE) -> Floats:
+    """Median log tone of each band between the first and the last edge, over a part of the width."""
+    inner = np.log(strip.columns(*across) + STRAY_LIGHT)
     edges = marks.at(np.arange(marks.k.min(), marks.k.max() + 1))
     tones = []
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges):
         rows = inner[int(start + 0.25 * (end - start)) : int(np.ceil(end - 0.25 * (end - start)))]
-        tones.append(float(np.nanmedian(rows)) if rows.size else np.nan)
+        seen = rows[np.isfinite(rows)]
+        tones.append(float(np.median(seen)) if seen.size else np.nan)
     return np.array(tones)
 
 
@@ -221,7 +229,19 @@ def _is_staff(strip: Strip, marks: EvenMarks) -> bool:
         return False
     if len(marks.k) < MIN_FOUND_SHARE * (np.ptp(marks.k) + 1):
         return False
-    steps = np.diff(_band_tones(strip, marks))
-    steps = steps * (-1.0) ** np.arange(len(steps))
-    steps = steps * np.sign(np.nanmedian(steps))
-    return bool(np.nanmedian(steps) > MIN_BAND_CONTRAST and np.nanmean(steps > 0) >= MIN_ALTERNATING)
+    steps = _alternating(_band_tones(strip, marks))
+    contrast = np.nanmedian(steps)
+    if np.sign(contrast) * contrast <= MIN_BAND_CONTRAST:
+        return False
+    if np.nanmean(steps * np.sign(contrast) > 0) < MIN_ALTERNATING:
+        return False
+    # Bands that go on beyond the sides are a chessboard, a brick wall or a fence.
+    beside = [_alternating(_band_tones(strip, marks, part)) / contrast for part in BESIDE]
+    goes_on = [np.isfinite(side).any() and abs(np.nanmedian(side)) > MAX_BESIDE for side in beside]
+    return not all(goes_on)
+
+
+def _alternating(tones: Floats) -> Floats:
+    """Steps from band to band, every second one with its sign turned."""
+    steps = np.diff(tones)
+    return steps * (-1.0) ** np.arange(len(steps))

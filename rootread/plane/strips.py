@@ -22,8 +22,9 @@ from rootread.plane.sightings import Floats
 STRAY_LIGHT = 0.02
 
 
-# Places across a strip.
-STRIP_COLUMNS = 49
+# Places across a strip, which shows this share of its width beyond both sides too.
+STRIP_COLUMNS = 69
+STRIP_MARGIN = 0.35
 # A bar's sides are followed within this share of its width of where the straight lines put them,
 # in so many pieces along it.
 SIDE_REACH = 0.2
@@ -71,7 +72,7 @@ def straighten(picture: NDArray[np.float32], bar: Bar) -> Strip:
     A lens bows a straight bar by some pixels, so its sides are followed first.
     """
     sides = follow_sides(picture, bar)
-    u = np.linspace(0.0, 1.0, STRIP_COLUMNS)
+    u = np.linspace(-STRIP_MARGIN, 1.0 + STRIP_MARGIN, STRIP_COLUMNS)
     return Strip(_read(picture, bar, sides, u, int(bar.length_px)), u, bar, sides)
 
 

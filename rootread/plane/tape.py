@@ -157,7 +157,7 @@ def _warp(chirp: float, share: Floats) -> Floats:
 def _even_tone(profile: Floats) -> Floats:
     """The profile with shading and shadow taken out: what repeats, in units of its local spread."""
     fine = profile - gaussian_filter1d(profile, 12.0, mode="nearest")
-    spread = np.sqrt(uniform_filter1d(fine**2, 101, mode="nearest"))
+    spread = np.sqrt(np.maximum(uniform_filter1d(fine**2, 101, mode="nearest"), 0.0))
     return np.clip(fine / np.maximum(spread, 1e-3), -3, 3)
 
 

@@ -45,11 +45,15 @@ class Lens:
     def undistort(self, points_px: ArrayLike) -> Points:
         """Photo pixels, as taken, to undistorted pixels."""
         points = np.asarray(points_px, dtype=float).reshape(-1, 1, 2)
+        if len(points) == 0:
+            return points.reshape(0, 2)
         return cv2.undistortPoints(points, self.matrix, self.coefficients, P=self.matrix).reshape(-1, 2)
 
     def distort(self, points_px: ArrayLike) -> Points:
         """Undistorted pixels to photo pixels as taken."""
         points = np.asarray(points_px, dtype=float).reshape(-1, 2)
+        if len(points) == 0:
+            return points
         rays = np.column_stack([(points - [self.cx, self.cy]) / [self.fx, self.fy], np.ones(len(points))])
         photo, _ = cv2.projectPoints(
             rays.reshape(-1, 1, 3), np.zeros(3), np.zeros(3), self.matrix, self.coefficients
