@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
-from rootread.follow.joins import Ends
+from rootread.follow.ends import Ends
 from rootread.follow.paths import Step
 from rootread.follow.types import RootGraph
 from rootread.geometry import Points, arc_length

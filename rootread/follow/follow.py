@@ -4,12 +4,14 @@ import numpy as np
 
 from rootread.find.types import RootMap
 from rootread.follow.centreline import path_centreline
-from rootread.follow.graph import build_graph
-from rootread.follow.joins import edge_ends, possible_joins
+from rootread.follow.ends import edge_ends
+from rootread.follow.graph import graph_of_strands
+from rootread.follow.joins import possible_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.lineage import find_lineage
 from rootread.follow.paths import choose_paths
-from rootread.follow.types import RootGraph, Trace
+from rootread.follow.strands import find_strands
+from rootread.follow.types import Trace
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
 
@@ -26,18 +28,13 @@ def follow_roots(
     surface : the soil surface line, to tell bases from tips.
     settings : limits of gaps, bends and lengths.
     """
-    return trace_graph(build_graph(root_map, image), root_map, image, surface, settings)
-
-
-def trace_graph(
-    graph: RootGraph, root_map: RootMap, image: WallImage, surface: Surface, settings: FollowSettings
-) -> tuple[Trace, ...]:
-    """The same from a graph that is already built."""
-    grid = root_map.grid
-    ends = edge_ends(graph)
+    strands = find_strands(root_map, image)
+    graph = graph_of_strands(strands)
     if not graph.edges:
         return ()
-    joins = possible_joins(graph, ends, root_map.mask, settings)
+    grid = root_map.grid
+    ends = edge_ends(graph, image.rgb)
+    joins = possible_joins(graph, ends, strands, settings)
     paths = choose_paths(graph, ends, joins, end_costs(graph, ends, image.soil, surface))
     lines, widths, bridged = [], [], []
     for path in paths:

@@ -2,20 +2,18 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, map_coordinates
+from scipy.spatial import cKDTree
 
 from rootread.find.types import RootMap
 from rootread.follow.skeleton import skeleton_chains
-from rootread.follow.strands import part_strands
+from rootread.follow.strands import Strands, find_strands
 from rootread.follow.types import GraphEdge, RootGraph
 from rootread.geometry import Points
 from rootread.plane.types import WallImage
 
-EDGE_SMOOTHING_PX = 0.7
-"""Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
 SPUR_WIDTHS = 1.0
 """A side stub that ends nearer than this many local widths is the mask's edge, not a root."""
 MERGE_WIDTHS = 0.5
@@ -30,8 +28,14 @@ RUNG_COSINE = 0.64
 """A root goes on where a chain leaves a node within 50 degrees of the direction it came to it."""
 CORNER_DEG = 55.0
 """Chains are parted where they turn more sharply than this."""
-HOLE_IN = 0.05
-"""Holes in the mask up to this size across are noise, not soil between roots."""
+ATTACH_LEG_PX = 12
+"""Length of the leg that says where a free end is heading."""
+ATTACH_REACH_PX = 6.0
+"""A free end reaches a root whose flank is this near."""
+ATTACH_COSINE = 0.77
+"""It runs onto that root at less than 40 degrees."""
+MIN_PIECE_IN = 0.1
+"""Separate pieces shorter than this are left out."""
 
 
 @dataclass
@@ -47,18 +51,21 @@ class _Chain:
         return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
 
-def build_graph(root_map: RootMap, image: WallImage, min_piece_in: float = 0.1) -> RootGraph:
+def build_graph(root_map: RootMap, image: WallImage) -> RootGraph:
     """Skeleton and graph of a root map.
 
     Parameters
     ----------
     root_map : the probability and mask of the find stage.
     image : the flat wall, whose shading shows where touching roots part.
-    min_piece_in : separate pieces shorter than this are left out, inches.
     """
-    mask = part_strands(_calm_mask(root_map), image.rgb)
-    radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    found = skeleton_chains(mask)
+    return graph_of_strands(find_strands(root_map, image))
+
+
+def graph_of_strands(strands: Strands) -> RootGraph:
+    """The same from strands that are already parted."""
+    radius = strands.radius_px
+    found = skeleton_chains(strands.mask)
     node_radius = _sample(radius, found.centres_px)
     chains = [
         _Chain(_with_ends(chain, ends, found.centres_px), list(ends))
@@ -71,7 +78,8 @@ def build_graph(root_map: RootMap, image: WallImage, min_piece_in: float = 0.1) 
     chains = _join_through(_drop_rungs(_prune_spurs(chains, node_radius), node_radius))
     chains, centre_array, node_radius = _split_corners(chains, centre_array, node_radius, radius)
     chains = _drop_rungs(chains, node_radius)
-    min_piece_px = min_piece_in * root_map.grid.px_per_in
+    chains, centre_array, node_radius = _attach_ends(chains, centre_array, node_radius, radius)
+    min_piece_px = MIN_PIECE_IN * strands.grid.px_per_in
     chains = [c for c in chains if max(c.nodes) >= 0 or c.length >= min_piece_px]
     used = sorted({n for c in chains for n in c.nodes if n >= 0})
     renamed = {old: new for new, old in enumerate(used)} | {-1: -1}
@@ -82,20 +90,11 @@ def build_graph(root_map: RootMap, image: WallImage, min_piece_in: float = 0.1) 
             GraphEdge(
                 points_px=points,
                 width_px=2 * _sample(radius, points),
-                probability=_sample(root_map.probability, points),
+                probability=_sample(strands.probability, points),
                 nodes=(renamed[chain.nodes[0]], renamed[chain.nodes[1]]),
             )
         )
-    return RootGraph(centre_array[used], node_radius[used], tuple(edges), root_map.grid)
-
-
-def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
-    """The mask without single-pixel steps and pinholes."""
-    blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
-    mask = blurred > 0.4
-    _, label, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
-    small = stats[:, cv2.CC_STAT_AREA] <= (HOLE_IN * root_map.grid.px_per_in) ** 2
-    return mask | small[label]
+    return RootGraph(centre_array[used], node_radius[used], tuple(edges), strands.grid)
 
 
 def _with_ends(chain: NDArray[np.int64], ends: tuple[int, int], centres: Points) -> Points:
@@ -176,9 +175,7 @@ def _drop_rungs(chains: list[_Chain], node_radius: NDArray[np.float64]) -> list[
 
 def _goes_on(at_node: list[_Chain], rung: _Chain, node: int, radius: float, heading: Points) -> bool:
     """Whether a chain leaves the node in about the direction in which a rung comes to it."""
-    return any(
-        v @ heading > RUNG_COSINE for c in at_node if c is not rung for v in _outward(c, node, radius)
-    )
+    return any(v @ heading > RUNG_COSINE for c in at_node if c is not rung for v in _outward(c, node, radius))
 
 
 def _split_corners(
@@ -214,13 +211,78 @@ def _corners(points: Points, width: float) -> list[int]:
         return []
     back = points[leg:-leg] - points[: -2 * leg]
     on = points[2 * leg :] - points[leg:-leg]
-    turn = np.abs(np.degrees(np.arctan2(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0], (back * on).sum(axis=1))))
+    turn = np.abs(
+        np.degrees(np.arctan2(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0], (back * on).sum(axis=1)))
+    )
     corners = []
     while turn.max() > CORNER_DEG:
         sharpest = int(turn.argmax())
         corners.append(sharpest + leg)
         turn[max(sharpest - 2 * leg, 0) : sharpest + 2 * leg + 1] = 0
     return sorted(corners)
+
+
+def _attach_ends(
+    chains: list[_Chain], centres: Points, node_radius: NDArray[np.float64], radius: NDArray[np.float32]
+) -> tuple[list[_Chain], Points, NDArray[np.float64]]:
+    """Give free ends that run onto the side of another chain at a small angle a node there.
+
+    A seam parts two roots until one of them goes beneath the other; from there
+    on they share one chain.
+    """
+    points = np.concatenate([c.points for c in chains])
+    owner = np.repeat(np.arange(len(chains)), [len(c.points) for c in chains])
+    index = np.concatenate([np.arange(len(c.points)) for c in chains])
+    half = _sample(radius, points)
+    tree = cKDTree(points)
+    cuts: dict[int, list[tuple[int, int]]] = {}
+    new_centres, new_radius = [], []
+    for number, chain in enumerate(chains):
+        for side in (0, 1):
+            if chain.nodes[side] >= 0 or len(chain.points) < ATTACH_LEG_PX:
+                continue
+            inward = chain.points if side == 0 else chain.points[::-1]
+            end = inward[0]
+            heading = end - inward[ATTACH_LEG_PX - 1]
+            heading = heading / max(float(np.hypot(*heading)), 1e-9)
+            near = np.array(tree.query_ball_point(end, float(half.max()) + ATTACH_REACH_PX), dtype=int)
+            near = near[owner[near] != number]
+            away = np.hypot(*(points[near] - end).T)
+            near, away = (
+                near[away <= half[near] + ATTACH_REACH_PX],
+                away[away <= half[near] + ATTACH_REACH_PX],
+            )
+            if len(near) == 0:
+                continue
+            host_point = int(near[np.argmin(away)])
+            host = chains[int(owner[host_point])]
+            at = int(index[host_point])
+            along = host.points[min(at + 6, len(host.points) - 1)] - host.points[max(at - 6, 0)]
+            slant = float(along @ heading) / max(float(np.hypot(*along)), 1e-9)
+            if abs(slant) < ATTACH_COSINE:
+                continue
+            ahead = round(2 * float(away.min())) * (1 if slant > 0 else -1)
+            at = at + ahead
+            if not 8 < at < len(host.points) - 9:
+                continue
+            node = len(centres) + len(new_centres)
+            cuts.setdefault(int(owner[host_point]), []).append((at, node))
+            new_centres.append(host.points[at])
+            new_radius.append(float(away.min()))
+            chain.nodes[side] = node
+    parted = []
+    for number, chain in enumerate(chains):
+        start, node = 0, chain.nodes[0]
+        for at, cut_node in sorted(cuts.get(number, [])):
+            if at - start >= 2:
+                parted.append(_Chain(chain.points[start : at + 1], [node, cut_node]))
+                start, node = at, cut_node
+        parted.append(_Chain(chain.points[start:], [node, chain.nodes[1]]))
+    return (
+        parted,
+        np.concatenate([centres.reshape(-1, 2), np.array(new_centres).reshape(-1, 2)]),
+        np.concatenate([node_radius, np.array(new_radius)]),
+    )
 
 
 def _join_through(chains: list[_Chain]) -> list[_Chain]:

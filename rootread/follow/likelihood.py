@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.follow.joins import Ends
+from rootread.follow.ends import Ends
 from rootread.follow.types import RootGraph
 from rootread.plane.types import Surface
 
@@ -48,13 +48,13 @@ def end_costs(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_], surface: Su
     # A bundle is wider than one root, so the parent counts as no wider than a coarse root.
     ratio = ends.width_px / np.clip(host, 1e-9, 1.3 * coarse)
     at_meeting = ends.node >= 0
-    lateral = 0.8 + 6.0 * _ramp(ratio, 0.4, 0.8)
-    hidden = 3.0 + 4.0 * _ramp(width, 0.35, 0.75)
-    crown = 0.5 + 1.5 * (depth_in - CROWN_DEPTH_IN).clip(min=0)
+    lateral = 1.6 + 20.0 * _ramp(ratio, 0.4, 0.8)
+    hidden = 8.0 + 10.0 * _ramp(width, 0.35, 0.75)
+    crown = 1.0 + 3.0 * (depth_in - CROWN_DEPTH_IN).clip(min=0)
     start = np.minimum(crown, np.where(host > 0, np.minimum(lateral, hidden), hidden))
-    start = np.where(cut, 1.0, start)
-    stop = 0.7 + 2.5 * _ramp(width, 0.5, 1.2) + 1.5 * at_meeting
-    stop = np.where(cut, 0.3, stop)
+    start = np.where(cut, 2.0, start)
+    stop = 3.0 + 12.0 * _ramp(width, 0.5, 1.2) + 4.0 * at_meeting
+    stop = np.where(cut, 0.6, stop)
     return EndCosts(start, stop, cut)
 
 
@@ -69,7 +69,9 @@ def _host_width_px(graph: RootGraph, ends: Ends) -> NDArray[np.float64]:
     free = np.flatnonzero(ends.node < 0)
     reach_px = HOST_REACH_IN * graph.grid.px_per_in
     away, near = cKDTree(points).query(
-        ends.place_px[free], k=min(HOST_NEIGHBOURS, len(points)), distance_upper_bound=reach_px + width.max() / 2
+        ends.place_px[free],
+        k=min(HOST_NEIGHBOURS, len(points)),
+        distance_upper_bound=reach_px + width.max() / 2,
     )
     known = np.isfinite(away)
     near = np.where(known, near, 0)

@@ -14,23 +14,25 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, linprog, milp
 from scipy.sparse import coo_array, csr_array
 
-from rootread.follow.joins import Ends, Joins, bend_cost, width_cost
+from rootread.follow.ends import Ends
+from rootread.follow.joincost import bend_features, weigh, width_features
+from rootread.follow.joins import Joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph
 
 SHARED_COST = 0.5
 """A further root along the same edge."""
-SHARED_COST_PER_IN = 0.10
+SHARED_COST_PER_IN = 0.05
 """The same, each inch."""
-RISE_COST_PER_IN = 0.35
+RISE_COST_PER_IN = 0.7
 """A root that climbs, each inch of climb."""
 MAX_SHARED = 6
 """No edge carries more roots than this each way."""
-HOPELESS_COST = 1.5
+HOPELESS_COST = 3.0
 """Joins whose use would add at least this much are not weighed further."""
 MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
-LEFT_OUT_COST_PER_IN = 12.0
+LEFT_OUT_COST_PER_IN = 24.0
 """An edge that belongs to no root, each inch."""
 
 
@@ -80,7 +82,9 @@ def _solve(
     climb_px = np.array([e.points_px[0, 1] - e.points_px[-1, 1] for e in graph.edges])
     # Entering at the first point, a root climbs by climb_px; entering at the last, it falls by as much.
     climb_in = np.column_stack([climb_px, -climb_px]).ravel().clip(min=0) / graph.grid.px_per_in
-    ahead, back, start, stop, out, more = np.cumsum([0, join_count, join_count, end_count, end_count, edge_count])
+    ahead, back, start, stop, out, more = np.cumsum(
+        [0, join_count, join_count, end_count, end_count, edge_count]
+    )
     cost = np.concatenate(
         [
             joins.cost,
@@ -141,7 +145,9 @@ def _least_cost(
     would add more than the relaxed problem can be wrong by are left out of the
     integer problem, but for the ones that keep it solvable (``always``).
     """
-    relaxed = linprog(cost, A_eq=matrix, b_eq=right, bounds=np.column_stack([0 * most, most]), method="highs-ds")
+    relaxed = linprog(
+        cost, A_eq=matrix, b_eq=right, bounds=np.column_stack([0 * most, most]), method="highs-ds"
+    )
     hopeless = (relaxed.x < 1e-9) & (relaxed.lower.marginals > HOPELESS_COST) & ~always
     whole = milp(
         cost,
@@ -204,7 +210,9 @@ def _walk(
     return paths
 
 
-def _match(came_from: list[int], goes_to: list[int], ends: Ends, end: int, px_per_in: float) -> list[tuple[int, int]]:
+def _match(
+    came_from: list[int], goes_to: list[int], ends: Ends, end: int, px_per_in: float
+) -> list[tuple[int, int]]:
     """Which root coming in at ``end`` goes out which way at the other end of the edge; -1 is none."""
     if len(came_from) <= 1:
         return [(0, 0)] if came_from else []
@@ -220,7 +228,7 @@ def _match(came_from: list[int], goes_to: list[int], ends: Ends, end: int, px_pe
     pair = np.array([(a, b) for a in came_from for b in goes_to], dtype=np.int64)
     both = (pair >= 0).all(axis=1)
     further = np.zeros(len(pair))
-    bend = np.minimum(bend_cost(ends, pair[both])[0], MAX_MATCH_COST)
-    further[both] = bend + width_cost(ends, pair[both], px_per_in)
+    features = bend_features(ends, pair[both])[0] | width_features(ends, pair[both], px_per_in)
+    further[both] = np.minimum(weigh(features), MAX_MATCH_COST)
     cost += further.reshape(cost.shape)
     return [(int(i), int(j)) for i, j in zip(*linear_sum_assignment(cost), strict=True)]

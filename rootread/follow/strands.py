@@ -6,10 +6,19 @@ place where brightness curves up across it: the larger eigenvalue of the matrix
 of second derivatives is positive and large there.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.find.types import RootMap
+from rootread.plane.types import Grid, WallImage
+
+EDGE_SMOOTHING_PX = 0.7
+"""Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
+HOLE_IN = 0.05
+"""Holes in the mask up to this size across are noise, not soil between roots."""
 SEAM_SIGMA_PX = 1.2
 """Blur before the second derivatives: about the half width of a seam."""
 SEAM_SURE = 0.07
@@ -20,19 +29,53 @@ SEAM_MIN_PX = 5
 """Shorter seams are spots on a root."""
 
 
-def part_strands(mask: NDArray[np.bool_], rgb: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """The ``(M, N)`` mask without the seams between roots that touch, from the ``(M, N, 3)`` sRGB wall."""
+@dataclass(frozen=True, eq=False)
+class Strands:
+    """The root mask with touching roots parted, and what parted them."""
+
+    mask: NDArray[np.bool_]
+    """``(M, N)`` root pixels, seams left out."""
+    whole_mask: NDArray[np.bool_]
+    """``(M, N)`` root pixels, seams included."""
+    radius_px: NDArray[np.float32]
+    """``(M, N)`` distance to the nearest pixel that is no strand."""
+    dip: NDArray[np.float32]
+    """``(M, N)`` how much darker than its two sides each pixel is, a share."""
+    rgb: NDArray[np.uint8]
+    """``(M, N, 3)`` sRGB."""
+    probability: NDArray[np.float32]
+    """``(M, N)`` probability of root."""
+    grid: Grid
+
+
+def find_strands(root_map: RootMap, image: WallImage) -> Strands:
+    """Part the roots of a root map along the seams in the photo."""
+    whole = _calm_mask(root_map)
+    dip = dark_line_strength(image.rgb)
+    mask = part_strands(whole, dip)
+    radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    return Strands(mask, whole, radius, dip, image.rgb, root_map.probability, root_map.grid)
+
+
+def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
+    """The mask without single-pixel steps and pinholes."""
+    blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
+    mask = blurred > 0.4
+    _, label, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] <= (HOLE_IN * root_map.grid.px_per_in) ** 2
+    return mask | small[label]
+
+
+def part_strands(mask: NDArray[np.bool_], dip: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """The ``(M, N)`` mask without the seams between roots that touch."""
     inside = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     # Only where two thin roots would fit side by side.
-    if not (inside >= 2.0).any():
-        return mask
-    dip = dark_line_strength(rgb)
     maybe = (dip > SEAM_MAYBE) & (inside >= 1.5)
     sure = (dip > SEAM_SURE) & (inside >= 2.0)
     count, label, stats, _ = cv2.connectedComponentsWithStats(maybe.astype(np.uint8), connectivity=8)
     long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= SEAM_MIN_PX
     seeded = np.zeros(count, dtype=bool)
-    seeded[np.unique(label[sure])] = True
+    seeded[label[sure]] = True
     seeded[0] = False
     seam = (long & seeded)[label]
     # A seam runs out into the notch where its two roots part.
