@@ -8,7 +8,7 @@ from handmade_roots import along, trace
 
 from rootread.fieldsheet import RecordedLayer, default_row
 from rootread.find.types import RootMap
-from rootread.judge import find_layers, grade_wall
+from rootread.judge import find_layers, grade_wall, judge_wall
 from rootread.measure import measure_wall
 from rootread.photo import Photo
 from rootread.plane.types import Grid, Lens, Level, ScaleFinding, Surface, WallImage, WallPlane
@@ -53,6 +53,7 @@ def wall(roots, name="north", size_px=(800, 600), lens=None, to_photo=TO_PHOTO, 
     nothing = np.zeros((10, 10), bool)
     readings = measure_wall(roots, plane, settings.measure)
     layers = find_layers(readings, row.layers, settings.judge)
+    grade = grade_wall(readings, layers, row, settings.judge)
     return Wall(
         name=name,
         photo=Photo(Path(f"{name}.jpg"), rgb),
@@ -63,7 +64,8 @@ def wall(roots, name="north", size_px=(800, 600), lens=None, to_photo=TO_PHOTO, 
         traces=tuple(roots),
         readings=readings,
         layers=tuple(layers),
-        grade=grade_wall(readings, layers, row, settings.judge),
+        grade=grade,
+        judgement=judge_wall(readings, layers, grade, row, settings.judge),
         seconds=1.5,
     )
 
