@@ -43,7 +43,7 @@ class FindSettings:
     ridge_high: float = 4.0
     """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
     network_low: float = 0.35
-    network_high: float = 0.65
+    network_high: float = 0.9
     """Hysteresis on the network's root probability."""
     min_piece_in: float = 0.4
 

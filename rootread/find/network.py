@@ -7,6 +7,7 @@ seen; on a photo unlike any of them they are only a ranking.
 
 from functools import lru_cache
 from importlib.resources import files
+from typing import Any
 
 import cv2
 import numpy as np
@@ -27,6 +28,9 @@ TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
 PHOTO_SCALES = (1.0, 0.5, 0.25)
 """Without a scale in inches a photo is read at these reductions and the surest answer counts."""
+REFUSED_SHARE = 0.70
+"""Share of the mask expected to be root under which none of it is believed; made walls have 0.78 and more."""
+DOUBTFUL_SHARE = 0.80
 BARE_BELOW = 0.15
 """Pixels less likely root than this stand for the soil."""
 
@@ -36,16 +40,44 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     px_per_in = image.grid.px_per_in
     raw = read_picture(_polarised(image.rgb, settings.polarity), _zoom(px_per_in))
     probability = _sigmoid(raw.logit) * image.soil
-    half_width_px = _doubled(np.exp(raw.log_half_width_px), probability.shape)
     if settings.polarity == "pale":
-        bare = image.soil & (probability < BARE_BELOW)
-        tone = tone_against_soil(image.rgb, bare, px_per_in)
-        probability[hollows(probability, 2 * half_width_px, tone, px_per_in)] = 0
+        probability[_doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
     mask = lasting_pieces(
         probability, settings.network_low, settings.network_high, settings.min_piece_in * px_per_in
     )
+    mask, cautions = _believed(mask, probability)
     direction = _doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
-    return RootMap(probability, mask, image.grid, (), direction, half_width_px)
+    half_width_px = _doubled(np.exp(raw.log_half_width_px), probability.shape)
+    return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)
+
+
+def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:
+    """The mask, or an empty one where little of it can be root; and what a person should know."""
+    expected = float(probability[mask].mean()) if mask.any() else 1.0
+    if expected < REFUSED_SHARE:
+        caution = (
+            "Lines here look only faintly like roots, as grass or masonry may: none is taken. "
+            "If they are roots, clean the face, photograph it in even light, or mark them by hand."
+        )
+        return np.zeros_like(mask), (caution,)
+    if expected < DOUBTFUL_SHARE:
+        caution = (
+            "Many of the roots found are doubtful: this wall is unlike those the finder knows. "
+            "Compare the picture with the wall, and mark what is wrong or missing."
+        )
+        return mask, (caution,)
+    return mask, ()
+
+
+def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> Mask:
+    """Cracks and channels that the network took for dark roots, at half resolution: they are wide."""
+    size = (log_half_width_px.shape[1], log_half_width_px.shape[0])
+    rgb = cv2.resize(image.rgb, size, interpolation=cv2.INTER_AREA)
+    likely = cv2.resize(probability, size, interpolation=cv2.INTER_AREA)
+    soil = cv2.resize(image.soil.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    px_per_in = image.grid.px_per_in / 2
+    tone = tone_against_soil(rgb, soil & (likely < BARE_BELOW), px_per_in)
+    return hollows(likely, np.exp(log_half_width_px) / 2, tone, px_per_in)
 
 
 def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
@@ -80,17 +112,17 @@ def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
 
 
 def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:
-    """Pieces above ``low`` that reach ``high`` somewhere and are long enough, ``(M, N)``."""
+    """Pieces above ``low`` that hold enough pixels above ``high`` and are long enough, ``(M, N)``."""
     weak = (probability > low).astype(np.uint8)
     _, piece, box, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
     reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
     sure_px = np.bincount(piece[probability > high], minlength=len(box))
-    keep = (reach_px > min_length_px) & (sure_px > 0)
+    keep = (reach_px > min_length_px) & (sure_px > 0.5 * min_length_px)
     keep[0] = False
     return keep[piece]
 
 
-def _doubled(values: Image, shape: tuple[int, ...]) -> Image:
+def _doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
     """Half-resolution values on all pixels of a picture."""
     return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
 

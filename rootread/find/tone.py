@@ -41,20 +41,19 @@ def tone_against_soil(rgb: NDArray[np.uint8], soil: Mask, px_per_in: float) -> I
 
     count = nearby(soil.astype(np.float32))
     mean = nearby(light * soil) / np.maximum(count, 1e-3)
-    return cv2.GaussianBlur(light, (0, 0), 1.0) - cv2.resize(mean, (columns, rows))
+    return light - cv2.resize(mean, (columns, rows), interpolation=cv2.INTER_LINEAR)
 
 
-def hollows(probability: Image, width_px: Image, tone: Image, px_per_in: float) -> Mask:
-    """Dark lines on a wall whose roots are pale; none where dark roots may be.
+def hollows(probability: Image, half_width_px: Image, tone: Image, px_per_in: float) -> Mask:
+    """Dark lines on a wall whose roots are pale, ``(M, N)``; none where dark roots may be.
 
     Parameters
     ----------
     probability : ``(M, N)`` that a pixel is root.
-    width_px : ``(M, N)`` width of the root there; a pixel stands for 1 / width of length.
+    half_width_px : ``(M, N)`` of the root there; a pixel stands for 1 / width of length.
     tone : ``(M, N)`` log luminance against the soil.
     """
-    sure = probability > 0.8
-    length = np.where(sure, 1.0 / np.maximum(width_px, 1.0), 0.0)
+    length = np.where(probability > 0.8, 1.0 / np.maximum(half_width_px, 0.5), 0.0)
     pale, dark = float(length[tone > PALE].sum()), float(length[tone < DARK].sum())
     if pale < PALER_TIMES * dark:
         return np.zeros(tone.shape, dtype=bool)
