@@ -1,8 +1,11 @@
+import base64
+import io
 from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
 from handmade_roots import along, trace
+from PIL import Image
 from report_walls import LENS, SOIL, empty_wall, open_wall, turned_wall, wall
 from skimage.color import deltaE_ciede2000, rgb2lab
 
@@ -18,8 +21,10 @@ from rootread.report.colours import (
     descent_table,
     verdict_tone,
 )
+from rootread.report.embed import sheet_uri
 from rootread.report.overlay import draw_marks, runs_to_label
-from rootread.report.picture import WIDTH_PX, draw_photo, wall_view
+from rootread.report.picture import WIDTH_PX, bare_photo, marks_sheet, wall_view
+from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
 from rootread.report.view import AXIS_PX
 from rootread.settings import Settings
 
@@ -49,6 +54,11 @@ def contrast(one, other):
     return (light + 0.05) / (dark + 0.05)
 
 
+def marked(made):
+    """The photo with its marks, without the grade beneath."""
+    return lay_over(marks_sheet(made), bare_photo(made))
+
+
 def colour_at(picture, place):
     column, row = np.round(place).astype(int)
     return picture[row, column].astype(int)
@@ -58,7 +68,7 @@ def colour_at(picture, place):
 def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
     to_photo = np.diag([size_px[0] / 40, size_px[0] / 40, 1.0])
     made = open_wall(size_px=size_px, to_photo=to_photo)
-    photo = draw_photo(made)
+    photo = bare_photo(made)
     assert photo.dtype == np.uint8
     assert photo.shape == (round(size_px[1] * (WIDTH_PX - AXIS_PX) / size_px[0]), WIDTH_PX, 3)
     whole = draw_wall(made, Settings())
@@ -74,15 +84,38 @@ def test_a_root_is_drawn_where_the_plane_says_in_the_colour_of_its_descent(lens,
     view = wall_view(made)
     middle = made.plane.to_photo_px([[(15 + tip[0]) / 2, (5 + tip[1]) / 2]])
     place = (middle[0] + 0.5) * view.scale - 0.5 + [AXIS_PX, 0]
-    drawn = colour_at(draw_photo(made), place)
-    bare = colour_at(draw_photo(empty_wall(lens=lens)), place)
+    drawn = colour_at(marked(made), place)
+    bare = colour_at(marked(empty_wall(lens=lens)), place)
     assert np.abs(drawn - descent_colours([degrees])[0]).max() < COLOUR_TOLERANCE
     assert np.abs(bare - SOIL).max() <= 1
 
 
+def test_marks_on_a_sheet_cover_the_photo_by_their_opacity():
+    line = np.array([[0.0, 10.0], [40.0, 10.0]])
+    sheet = clear_sheet(40, 20)
+    veil(sheet, [line], WHITE, 13, 0.5)
+    stroke(sheet, [line], LEVEL, 3)
+    seen = lay_over(sheet, np.full((20, 40, 3), SOIL, np.uint8))
+    assert np.abs(seen[10, 20].astype(int) - LEVEL).max() <= 1
+    assert np.abs(seen[6, 20] - (np.array(SOIL) + WHITE) / 2).max() <= 2  # half veil, half soil
+    assert np.abs(seen[2, 20].astype(int) - SOIL).max() <= 1
+
+
+def test_the_sheet_in_the_page_looks_like_the_picture():
+    made = turned_wall()
+    address = sheet_uri(marks_sheet(made), WIDTH_PX)
+    kept = Image.open(io.BytesIO(base64.b64decode(address.partition(",")[2]))).convert("RGBA")
+    on_page = Image.fromarray(bare_photo(made)).convert("RGBA")
+    on_page.alpha_composite(kept)
+    apart = np.abs(np.asarray(on_page)[:, :, :3].astype(int) - marked(made))
+    assert apart.mean() < 1
+    # 256 colours stand for all: one pixel in a thousand may be off by more than the eye would notice.
+    assert np.quantile(apart.max(axis=2), 0.999) < COLOUR_TOLERANCE
+
+
 def test_a_root_followed_from_its_tip_has_the_same_colours():
     line = along((15, 5), (24, 14))
-    there, back = (draw_photo(wall([trace(points)])) for points in (line, line[::-1]))
+    there, back = (marked(wall([trace(points)])) for points in (line, line[::-1]))
     # Away from the ends a pixel may differ by rounding of where lines meet.
     assert np.mean(np.abs(there.astype(int) - back).max(axis=2) > COLOUR_TOLERANCE) < 1e-4
 
@@ -91,7 +124,7 @@ def test_a_stretch_that_was_bridged_is_dashed():
     line = along((15, 5), (24, 14))
     unseen = np.arange(len(line)) > len(line) // 2
     made = wall([trace(line, inferred=unseen)])
-    picture = draw_photo(made)
+    picture = marked(made)
     colour = descent_colours([45])[0]
 
     def coloured_share(points):
@@ -105,7 +138,7 @@ def test_a_stretch_that_was_bridged_is_dashed():
 
 def test_a_sideways_run_is_thicker_than_a_root_that_goes_down():
     made = turned_wall()
-    picture = draw_photo(made)
+    picture = marked(made)
     view = wall_view(made)
     run = made.readings.roots[-1].runs[0]
     column, row = np.round(view.px([[run.x_to_in - 0.5, run.depth_in + 0.05]])[0]).astype(int)
@@ -116,9 +149,9 @@ def test_a_sideways_run_is_thicker_than_a_root_that_goes_down():
 def test_a_layer_is_flagged_on_the_axis_at_its_depth():
     made = turned_wall()
     row = round(wall_view(made).row_at_edges(made.layers[0].depth_in)[0])
-    picture = draw_photo(made)
+    picture = marked(made)
     assert np.abs(picture[row - 20, 12].astype(int) - INK).max() <= 2
-    assert np.abs(draw_photo(empty_wall())[row - 20, 12].astype(int) - PAPER).max() <= 2
+    assert np.abs(marked(empty_wall())[row - 20, 12].astype(int) - PAPER).max() <= 2
 
 
 def test_a_level_line_slopes_in_a_photo_taken_askew():
@@ -135,7 +168,7 @@ def test_a_level_line_slopes_in_a_photo_taken_askew():
 def test_labels_neither_overlap_nor_leave_the_photo():
     made = turned_wall(shanks_at_in=(5.0, 25.0))
     view = wall_view(made)
-    labels = draw_marks(np.zeros((view.size_px[1], WIDTH_PX, 3), np.uint8), view, made).labels
+    labels = draw_marks(clear_sheet(WIDTH_PX, view.size_px[1]), view, made).labels
     assert len(labels) >= 4
     for one, other in combinations(labels, 2):
         apart = (

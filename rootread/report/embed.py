@@ -4,11 +4,15 @@ import base64
 import io
 
 import cv2
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
-from rootread.report.strokes import Picture
+from rootread.report.strokes import Picture, Sheet
 
 QUALITY = 88
+SHEET_COLOURS = 256
+"""Marks have few colours; a palette makes the sheet a fifth as large as full colour would."""
 
 
 def jpeg(picture: Picture, quality: int = QUALITY) -> bytes:
@@ -18,10 +22,37 @@ def jpeg(picture: Picture, quality: int = QUALITY) -> bytes:
     return content.getvalue()
 
 
-def data_uri(picture: Picture, width_px: int, quality: int) -> str:
-    """A picture, no wider than ``width_px``, as a ``data:`` address."""
+def photo_uri(picture: Picture, width_px: int, quality: int) -> str:
+    """A photo without lines on it, no wider than ``width_px``, as a ``data:`` address.
+
+    Colour has half the resolution of lightness, as in the photos themselves.
+    """
+    content = io.BytesIO()
+    small = Image.fromarray(_no_wider(picture, width_px))
+    small.save(content, "JPEG", quality=quality, subsampling=2, optimize=True)
+    return _address("jpeg", content)
+
+
+def sheet_uri(sheet: Sheet, width_px: int) -> str:
+    """A sheet of marks, no wider than ``width_px``, as a ``data:`` address of a picture with opacity."""
+    small = _no_wider(sheet, width_px)
+    opacity = small[:, :, 3:].astype(np.float32)
+    # A PNG holds colours as they are, a sheet holds them times their opacity.
+    colours = np.clip(np.round(small[:, :, :3] * (255 / np.maximum(opacity, 1))), 0, 255).astype(np.uint8)
+    image = Image.fromarray(np.dstack([colours, small[:, :, 3]]))
+    content = io.BytesIO()
+    palette = image.quantize(SHEET_COLOURS, method=Image.Quantize.FASTOCTREE)
+    palette.save(content, "PNG", optimize=True)
+    return _address("png", content)
+
+
+def _no_wider(picture: NDArray[np.uint8], width_px: int) -> NDArray[np.uint8]:
     height, width = picture.shape[:2]
-    if width > width_px:
-        size = width_px, max(round(height * width_px / width), 1)
-        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-    return "data:image/jpeg;base64," + base64.b64encode(jpeg(picture, quality)).decode("ascii")
+    if width <= width_px:
+        return picture
+    size = width_px, max(round(height * width_px / width), 1)
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _address(kind: str, content: io.BytesIO) -> str:
+    return f"data:image/{kind};base64," + base64.b64encode(content.getvalue()).decode("ascii")

@@ -9,11 +9,11 @@ from typing import NamedTuple
 import cv2
 import matplotlib
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from rootread.geometry import Points
 from rootread.report.colours import RGB
+from rootread.report.strokes import Sheet, opaque
 
 _PAD_PX = 11
 _LINE_SPACING = 1.22
@@ -159,13 +159,13 @@ class LabelRoom:
         return inside / max((x1 - x0) * (y1 - y0), 1)
 
 
-def draw_labels(picture: NDArray[np.uint8], labels: list[Label]) -> NDArray[np.uint8]:
-    """The picture with its labels; plates let a little of the photo through."""
-    picture = picture.copy()
+def draw_labels(sheet: Sheet, labels: list[Label]) -> Sheet:
+    """The sheet with its labels; plates let a little of what lies below through."""
+    sheet = sheet.copy()
     for label in labels:
-        area = picture[label.y : label.y + label.height, label.x : label.x + label.width]
-        area[:] = np.round(label.opacity * np.array(label.plate) + (1 - label.opacity) * area)
-    image = Image.fromarray(picture)
+        area = sheet[label.y : label.y + label.height, label.x : label.x + label.width]
+        area[:] = np.round(label.opacity * np.array(opaque(label.plate)) + (1 - label.opacity) * area)
+    image = Image.fromarray(sheet)
     draw = ImageDraw.Draw(image)
     for label in labels:
         lines = label.text.split("\n")

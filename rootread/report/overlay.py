@@ -13,7 +13,7 @@ from rootread.judge.types import Layer
 from rootread.measure.types import RootReading, SidewaysRun
 from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
 from rootread.report.lettering import LabelRoom
-from rootread.report.strokes import Picture, dashed, stretches, stroke, veil
+from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
 from rootread.report.waydown import way_down
 from rootread.report.words import inches, passage_words, recorded_alone, recorded_words
@@ -40,25 +40,25 @@ class _Piece(NamedTuple):
     sideways: bool
 
 
-def draw_marks(picture: Picture, view: View, wall: "Wall") -> LabelRoom:
-    """Draw all lines onto the photo, in place, and lay out the labels that go with them."""
+def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
+    """Draw all lines onto the sheet, in place, and lay out the labels that go with them."""
     surface = view.px(wall.plane.surface.line_in)
-    veil(picture, [surface], DARK, 5, 0.5)
-    veil(picture, [surface], WHITE, 2, 0.9)
+    veil(sheet, [surface], DARK, 5, 0.5)
+    veil(sheet, [surface], WHITE, 2, 0.9)
     for x_in in wall.row.shanks_at_in:
-        _draw_shank(picture, view, wall.plane.surface.line_in, x_in)
+        _draw_shank(sheet, view, wall.plane.surface.line_in, x_in)
 
     recorded = recorded_alone(wall.layers, wall.row)
     for layer in recorded:
         level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
         line = [dash for piece in level for dash in dashed(piece, 10, 14)]
-        veil(picture, line, DARK, 5, 0.4)
-        veil(picture, line, WHITE, 2, 0.8)
+        veil(sheet, line, DARK, 5, 0.4)
+        veil(sheet, line, WHITE, 2, 0.8)
     for found in wall.layers:
         line = _off_the_scale(view, wall, view.level_line(found.depth_in, found.x_from_in, found.x_to_in))
-        veil(picture, line, DARK, 13, 0.5)
-        stroke(picture, line, WHITE, 5)
-    _draw_traces(picture, view, wall.readings.roots)
+        veil(sheet, line, DARK, 13, 0.5)
+        stroke(sheet, line, WHITE, 5)
+    _draw_traces(sheet, view, wall.readings.roots)
 
     room = LabelRoom(
         (view.right_px + 1, view.size_px[1]),
@@ -69,7 +69,7 @@ def draw_marks(picture: Picture, view: View, wall: "Wall") -> LabelRoom:
     for found in wall.layers:
         _label_layer(view, found, wall.row, room)
     for run in runs_to_label(wall.readings.roots):
-        _label_run(picture, view, run, room)
+        _label_run(sheet, view, run, room)
     for layer in recorded:
         _label_recorded(view, layer, room)
     return room
@@ -92,7 +92,7 @@ def on_run(root: RootReading, run: SidewaysRun) -> NDArray[np.bool_]:
     return within_x & (np.abs(z - run.depth_in) <= max(0.3, 0.25 * run.length_in))
 
 
-def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -> None:
+def _draw_traces(sheet: Sheet, view: View, roots: tuple[RootReading, ...]) -> None:
     flat: list[Points] = []
     pieces: list[_Piece] = []
     for root in roots:
@@ -101,11 +101,11 @@ def _draw_traces(picture: Picture, view: View, roots: tuple[RootReading, ...]) -
         pieces.extend(_pieces(line, root))
     thin = [piece for piece in pieces if not piece.sideways]
     thick = [piece for piece in pieces if piece.sideways]
-    veil(picture, flat, WHITE, FLAT_PX, 0.45)
-    veil(picture, [piece.line_px for piece in thin], DARK, CASING_PX, 0.45)
-    veil(picture, [piece.line_px for piece in thick], DARK, RUN_CASING_PX, 0.45)
+    veil(sheet, flat, WHITE, FLAT_PX, 0.45)
+    veil(sheet, [piece.line_px for piece in thin], DARK, CASING_PX, 0.45)
+    veil(sheet, [piece.line_px for piece in thick], DARK, RUN_CASING_PX, 0.45)
     for piece in [*thin, *thick]:
-        stroke(picture, [piece.line_px], piece.colour, RUN_PX if piece.sideways else TRACE_PX)
+        stroke(sheet, [piece.line_px], piece.colour, RUN_PX if piece.sideways else TRACE_PX)
 
 
 def _pieces(line_px: Points, root: RootReading) -> Iterator[_Piece]:
@@ -158,7 +158,7 @@ def _label_recorded(view: View, layer: RecordedLayer, room: LabelRoom) -> None:
     room.place(text, places, size_px=LETTERS_PX - 6, ink=WHITE, plate=INK, opacity=0.7, most_roots=0.15)
 
 
-def _label_run(picture: Picture, view: View, run: SidewaysRun, room: LabelRoom) -> None:
+def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> None:
     middle = view.px([[(run.x_from_in + run.x_to_in) / 2, run.depth_in]])[0]
     half_px = view.px([[run.x_to_in, run.depth_in]])[0, 0] - middle[0]
     places = [
@@ -181,17 +181,17 @@ def _label_run(picture: Picture, view: View, run: SidewaysRun, room: LabelRoom) 
         row = float(np.interp(x, ends[:, 0], ends[:, 1]))
         near = label.y + label.height if label.y < row else label.y
         leader = np.array([[x, near], [x, row]])
-        stroke(picture, [leader], DARK, 5)
-        stroke(picture, [leader], LEVEL, 2)
+        stroke(sheet, [leader], DARK, 5)
+        stroke(sheet, [leader], LEVEL, 2)
 
 
-def _draw_shank(picture: Picture, view: View, surface_in: Points, x_in: float) -> None:
+def _draw_shank(sheet: Sheet, view: View, surface_in: Points, x_in: float) -> None:
     """A wedge above the soil surface where a shank went through."""
     z_in = np.interp(x_in, surface_in[:, 0], surface_in[:, 1])
     tip = view.px([[x_in, z_in]])[0]
     wedge = tip + np.array([[0, 0], [-15, -34], [15, -34]])
-    cv2.fillPoly(picture, [np.round(wedge).astype(np.int32)], WHITE, cv2.LINE_AA)
-    stroke(picture, [np.vstack([wedge, wedge[:1]])], DARK, 3)
+    cv2.fillPoly(sheet, [np.round(wedge).astype(np.int32)], opaque(WHITE), cv2.LINE_AA)
+    stroke(sheet, [np.vstack([wedge, wedge[:1]])], DARK, 3)
 
 
 def _same_place(one: SidewaysRun, other: SidewaysRun) -> bool:

@@ -9,7 +9,7 @@ from rootread.report.colours import PAPER
 from rootread.report.lettering import draw_labels
 from rootread.report.overlay import draw_marks
 from rootread.report.strip import draw_strip
-from rootread.report.strokes import Picture
+from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over
 from rootread.report.view import AXIS_PX, View, draw_depth_axis
 from rootread.settings import Settings
 
@@ -26,11 +26,12 @@ def draw_wall(wall: "Wall", settings: Settings | None = None) -> Picture:
     ``settings`` are those the wall was read with; they place the growth pattern
     and the edges between verdicts.
     """
-    return np.vstack([draw_photo(wall), draw_strip(wall, WIDTH_PX, settings or Settings())])
+    photo = lay_over(marks_sheet(wall), bare_photo(wall))
+    return np.vstack([photo, draw_strip(wall, WIDTH_PX, settings or Settings())])
 
 
-def draw_photo(wall: "Wall", marks: bool = True) -> Picture:
-    """The photo with the depth axis, and with or without the marks, ``(H, 2400, 3)`` sRGB."""
+def bare_photo(wall: "Wall") -> Picture:
+    """The photo without marks, right of the strip that the depth axis takes, ``(H, 2400, 3)`` sRGB."""
     view = wall_view(wall)
     width, height = view.size_px
     picture = np.full((height, WIDTH_PX, 3), PAPER, np.uint8)
@@ -38,9 +39,21 @@ def draw_photo(wall: "Wall", marks: bool = True) -> Picture:
     picture[:, view.left_px :] = cv2.resize(
         wall.photo.rgb, (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC
     )
-    room = draw_marks(picture, view, wall) if marks else None
-    picture = draw_depth_axis(picture, view, wall.layers if marks else ())
-    return draw_labels(picture, room.labels) if room else picture
+    return picture
+
+
+def marks_sheet(wall: "Wall") -> Sheet:
+    """Depth axis, traces, runs, layers and labels, to lay over the bare photo."""
+    view = wall_view(wall)
+    sheet = clear_sheet(WIDTH_PX, view.size_px[1])
+    room = draw_marks(sheet, view, wall)
+    return draw_labels(draw_depth_axis(sheet, view, wall.layers), room.labels)
+
+
+def axis_sheet(wall: "Wall") -> Sheet:
+    """The depth axis alone."""
+    view = wall_view(wall)
+    return draw_depth_axis(clear_sheet(WIDTH_PX, view.size_px[1]), view, ())
 
 
 def wall_view(wall: "Wall") -> View:

@@ -10,11 +10,12 @@ from markupsafe import Markup
 from rootread.judge.types import GradePart, Layer
 from rootread.measure.types import Interval
 from rootread.report.colours import descent_table, hex_of, verdict_tone
-from rootread.report.embed import data_uri
+from rootread.report.embed import photo_uri, sheet_uri
 from rootread.report.legend import kinds_of_marks
-from rootread.report.picture import draw_photo
+from rootread.report.picture import axis_sheet, bare_photo, marks_sheet
 from rootread.report.plots import depth_profile, half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
+from rootread.report.strokes import lay_over
 from rootread.report.words import (
     inches,
     inches_and_cm,
@@ -32,9 +33,8 @@ from rootread.report.words import (
 from rootread.settings import JudgeSettings, Settings
 from rootread.wall import RefusedWall, Wall
 
-PICTURE_PX, PICTURE_QUALITY = 1600, 76
-PLAIN_PX, PLAIN_QUALITY = 1200, 72
-THUMB_PX, THUMB_QUALITY = 260, 74
+PICTURE_PX, PICTURE_QUALITY = 1500, 68
+THUMB_PX, THUMB_QUALITY = 260, 70
 
 
 def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
@@ -48,7 +48,6 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
             reason=wall.reason,
             remedy=wall.remedy,
         )
-    marked = draw_photo(wall)
     grade, readings = wall.grade, wall.readings
     return template("wall.html").render(
         anchor=anchor(wall.name),
@@ -63,9 +62,9 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
         scale=scale_bar(grade.score, settings.judge),
         story=story(wall, settings),
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
-        thumb=data_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
-        picture=data_uri(marked, PICTURE_PX, PICTURE_QUALITY),
-        photo=data_uri(draw_photo(wall, marks=False), PLAIN_PX, PLAIN_QUALITY),
+        thumb=photo_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
+        photo=photo_uri(lay_over(axis_sheet(wall), bare_photo(wall)), PICTURE_PX, PICTURE_QUALITY),
+        marks=sheet_uri(marks_sheet(wall), PICTURE_PX),
         ramp=_ramp(),
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],

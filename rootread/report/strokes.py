@@ -1,4 +1,10 @@
-"""Anti-aliased lines on a picture, placed to a sixteenth of a pixel."""
+"""Marks are drawn on a clear sheet, as on tracing film, which is then laid over the photo.
+
+A sheet is ``(H, W, 4)``: colour already multiplied by its opacity, and the
+opacity. So one drawing serves the picture that is printed and the page, where
+the marks can be lifted off. Lines are anti-aliased and placed to a sixteenth
+of a pixel.
+"""
 
 from collections.abc import Iterable, Iterator
 from typing import Any
@@ -11,28 +17,47 @@ from rootread.geometry import Points, arc_length
 from rootread.report.colours import RGB
 
 Picture = NDArray[np.uint8]
+"""``(H, W, 3)`` sRGB."""
+Sheet = NDArray[np.uint8]
+"""``(H, W, 4)`` sRGB times opacity, and opacity."""
 
 _SUBPIXEL_BITS = 4
 
 
-def stroke(picture: Picture, lines: Iterable[Points], colour: RGB, width_px: int) -> None:
-    """Draw ``(N, 2)`` polylines, column and row, onto the picture."""
+def clear_sheet(width_px: int, height_px: int) -> Sheet:
+    """A sheet with nothing on it."""
+    return np.zeros((height_px, width_px, 4), np.uint8)
+
+
+def lay_over(sheet: Sheet, picture: Picture) -> Picture:
+    """The picture seen through the sheet."""
+    clear = cv2.cvtColor(255 - sheet[:, :, 3], cv2.COLOR_GRAY2RGB)
+    return cv2.add(np.ascontiguousarray(sheet[:, :, :3]), cv2.multiply(picture, clear, scale=1 / 255))
+
+
+def opaque(colour: RGB) -> tuple[int, int, int, int]:
+    """A colour of full opacity, for a sheet."""
+    return (*colour, 255)
+
+
+def stroke(sheet: Sheet, lines: Iterable[Points], colour: RGB, width_px: int) -> None:
+    """Draw ``(N, 2)`` polylines, column and row, onto the sheet."""
     whole = [
         np.round(line * 2**_SUBPIXEL_BITS).astype(np.int32).reshape(-1, 1, 2)
         for line in lines
         if len(line) > 1
     ]
-    cv2.polylines(picture, whole, False, colour, width_px, cv2.LINE_AA, _SUBPIXEL_BITS)
+    cv2.polylines(sheet, whole, False, opaque(colour), width_px, cv2.LINE_AA, _SUBPIXEL_BITS)
 
 
-def veil(picture: Picture, lines: Iterable[Points], colour: RGB, width_px: int, opacity: float) -> None:
-    """Draw polylines through which the photo still shows."""
+def veil(sheet: Sheet, lines: Iterable[Points], colour: RGB, width_px: int, opacity: float) -> None:
+    """Draw polylines through which what lies below still shows."""
     lines = list(lines)
     if not lines:
         return
-    above = picture.copy()
+    above = sheet.copy()
     stroke(above, lines, colour, width_px)
-    cv2.addWeighted(above, opacity, picture, 1 - opacity, 0, picture)
+    cv2.addWeighted(above, opacity, sheet, 1 - opacity, 0, sheet)
 
 
 def dashed(line: Points, dash_px: float, gap_px: float) -> Iterator[Points]:

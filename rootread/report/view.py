@@ -16,7 +16,7 @@ from rootread.judge.types import Layer
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, FADED_INK, INK, PAPER, WHITE
 from rootread.report.lettering import font
-from rootread.report.strokes import Picture, stroke
+from rootread.report.strokes import Sheet, opaque, stroke
 
 AXIS_PX = 118
 AXIS_LETTERS_PX = 34
@@ -70,9 +70,9 @@ class View:
         return float(left), float(right)
 
 
-def draw_depth_axis(picture: Picture, view: View, layers: tuple[Layer, ...]) -> Picture:
+def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Sheet:
     """Depth below the soil surface down the left side, found layers flagged on it."""
-    picture[:, : view.left_px] = PAPER
+    sheet[:, : view.left_px] = opaque(PAPER)
     (_, z_least), (_, z_most) = view.wall_range_in
     px_per_in = view.size_px[1] / max(z_most - z_least, 1e-6)
     label_step, tick_step = next(
@@ -87,14 +87,14 @@ def draw_depth_axis(picture: Picture, view: View, layers: tuple[Layer, ...]) -> 
         inward = 34 if major else 16
         left_tick = np.array([[view.left_px, left_row], [view.left_px + inward, left_row]])
         right_tick = np.array([[view.right_px, right_row], [view.right_px - inward, right_row]])
-        stroke(picture, [left_tick, right_tick], DARK, 6)
-        stroke(picture, [left_tick, right_tick], WHITE, 2)
-        stroke(picture, [left_tick - [inward + 2.0, 0]], FADED_INK, 2)
+        stroke(sheet, [left_tick, right_tick], DARK, 6)
+        stroke(sheet, [left_tick, right_tick], WHITE, 2)
+        stroke(sheet, [left_tick - [inward + 2.0, 0]], FADED_INK, 2)
         if major:
             numbers.append((left_row, f"{depth:.0f}" if depth else "0 in"))
-    picture[:, view.left_px - 2 : view.left_px] = FADED_INK
+    sheet[:, view.left_px - 2 : view.left_px] = opaque(FADED_INK)
 
-    image = Image.fromarray(picture)
+    image = Image.fromarray(sheet)
     draw = ImageDraw.Draw(image)
     flags = [(view.row_at_edges(layer.depth_in)[0], f"{layer.depth_in:.1f}") for layer in layers]
     for row, text in numbers:
