@@ -60,7 +60,9 @@ def plain(ridge_filter: Callable[..., Image]) -> Callable[[WallImage], tuple[Ima
 
     def run(image: WallImage) -> tuple[Image, None]:
         grey = cv2.cvtColor(image.rgb, cv2.COLOR_RGB2GRAY) / np.float32(255)
-        return (ridge_filter(grey, sigmas=SIGMAS_PX, black_ridges=False) * image.soil).astype(np.float32), None
+        return (ridge_filter(grey, sigmas=SIGMAS_PX, black_ridges=False) * image.soil).astype(
+            np.float32
+        ), None
 
     return run
 
@@ -213,7 +215,9 @@ def main() -> None:
     parser.add_argument("--walls", nargs=2, type=Path, default=(shared / "walls", shared / "walls-truth"))
     parser.add_argument("--scenes", type=int, default=8)
     parser.add_argument("--out", type=Path, default=Path("out/finding"))
-    parser.add_argument("--skip-filters", action="store_true", help="leave sato and frangi out: they take long")
+    parser.add_argument(
+        "--skip-filters", action="store_true", help="without sato and frangi, which take long"
+    )
     parser.add_argument("--speed", choices=FINDERS, help="measure one finder's speed and memory, and stop")
     given = parser.parse_args()
     if given.speed:
@@ -223,7 +227,9 @@ def main() -> None:
     photos, truths = given.walls
     sets: dict[str, list[FlatWall]] = {}
     if photos.is_dir():
-        sets["walls of other makers"] = [flat_wall(p, truths / f"{p.stem}.json") for p in sorted(photos.glob("*.jpg"))]
+        sets["walls of other makers"] = [
+            flat_wall(p, truths / f"{p.stem}.json") for p in sorted(photos.glob("*.jpg"))
+        ]
     with tempfile.TemporaryDirectory() as scratch:
         sets["held-out scenes, held-out soils"] = scene_walls(given.scenes, Path(scratch))
     for title, walls in sets.items():

@@ -36,7 +36,7 @@ class PlaneSettings:
 class FindSettings:
     """Which pixels are root."""
 
-    finder: Literal["ridges", "network"] = "ridges"
+    finder: Literal["ridges", "network"] = "network"
     polarity: Literal["pale", "dark"] = "pale"
     """Whether roots are paler or darker than the soil; the ridge finder needs to be told."""
     ridge_low: float = 2.3

@@ -1,4 +1,4 @@
-"""Which pixels are root: drawn walls, bare textures, and a real photograph of vessels."""
+"""Which pixels are root, by the ridge finder: drawn walls, bare textures, a real photograph of vessels."""
 
 import cv2
 import numpy as np
@@ -17,6 +17,7 @@ from rootread.settings import FindSettings
 
 PX_PER_IN = 72.0
 NEAR_IN = 0.1
+RIDGES = FindSettings(finder="ridges")
 
 
 def wall(rgb: NDArray[np.uint8], soil: NDArray[np.bool_] | None = None) -> WallImage:
@@ -62,7 +63,7 @@ def recall_and_precision(mask: NDArray[np.bool_], root: NDArray[np.bool_]) -> tu
 def test_a_lit_root_on_crumbly_soil_is_found_and_little_else(width_in: float) -> None:
     grey = soil_picture()
     root = lit_root(grey, [[60, 40], [250, 160], [400, 300], [640, 440]], width_in * PX_PER_IN)
-    recall, precision = recall_and_precision(find_roots(wall(as_rgb(grey)), FindSettings()).mask, root)
+    recall, precision = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root)
     assert recall > 0.95
     assert precision > 0.9
 
@@ -70,19 +71,19 @@ def test_a_lit_root_on_crumbly_soil_is_found_and_little_else(width_in: float) ->
 def test_the_mask_is_as_wide_as_the_root() -> None:
     grey = soil_picture()
     root = lit_root(grey, [[60, 100], [640, 400]], 12.0)
-    mask = find_roots(wall(as_rgb(grey)), FindSettings()).mask
+    mask = find_roots(wall(as_rgb(grey)), RIDGES).mask
     assert (mask & root).sum() / root.sum() > 0.7
     assert mask.sum() / root.sum() == pytest.approx(1.0, abs=0.25)
 
 
 def test_bare_soil_shows_no_roots() -> None:
-    assert not find_roots(wall(as_rgb(soil_picture(seed=11))), FindSettings()).mask.any()
+    assert not find_roots(wall(as_rgb(soil_picture(seed=11))), RIDGES).mask.any()
 
 
 def test_a_shadow_edge_is_not_a_root() -> None:
     grey = soil_picture()
     grey[:, 300:] *= 0.4
-    shaded = find_roots(wall(as_rgb(grey)), FindSettings()).mask
+    shaded = find_roots(wall(as_rgb(grey)), RIDGES).mask
     assert skeletonize(shaded).sum() / PX_PER_IN < 0.5
 
 
@@ -90,14 +91,14 @@ def test_a_root_is_found_on_both_sides_of_a_shadow_edge() -> None:
     grey = soil_picture()
     root = lit_root(grey, [[60, 100], [640, 400]], 10.0)
     grey[:, 350:] *= 0.4
-    recall, _ = recall_and_precision(find_roots(wall(as_rgb(grey)), FindSettings()).mask, root)
+    recall, _ = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root)
     assert recall > 0.9
 
 
 def test_a_crack_is_not_a_pale_root() -> None:
     grey = soil_picture()
     cv2.polylines(grey, [np.array([[300, 50], [320, 200], [290, 450]], np.int32)], False, 8.0, 7)
-    mask = find_roots(wall(as_rgb(grey)), FindSettings()).mask
+    mask = find_roots(wall(as_rgb(grey)), RIDGES).mask
     assert skeletonize(mask).sum() / PX_PER_IN < 0.5
 
 
@@ -106,7 +107,7 @@ def test_no_roots_are_sought_off_the_soil() -> None:
     lit_root(grey, [[60, 100], [640, 400]], 10.0)
     soil = np.ones(grey.shape, dtype=bool)
     soil[:, :350] = False
-    mask = find_roots(wall(as_rgb(grey), soil), FindSettings()).mask
+    mask = find_roots(wall(as_rgb(grey), soil), RIDGES).mask
     assert not mask[:, :350].any() and mask[:, 350:].any()
 
 
@@ -114,8 +115,8 @@ def test_a_mirrored_wall_has_the_mirrored_roots() -> None:
     grey = soil_picture()
     lit_root(grey, [[60, 40], [250, 160], [640, 440]], 8.0)
     rgb = as_rgb(grey)
-    plain = find_roots(wall(rgb), FindSettings()).mask
-    mirrored = find_roots(wall(rgb[:, ::-1]), FindSettings()).mask[:, ::-1]
+    plain = find_roots(wall(rgb), RIDGES).mask
+    mirrored = find_roots(wall(rgb[:, ::-1]), RIDGES).mask[:, ::-1]
     recall, precision = recall_and_precision(mirrored, plain)
     assert min(recall, precision) > 0.97
 
@@ -124,7 +125,7 @@ def test_a_mirrored_wall_has_the_mirrored_roots() -> None:
 def test_no_roots_in_bare_ground_textures(texture: str) -> None:
     """Source: the photographs that scikit-image carries; there are no roots in them."""
     grey = getattr(skimage.data, texture)()
-    mask = find_roots(wall(np.dstack([grey] * 3)), FindSettings()).mask
+    mask = find_roots(wall(np.dstack([grey] * 3)), RIDGES).mask
     square_feet = grey.size / PX_PER_IN**2 / 144
     assert skeletonize(mask).sum() / PX_PER_IN / square_feet <= 0.5
 

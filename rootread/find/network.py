@@ -28,7 +28,7 @@ TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
 PHOTO_SCALES = (1.0, 0.5, 0.25)
 """Without a scale in inches a photo is read at these reductions and the surest answer counts."""
-REFUSED_SHARE = 0.70
+REFUSED_SHARE = 0.74
 """Share of the mask expected to be root under which none of it is believed; made walls have 0.78 and more."""
 DOUBTFUL_SHARE = 0.80
 BARE_BELOW = 0.15
@@ -47,7 +47,7 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     )
     mask, cautions = _believed(mask, probability)
     direction = _doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
-    half_width_px = _doubled(np.exp(raw.log_half_width_px), probability.shape)
+    half_width_px = _doubled(_exp(raw.log_half_width_px), probability.shape)
     return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)
 
 
@@ -77,7 +77,7 @@ def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> 
     soil = cv2.resize(image.soil.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     px_per_in = image.grid.px_per_in / 2
     tone = tone_against_soil(rgb, soil & (likely < BARE_BELOW), px_per_in)
-    return hollows(likely, np.exp(log_half_width_px) / 2, tone, px_per_in)
+    return hollows(likely, 0.5 * _exp(log_half_width_px), tone, px_per_in)
 
 
 def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
@@ -133,14 +133,20 @@ def _zoom(px_per_in: float) -> float:
 
 
 def _polarised(rgb: NDArray[np.uint8], polarity: str) -> NDArray[np.uint8]:
-    """Dark lines on pale ground become pale lines on dark ground."""
+    """Dark lines on pale ground become pale lines on dark ground, in grey: inverted colours are no soil's."""
     if polarity not in ("pale", "dark"):
         raise BadRequest(f"polarity {polarity!r}.", "Give pale or dark.")
-    return rgb if polarity == "pale" else np.bitwise_not(rgb)
+    if polarity == "pale":
+        return rgb
+    return cv2.cvtColor(np.bitwise_not(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)), cv2.COLOR_GRAY2RGB)
 
 
 def _sigmoid(logit: Image) -> Image:
-    return 1 / (1 + np.exp(-logit))
+    return np.float32(1) / (np.float32(1) + _exp(-logit))
+
+
+def _exp(values: Image) -> Image:
+    return cv2.exp(values)
 
 
 class _Session:

@@ -6,8 +6,9 @@ side, so that each pixel is computed as if the picture were in one piece, and
 memory does not grow with the photo.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -52,19 +53,21 @@ def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> Ra
             found_logit, found_shape = run(_blob(padded[y0:y1, x0:x1]))
             inner = np.s_[top - y0 : bottom_row - y0, left - x0 : right_column - x0]
             logit[top:bottom_row, left:right_column] = found_logit[0, 0][inner]
-            half = np.s_[:, (top - y0) // 2 : (bottom_row - y0) // 2, (left - x0) // 2 : (right_column - x0) // 2]
+            half = np.s_[
+                :, (top - y0) // 2 : (bottom_row - y0) // 2, (left - x0) // 2 : (right_column - x0) // 2
+            ]
             shape[:, top // 2 : bottom_row // 2, left // 2 : right_column // 2] = found_shape[0][half]
     half_rows, half_columns = (rows + 1) // 2, (columns + 1) // 2
     cos2, sin2, log_width = shape[:, :half_rows, :half_columns]
     return RawMap(logit[:rows, :columns], cos2, sin2, log_width)
 
 
-def _spans(length: int, tile_px: int) -> Iterator[tuple[int, int]]:
+def _spans(length: int, tile_px: int) -> Iterable[tuple[int, int]]:
     """Equal spans of whole strides, none longer than ``tile_px``."""
     strides = length // STRIDE_PX
     count = max(1, -(-length // tile_px))
     edges = [round(k * strides / count) * STRIDE_PX for k in range(count + 1)]
-    return zip(edges[:-1], edges[1:], strict=True)
+    return pairwise(edges)
 
 
 def _blob(rgb: NDArray[np.uint8]) -> Image:

@@ -15,7 +15,7 @@ def _each(field: Tensor) -> Tensor:
 
 
 def expose(draw: torch.Generator, linear: Tensor) -> Tensor:
-    """Linear light to sRGB-like values 0 to 1, with exposure, white balance, tone curve and saturation errors."""
+    """Linear light to sRGB-like values 0 to 1, with errors of exposure, balance, tone and saturation."""
     count = len(linear)
     brightest = linear[:, :, ::4, ::4].flatten(1).quantile(0.9, dim=1).clamp_min(1e-3)
     target = log_uniform(draw, (count,), 0.12, 1.1)
@@ -64,19 +64,21 @@ def _motion(draw: torch.Generator, rgb: Tensor) -> Tensor:
 
 # The example tables of the JPEG standard (ITU-T T.81, annex K), quoted from memory.
 _LUMA = (
-    "16 11 10 16 24 40 51 61 12 12 14 19 26 58 60 55 14 13 16 24 40 57 69 56 14 17 22 29 51 87 80 62 "
-    "18 22 37 56 68 109 103 77 24 35 55 64 81 104 113 92 49 64 78 87 103 121 120 101 72 92 95 98 112 100 103 99"
+    "16 11 10 16 24 40 51 61 12 12 14 19 26 58 60 55 "
+    "14 13 16 24 40 57 69 56 14 17 22 29 51 87 80 62 "
+    "18 22 37 56 68 109 103 77 24 35 55 64 81 104 113 92 "
+    "49 64 78 87 103 121 120 101 72 92 95 98 112 100 103 99"
 )
 _CHROMA = (
-    "17 18 24 47 99 99 99 99 18 21 26 66 99 99 99 99 24 26 56 99 99 99 99 99 47 66 99 99 99 99 99 99 " + "99 " * 32
+    "17 18 24 47 99 99 99 99 18 21 26 66 99 99 99 99 "
+    "24 26 56 99 99 99 99 99 47 66 99 99 99 99 99 99 " + "99 " * 32
 )
 
 
-def jpeg(draw: torch.Generator, rgb: Tensor) -> Tensor:
-    """JPEG at quality 35 to 98: quantised 8 x 8 cosine blocks, colour at half resolution."""
-    count, _, side, _ = rgb.shape
-    device = rgb.device
-    quality = uniform(draw, (count, 1, 1, 1, 1), 35, 98)
+def jpeg(rgb: Tensor, quality: Tensor) -> Tensor:
+    """JPEG at ``(B,)`` qualities 1 to 100: quantised 8 x 8 cosine blocks, colour at half resolution."""
+    side, device = rgb.shape[-1], rgb.device
+    quality = quality.view(-1, 1, 1, 1, 1)
     factor = torch.where(quality < 50, 50 / quality, 2 - quality / 50)
     luma = rgb[:, 0] * 0.299 + rgb[:, 1] * 0.587 + rgb[:, 2] * 0.114
     blue, red = (rgb[:, 2] - luma) * 0.564, (rgb[:, 0] - luma) * 0.713

@@ -80,7 +80,8 @@ def _draw(things: Things, side: int, warp: Tensor) -> tuple[Tensor, ...]:
     reach = torch.where(drawn, reach, torch.full_like(reach, 1e6))
     few = min(NEAREST, capsules.shape[1])
     chosen = reach.topk(few, dim=2, largest=False)[1]
-    near = capsules.gather(1, chosen.reshape(count, -1, 1).expand(-1, -1, 10)).view(count, tiles**2, 1, few, 10)
+    near = capsules.gather(1, chosen.reshape(count, -1, 1).expand(-1, -1, 10))
+    near = near.view(count, tiles**2, 1, few, 10)
     near_drawn = reach.gather(2, chosen) < TILE_PX
 
     grid = torch.stack(torch.meshgrid(*[torch.arange(side, device=device)] * 2, indexing="xy"), -1).float()
@@ -91,7 +92,7 @@ def _draw(things: Things, side: int, warp: Tensor) -> tuple[Tensor, ...]:
     width = near[..., 4] + (near[..., 5] - near[..., 4]) * clipped
     length = (near[..., 2:4] - near[..., 0:2]).norm(dim=-1)
     cut = (near[..., 8] > 0) & ((t - 0.5).abs() * length > 0.5 * length + 0.6)
-    cover = torch.where(cut | ~near_drawn[:, :, None], torch.zeros_like(t), (width - distance + 0.5).clamp(0, 1))
+    cover = (width - distance + 0.5).clamp(0, 1) * (~cut & near_drawn[:, :, None])
     # A thread thinner than a pixel covers only its own width of it.
     cover = cover * (2 * width).clamp(max=1.0)
     ratio = (distance / width).clamp(max=1.5)

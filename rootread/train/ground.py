@@ -1,12 +1,21 @@
 """Bare ground in PyTorch: relief and reflectance of soils of any colour and structure.
 
-``B`` pictures of ``S`` px; relief in pixels, reflectance linear 0 to 1, colours last but two: ``(B, 3, S, S)``.
+``B`` pictures of ``S`` px; relief in pixels, reflectance linear 0 to 1, colours ``(B, 3, S, S)``.
 """
 
 import torch
 from torch import Tensor
 
-from rootread.train.noise import band_noise, cells, chance, fractal_noise, log_uniform, normal, standardise, uniform
+from rootread.train.noise import (
+    band_noise,
+    cells,
+    chance,
+    fractal_noise,
+    log_uniform,
+    normal,
+    standardise,
+    uniform,
+)
 
 
 def hsv_to_linear(hue: Tensor, saturation: Tensor, value: Tensor) -> Tensor:
@@ -24,7 +33,8 @@ def draw_relief(draw: torch.Generator, count: int, side: int) -> tuple[Tensor, T
     fine = band_noise(draw, count, side, 3.0, 40.0)
     # Three faces of a cut wall: plain rough, billowed crumbs (rounded tops, sharp furrows), and pitted.
     crumbs = standardise(-band_noise(draw, count, side, 8.0, 60.0).abs())
-    pits = standardise(-torch.relu(band_noise(draw, count, side, 5.0, 40.0) - uniform(draw, (count, 1, 1), 0, 1.5)))
+    deep = band_noise(draw, count, side, 5.0, 40.0) - uniform(draw, (count, 1, 1), 0, 1.5)
+    pits = standardise(-torch.relu(deep))
     near, second, number = cells(draw, count, side)
     # Domes with furrows between: clods, peds, gravel. Furrow width differs by picture.
     furrow = uniform(draw, (count, 1, 1), 0.05, 0.4)
@@ -38,7 +48,7 @@ def draw_relief(draw: torch.Generator, count: int, side: int) -> tuple[Tensor, T
 
 
 def draw_reflectance(draw: torch.Generator, count: int, side: int, grain: Tensor) -> Tensor:
-    """Soil colour: two horizons, mottles, grains and specks, from near-black topsoil to chalk and red clay."""
+    """Soil colour: two horizons, mottles, grains and specks, from near-black topsoil to chalk and clay."""
     hue = uniform(draw, (count, 2), 8.0, 48.0)
     saturation = uniform(draw, (count, 2), 0.04, 0.72)
     value = uniform(draw, (count, 2), 0.1, 0.88)

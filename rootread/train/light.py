@@ -6,7 +6,7 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor
 
-from rootread.train.noise import band_noise, chance, log_uniform, normal, standardise, uniform
+from rootread.train.noise import band_noise, chance, log_uniform, normal, uniform
 
 SHADOW_STEPS = 14
 REACH_PX = 70.0
@@ -48,7 +48,7 @@ def shifted(field: Tensor, right: Tensor, down: Tensor) -> Tensor:
 
 
 def cast_shadow(relief: Tensor, azimuth: Tensor, rise: Tensor) -> Tensor:
-    """Share of the sun's disc seen over a relief in pixels; ``rise`` is the tangent of the sun's elevation."""
+    """Share of the sun's disc seen over a relief in px; ``rise`` is the tangent of the sun's elevation."""
     seen = torch.ones_like(relief)
     for k in range(SHADOW_STEPS):
         far = REACH_PX ** ((k + 0.5) / SHADOW_STEPS)
@@ -58,14 +58,15 @@ def cast_shadow(relief: Tensor, azimuth: Tensor, rise: Tensor) -> Tensor:
 
 
 def far_shadow(draw: torch.Generator, count: int, side: int) -> Tensor:
-    """Shadows from outside the picture: an edge, bars and the light slits between them, leaves. 1 is in the sun."""
+    """Shadows from outside the picture: an edge, bars and the light slits between them, leaves; 1 is sun."""
     axis = torch.arange(side, device=draw.device) - side / 2
     sun = torch.ones(count, side, side, device=draw.device)
     for share in (0.3, 0.2, 0.1):
         angle = uniform(draw, (count, 1, 1), 0, 2 * math.pi)
         across = axis[None, :, None] * angle.sin() + axis[None, None, :] * angle.cos()
         across = across + side * uniform(draw, (count, 1, 1), -0.6, 0.6)
-        across = across + log_uniform(draw, (count, 1, 1), 0.3, 8.0) * band_noise(draw, count, side, 30.0, 200.0)
+        uneven = band_noise(draw, count, side, 30.0, 200.0)
+        across = across + log_uniform(draw, (count, 1, 1), 0.3, 8.0) * uneven
         wide = log_uniform(draw, (count, 1, 1), 1.5, 60.0)
         bar = (across.abs() - wide) * torch.sign(uniform(draw, (count, 1, 1), -0.35, 0.65))
         edge = torch.where(chance(draw, count, 0.5) > 0, across, bar)
@@ -101,7 +102,7 @@ def light_up(draw: torch.Generator, relief: Tensor, reflectance: Tensor) -> Tens
     sky_tint = 1 + 0.3 * uniform(draw, (count, 1)) * torch.tensor([-1.0, 0.0, 1.0], device=draw.device)
     light = (1.5 * sun_share * sun)[:, None] * sun_tint[:, :, None, None]
     light = light + ((1 - 0.8 * sun_share) * sky)[:, None] * sky_tint[:, :, None, None]
-    fall_off = 1 + 0.35 * uniform(draw, (count, 1, 1)) * standardise(band_noise(draw, count, side, 300.0, 900.0))
+    fall_off = 1 + 0.35 * uniform(draw, (count, 1, 1)) * band_noise(draw, count, side, 300.0, 900.0)
     wet = 0.15 * chance(draw, count, 0.25) * uniform(draw, (count, 1, 1))
     gloss = wet * torch.exp(-(((down + 0.4 * normal(draw, (count, 1, 1))) / 0.25) ** 2)) * shadow
     return reflectance * light * fall_off.clamp(0.3, 2.0)[:, None] + gloss[:, None]

@@ -6,8 +6,8 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor
 
-from rootread.train.pool import Examples
 from rootread.train.net import Outputs
+from rootread.train.pool import Examples
 
 SHAPE_SHARE = 0.15
 BINS = 200

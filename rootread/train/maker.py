@@ -27,6 +27,8 @@ from rootread.train.things import (
     draw_things,
 )
 
+Range = tuple[float, float]
+
 THINGS = 44
 POINTS = 40
 
@@ -72,7 +74,7 @@ def _thing_colour(draw: torch.Generator, things: Things, layer: Layer, soil: Ten
     shape = (count, number)
     side = soil.shape[-1]
 
-    def family(hue: tuple[float, float], saturation: tuple[float, float], value: tuple[float, float]) -> Tensor:
+    def family(hue: Range, saturation: Range, value: Range) -> Tensor:
         """Alike within a picture, a little different from thing to thing."""
         common = [uniform(draw, (count, 1), *limits) for limits in (hue, saturation, value)]
         spread = uniform(draw, (count, 1), 0.1, 1.0)
@@ -88,15 +90,17 @@ def _thing_colour(draw: torch.Generator, things: Things, layer: Layer, soil: Ten
     root = torch.where(dark_roots[..., None], brown, pale)
     mean_soil = soil.mean((2, 3))[:, None, :].expand(-1, number, -1)
     dark = mean_soil * log_uniform(draw, (*shape, 1), 0.04, 0.5)
+    line_value = uniform(draw, shape)
+    bar_value = uniform(draw, shape, 0.1, 1.0)
     table = root.clone()
     for kind, value in (
         (STRAW, family((30, 62), (0.05, 0.6), (0.25, 0.98))),
         (CRACK, dark),
         (CHANNEL, mean_soil * log_uniform(draw, (*shape, 1), 0.15, 0.9)),
         (STONE, family((0, 220), (0.0, 0.25), (0.2, 0.95))),
-        (LINE, hsv_to_linear(uniform(draw, shape, 0, 360), uniform(draw, shape) ** 2, uniform(draw, shape))),
+        (LINE, hsv_to_linear(uniform(draw, shape, 0, 360), uniform(draw, shape) ** 2, line_value)),
         (SCRATCH, mean_soil * log_uniform(draw, (*shape, 1), 0.7, 1.45)),
-        (BAR, hsv_to_linear(uniform(draw, shape, 20, 130), uniform(draw, shape), uniform(draw, shape, 0.1, 1))),
+        (BAR, hsv_to_linear(uniform(draw, shape, 20, 130), uniform(draw, shape), bar_value)),
     ):
         table = torch.where((things.kind == kind)[..., None], value, table)
     at = layer.thing.flatten(1)
@@ -119,7 +123,8 @@ def _thing_colour(draw: torch.Generator, things: Things, layer: Layer, soil: Ten
     ticks = ticks & (of(uniform(draw, shape)) < 0.6)
     skin = skin + torch.where(ticks, of(uniform(draw, shape, -4, 2.0)), torch.zeros_like(skin))
     colour = colour * torch.exp(skin)[:, None]
-    dirt = torch.sigmoid(2.5 * (band_noise(draw, count, side, 5.0, 60.0) + of(uniform(draw, shape, -4.5, 0.5))))
+    stuck = band_noise(draw, count, side, 5.0, 60.0) + of(uniform(draw, shape, -4.5, 0.5))
+    dirt = torch.sigmoid(2.5 * stuck)
     thick = of(uniform(draw, shape, 0.2, 0.9)) * ((kind != CRACK) & (kind != CHANNEL))
     return (colour + (soil - colour) * (dirt * thick)[:, None]).clamp(0.002, 1.0)
 
@@ -127,7 +132,7 @@ def _thing_colour(draw: torch.Generator, things: Things, layer: Layer, soil: Ten
 def _settle(
     draw: torch.Generator, things: Things, layer: Layer, relief: Tensor, coarse: Tensor
 ) -> tuple[Tensor, Tensor]:
-    """Height of the topmost thing at each pixel and the share of it that shows: soil lies over parts of it."""
+    """Height of the topmost thing at each pixel, and the share of it that soil does not lie over."""
     count, number = things.kind.shape
     at = layer.thing.flatten(1)
 
@@ -148,6 +153,7 @@ def _settle(
     fine = standardise(relief - coarse) + 0.7 * fractal_noise(draw, count, relief.shape[-1])
     patches = fine - of(3.2 - 2.4 * buried)
     visible = torch.sigmoid(-8.0 * patches)
-    visible = torch.where(hollow | (kind == BAR) | (kind == STONE), torch.ones_like(visible), visible)
-    faint = torch.where(kind == SCRATCH, of(uniform(draw, (count, number), 0.1, 0.9)), torch.ones_like(visible))
+    whole = torch.ones_like(visible)
+    visible = torch.where(hollow | (kind == BAR) | (kind == STONE), whole, visible)
+    faint = torch.where(kind == SCRATCH, of(uniform(draw, (count, number), 0.1, 0.9)), whole)
     return height, layer.cover * visible * faint

@@ -6,6 +6,7 @@ the vector units of today's processors.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import torch
 import torch.nn.functional as F  # noqa: N812
@@ -67,8 +68,8 @@ class RootNet(nn.Module):
         self.enter = nn.ModuleList(
             [Stage(w, n) for w, n in zip(widths, DOWN_CONVOLUTIONS, strict=True)],
         )
-        self.down = nn.ModuleList([Convolution(a, b, 2, 2) for a, b in zip(widths, widths[1:], strict=False)])
-        self.up = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in zip(widths, widths[1:], strict=False)])
+        self.down = nn.ModuleList([Convolution(a, b, 2, 2) for a, b in pairwise(widths)])
+        self.up = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in pairwise(widths)])
         self.leave = nn.ModuleList([Stage(w, n) for w, n in zip(widths, UP_CONVOLUTIONS, strict=False)])
         self.head = nn.Conv2d(widths[0], 7, 1)
         nn.init.constant_(self.head.bias[:4], -3.0)  # roots are rare: start from that

@@ -68,7 +68,7 @@ def _filtered(draw: torch.Generator, count: int, side: int, envelope: Tensor) ->
 
 
 def cells(draw: torch.Generator, count: int, side: int) -> tuple[Tensor, Tensor, Tensor]:
-    """Grains of one size a picture (4 to 60 px): nearest and second distance in grain sizes, and a number a grain.
+    """Grains of one size a picture, 4 to 60 px: nearest and second distance in grain sizes, a number a grain.
 
     Worley's cellular noise: one jittered point in each cell of a grid; a pixel
     looks only at the 3 x 3 cells about its own.

@@ -79,7 +79,8 @@ def photograph(draw: torch.Generator, linear: Tensor) -> Tensor:
     """sRGB-like picture with the faults of the camera, each picture with its own."""
     rgb = camera.blur_and_noise(draw, camera.expose(draw, linear))
     compressed = chance(draw, len(rgb), 0.7)[:, None]
-    return rgb * (1 - compressed) + camera.jpeg(draw, rgb) * compressed
+    quality = uniform(draw, (len(rgb),), 35.0, 98.0)
+    return rgb * (1 - compressed) + camera.jpeg(rgb, quality) * compressed
 
 
 def examples(draw: torch.Generator, walls: Walls, side: int, faults: float = 1.0) -> Examples:
@@ -113,7 +114,7 @@ def _reframed(draw: torch.Generator, rgb: Tensor, walls: Walls, side: int) -> Ex
 
 
 def pixel_weight(root: Tensor, half_width: Tensor) -> Tensor:
-    """A root counts by its length, not its area, so thin ones weigh more a pixel; sub-pixel hairs hardly count."""
+    """A root counts by length, not area: thin ones weigh more a pixel; sub-pixel hairs hardly count."""
     by_length = (3.0 / half_width.clamp_min(0.5)).clamp(0.5, 2.5)
     unsure = torch.where(half_width < 0.9, 0.25, 1.0)
     return torch.where(root > 0.1, by_length * unsure, torch.ones_like(root))

@@ -20,7 +20,7 @@ from torch import Tensor
 from rootread.train.feed import Feed, to_walls
 from rootread.train.held_out import CHECKPOINT_SEEDS
 from rootread.train.loss import Tally, loss
-from rootread.train.maker import Walls, make_walls
+from rootread.train.maker import make_walls
 from rootread.train.net import RootNet, follow, parameter_count
 from rootread.train.pool import Examples, Pool, examples
 from rootread.train.settings import TINY, TrainSettings
@@ -90,7 +90,8 @@ class Trainer:
                 if count:
                     walls = pool.draw(self.draw, count)
                     parts.append(examples(self.draw, walls, settings.side, faults))
-        return Examples(*(torch.cat([getattr(p, f.name) for p in parts]) for f in dataclasses.fields(Examples)))
+        names = [field.name for field in dataclasses.fields(Examples)]
+        return Examples(*(torch.cat([getattr(part, name) for part in parts]) for name in names))
 
     def step(self, progress: float) -> Tensor:
         """One step at ``progress`` 0 to 1 of the run; returns the loss."""
@@ -117,7 +118,7 @@ class Trainer:
     def validate(self, held_out: dict[str, list[Examples]]) -> dict[str, float]:
         """Figures of the averaged weights on held-out pictures."""
         self.average.eval()
-        figures = {}
+        figures: dict[str, float] = {}
         for name, batches in held_out.items():
             tally = Tally.empty(self.device)
             for batch in batches:
@@ -167,8 +168,8 @@ def main() -> None:
     parser.add_argument("--minutes", type=float)
     parser.add_argument("--rate", type=float, help="peak learning rate")
     parser.add_argument("--seed", type=int)
-    parser.add_argument("--span", type=float, nargs=2, help="part of the cosine that this run goes through, as 0 0.6")
-    parser.add_argument("--first-scene", type=int, default=0, help="first scene seed; a resumed run takes new ones")
+    parser.add_argument("--span", type=float, nargs=2, help="part of the cosine to go through, as 0 0.6")
+    parser.add_argument("--first-scene", type=int, default=0, help="seed; a resumed run takes new ones")
     parser.add_argument("--workers", type=int, help="processes that render scenes; 0 for made walls alone")
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--tiny", action="store_true", help="a few steps in miniature, to try the way")

@@ -87,12 +87,15 @@ def draw_things(draw: torch.Generator, count: int, things: int, points: int, sid
 
     along = torch.linspace(0.0, 1.0, points, device=draw.device)
     profile = 1.0 - taper[..., None] * along ** _between(draw, 0.5 + 0 * taper, 2.5 + 0 * taper)[..., None]
-    swelling = torch.exp(0.12 * rootlike.float()[..., None] * _smooth(normal(draw, (count, things, points)), 2))
+    uneven = _smooth(normal(draw, (count, things, points)), 2)
+    swelling = torch.exp(0.12 * rootlike.float()[..., None] * uneven)
     half_width = (width[..., None] * profile * swelling).clamp_min(0.4)
     return Things(kind, path, half_width, relief)
 
 
-def _between(draw: torch.Generator, low: Tensor, high: Tensor, log: bool = False, power: float = 1.0) -> Tensor:
+def _between(
+    draw: torch.Generator, low: Tensor, high: Tensor, log: bool = False, power: float = 1.0
+) -> Tensor:
     """Draws between two bounds; ``power`` above 1 favours the low end."""
     share = uniform(draw, tuple(low.shape)) ** power
     return torch.exp(low.log() * (1 - share) + high.log() * share) if log else low + (high - low) * share
@@ -109,7 +112,7 @@ def _smooth(field: Tensor, width: int) -> Tensor:
 def _headings(
     draw: torch.Generator, kind: Tensor, wiggle: Tensor, length: Tensor, points: int, count: int, things: int
 ) -> Tensor:
-    """``(B, O, N)`` heading along each path: a smoothed random walk, with kinks and sideways turns for some."""
+    """``(B, O, N)`` heading along each path: a smoothed random walk, with kinks and turns for some."""
     step = length / (points - 1)
     walk = _smooth(normal(draw, (count, things, points)), 1) * (wiggle * torch.sqrt(step / 10.0))[..., None]
     # A picture's things share a direction more or less (roots of one crown side, straw in a wind-row).
