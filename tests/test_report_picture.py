@@ -98,7 +98,7 @@ def test_marks_on_a_sheet_cover_the_photo_by_their_opacity():
     seen = lay_over(sheet, np.full((20, 40, 3), SOIL, np.uint8))
     assert np.abs(seen[10, 20].astype(int) - LEVEL).max() <= 1
     assert np.abs(seen[6, 20] - (np.array(SOIL) + WHITE) / 2).max() <= 2  # half veil, half soil
-    assert np.abs(seen[2, 20].astype(int) - SOIL).max() <= 1
+    assert np.abs(seen[0, 20].astype(int) - SOIL).max() <= 1
 
 
 def test_the_sheet_in_the_page_looks_like_the_picture():
