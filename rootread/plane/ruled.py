@@ -26,8 +26,10 @@ MIN_REACH_PX = 2.0
 SIDE_SE_PX = 3.0
 SIDE_PLACES = 9
 MIN_MARKS = 6
-# Marks of a rule lie within this share of their spacing of where its plane puts them.
+# Most marks of a rule lie within this share of their spacing, or so many pixels, of where its plane puts them.
 MAX_OFF_SHARE = 0.03
+MAX_OFF_PX = 0.5
+MOST = 80.0
 LOCATING_ROUNDS = 3
 # Light and dust change little over so many bands.
 BANDS_ALIKE = 6
@@ -93,7 +95,9 @@ def locate_ruled(
         within = (lines.k >= first) & (lines.k <= last)
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
         fit = fit_camera(Sightings.joined([ends, seen]), fit.values, belief, width_free=True)
-    if not fit.sound or _rms(residuals_px(fit, seen)) > MAX_OFF_SHARE * np.median(lines.spacing_px[within]):
+    allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
+    # Most marks, though not each and every one: a root or a clod may lie along one.
+    if not fit.sound or np.percentile(np.abs(residuals_px(fit, seen)), MOST) > allowed_px:
         return None
     z0, z1 = (np.array([first, last]) - middle) * ruled.spacing_in
     x = fit.half_width_in
@@ -123,10 +127,6 @@ def _side_ends(sides_in: Points, sides_px: Points) -> Sightings:
         np.full(4, SIDE_SE_PX),
         np.full(4, NO_GLARE),
     )
-
-
-def _rms(values: Floats) -> float:
-    return float(np.sqrt(np.mean(values**2)))
 
 
 @dataclass(frozen=True, eq=False)
