@@ -84,7 +84,7 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     evidence = (
         f"{layer.turned + layer.stopped} of {layer.reached} roots that reached {layer.depth_in:.1f} in were "
         f"turned or stopped there; {low} to {high} of 100 get through; "
-        f"chance gathers as many with p = {layer.p_value:.3f}."
+        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
     )
     run_in = layer.depth_in + BELOW_LAYER_IN
     within = 2.0 * layer.depth_se_in
