@@ -28,15 +28,21 @@ CROPS_A_LOOK = 4
 Crop = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.float16], NDArray[np.float16]]
 
 
+def soils_of(seed: int) -> tuple[str, ...]:
+    """Soils that the scene of a seed may have: training and held-out scenes share none."""
+    held_out = seed >= CHECKPOINT_SEEDS
+    return tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out)
+
+
 def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
     rng = np.random.default_rng(seed)
-    held_out = seed >= CHECKPOINT_SEEDS
-    scene = draw_training_scene(rng, tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out))
+    soils = soils_of(seed)
+    scene = draw_training_scene(rng, soils)
     crops = []
     for k in range(count):
         if k and k % CROPS_A_LOOK == 0:
-            scene = vary(scene, rng, tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out))
+            scene = vary(scene, rng, soils)
         rgb, root, half_width, direction = render_crop(scene, side, float(rng.uniform(*PX_PER_IN)), rng)
         twice = np.moveaxis(direction, -1, 0).astype(np.float16)
         crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))

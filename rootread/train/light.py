@@ -32,7 +32,7 @@ def blur_each(field: Tensor, sigma: Tensor, reach: int = 6) -> Tensor:
     at = torch.arange(-reach, reach + 1, device=field.device, dtype=field.dtype)
     kernel = torch.exp(-0.5 * (at[None] / sigma[:, None].clamp_min(0.05)) ** 2)
     kernel = (kernel / kernel.sum(1, keepdim=True)).repeat_interleave(channels, 0)[:, None]
-    field = F.pad(field, (reach,) * 4, mode="reflect").view(1, count * channels, side + 2 * reach, -1)
+    field = F.pad(field, (reach,) * 4, mode="reflect").reshape(1, count * channels, side + 2 * reach, -1)
     field = F.conv2d(field, kernel[:, :, None, :], groups=count * channels)
     return F.conv2d(field, kernel[:, :, :, None], groups=count * channels).view(count, channels, side, side)
 

@@ -1,0 +1,192 @@
+"""Making walls in PyTorch and learning from them; skipped where the extra ``train`` is not installed."""
+
+import colorsys
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+
+from rootread.scene.soils import SOILS  # noqa: E402
+from rootread.train import camera, things  # noqa: E402
+from rootread.train.draw import draw_layer  # noqa: E402
+from rootread.train.export import export, fit_calibration, load  # noqa: E402
+from rootread.train.feed import scene_crops, soils_of, to_walls  # noqa: E402
+from rootread.train.ground import hsv_to_linear  # noqa: E402
+from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
+from rootread.train.loss import Tally, loss  # noqa: E402
+from rootread.train.maker import Walls, make_walls  # noqa: E402
+from rootread.train.net import Outputs, RootNet, folded, parameter_count  # noqa: E402
+from rootread.train.pool import examples, turned  # noqa: E402
+from rootread.train.run import Trainer  # noqa: E402
+from rootread.train.settings import TINY  # noqa: E402
+
+CPU = torch.device("cpu")
+
+
+def generator(seed: int = 5) -> "torch.Generator":
+    return torch.Generator().manual_seed(seed)
+
+
+def straight_line(degrees: float, half_width_px: float, side: int = 160) -> things.Things:
+    """One blunt straight thing 100 px long through the middle of a picture."""
+    along = torch.linspace(-50, 50, 5)
+    turn = math.radians(degrees)
+    points = torch.stack([along * math.cos(turn), along * math.sin(turn)], -1) + side / 2
+    return things.Things(
+        torch.tensor([[things.LINE]]),
+        points[None, None],
+        torch.full((1, 1, 5), half_width_px),
+        torch.ones(1, 1),
+    )
+
+
+@pytest.mark.parametrize("degrees", [0.0, 17.0, 45.0, 80.0, 90.0, 131.0])
+@pytest.mark.parametrize("half_width_px", [1.0, 3.5])
+def test_a_drawn_line_covers_its_length_times_its_width(degrees: float, half_width_px: float) -> None:
+    layer = draw_layer(straight_line(degrees, half_width_px), 160, torch.zeros(1, 160, 160, 2))
+    # Blunt ends reach 0.6 px on, so that pieces of a bent thing meet.
+    assert float(layer.cover.sum()) == pytest.approx(101.2 * 2 * half_width_px, rel=0.05)
+    on = layer.cover[0] > 0.5
+    off = torch.remainder(layer.direction[0][on] - math.radians(degrees) + math.pi / 2, math.pi) - math.pi / 2
+    assert float(off.abs().max()) < 0.01
+
+
+def test_a_mirrored_wall_has_mirrored_directions() -> None:
+    """A line drawn at a is, after mirroring and swapping, a line at the direction its label says."""
+    layer = draw_layer(straight_line(25.0, 3.0), 160, torch.zeros(1, 160, 160, 2))
+    twice = torch.stack([(2 * layer.direction).cos(), (2 * layer.direction).sin()], 1)
+    walls = Walls(layer.cover[:, None].expand(-1, 3, -1, -1), layer.cover, layer.half_width, twice)
+    seen = set()
+    for seed in range(12):
+        after = turned(generator(seed), walls)
+        row, col = np.nonzero(after.root[0].numpy() > 0.5)
+        # Direction of the pixels' longest spread, from their second moments.
+        drawn = 0.5 * np.arctan2(2 * np.cov(col, row)[0, 1], np.var(col) - np.var(row))
+        on = after.root[0] > 0.5
+        told = 0.5 * math.atan2(
+            float(after.direction[0, 1][on].mean()), float(after.direction[0, 0][on].mean())
+        )
+        assert abs((told - drawn + np.pi / 2) % np.pi - np.pi / 2) < 0.03
+        seen.add(round(math.degrees(told)) % 180)
+    assert len(seen) == 4
+
+
+def test_made_walls_have_roots_in_most_pictures_and_none_in_some() -> None:
+    walls = make_walls(generator(), 10, 96)
+    share = walls.root.mean((1, 2))
+    assert torch.isfinite(walls.linear).all() and float(walls.linear.min()) >= 0
+    assert 0.3 < float((share > 0).float().mean()) < 1.0
+    assert float(share.mean()) < 0.3
+
+
+def test_hues_are_those_of_the_standard_library() -> None:
+    """Source: ``colorsys.hsv_to_rgb`` of Python's standard library."""
+    for hue in (0.0, 35.0, 100.0, 210.0, 330.0):
+        ours = hsv_to_linear(torch.tensor(hue), torch.tensor(0.6), torch.tensor(0.7)) ** (1 / 2.2)
+        assert ours.tolist() == pytest.approx(colorsys.hsv_to_rgb(hue / 360, 0.6, 0.7), abs=1e-4)
+
+
+@pytest.mark.parametrize("quality", [40, 75, 92])
+def test_jpeg_damage_is_that_of_a_jpeg_library(quality: int) -> None:
+    """Source: OpenCV's own JPEG, colour at half resolution: the same picture comes back, nearly."""
+    rng = np.random.default_rng(2)
+    rgb = cv2.GaussianBlur(rng.uniform(0, 255, (96, 96, 3)), (0, 0), 1.5)
+    rgb = np.clip((rgb - 127) * 3 + 127, 0, 255).astype(np.uint8)
+    _, file = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    theirs = cv2.imdecode(file, cv2.IMREAD_COLOR)[..., ::-1].astype(float)
+    picture = torch.from_numpy(rgb).permute(2, 0, 1)[None].float() / 255
+    ours = camera.jpeg(picture, torch.tensor([float(quality)]))[0].permute(1, 2, 0).numpy() * 255
+    damage = np.abs(theirs - rgb).mean()
+    assert np.abs(ours - theirs).mean() < 0.5 * damage
+
+
+def test_one_step_of_learning_moves_the_weights_and_resumes(tmp_path: Path) -> None:
+    trainer = Trainer(TINY, CPU)
+    trainer.add_made()
+    before = trainer.net.head.weight.detach().clone()
+    value = trainer.step(0.5)
+    assert math.isfinite(float(value))
+    assert not torch.equal(before, trainer.net.head.weight)
+    figures = trainer.validate({"made": [trainer.batch()]})
+    assert 0 <= figures["made_average_precision"] <= 1
+    trainer.save(tmp_path / "checkpoint.pt")
+    other = Trainer(replace(TINY, seed=99), CPU)
+    other.resume(tmp_path / "checkpoint.pt")
+    assert other.steps == 1
+    assert torch.equal(other.average.head.weight, trainer.average.head.weight)
+
+
+def test_a_few_steps_on_one_batch_lower_its_loss() -> None:
+    torch.manual_seed(1)
+    net = RootNet(TINY.widths)
+    draw = generator()
+    batch = examples(draw, make_walls(draw, 2, 96), 64)
+    optimiser = torch.optim.Adam(net.parameters(), 3e-3)
+    values = []
+    for _ in range(25):
+        optimiser.zero_grad()
+        value = loss(net.read(batch.rgb), batch)
+        value.backward()
+        optimiser.step()
+        values.append(value.item())
+    assert np.mean(values[-3:]) < 0.8 * values[0]
+
+
+def test_the_exported_file_computes_what_the_network_computes(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
+    import onnxruntime
+
+    trainer = Trainer(TINY, CPU)
+    trainer.add_made()
+    for _ in range(3):
+        trainer.step(0.5)
+    trainer.save(tmp_path / "checkpoint.pt")
+    rgb = torch.rand((1, 3, 96, 64), generator=generator())
+    trainer.average.eval()
+    with torch.no_grad():
+        logit, shape = trainer.average(rgb)
+    export(load(tmp_path / "checkpoint.pt"), tmp_path / "net.onnx")
+    session = onnxruntime.InferenceSession(tmp_path / "net.onnx", providers=["CPUExecutionProvider"])
+    found_logit, found_shape = session.run(None, {"rgb": rgb.numpy()})
+    assert np.abs(found_logit - logit.numpy()).max() < 1e-4
+    assert np.abs(found_shape - shape.numpy()).max() < 1e-4
+
+
+def test_the_network_has_between_a_half_and_two_million_parameters() -> None:
+    assert 0.5e6 < parameter_count(folded(RootNet())) < 2e6
+
+
+def test_calibration_recovers_a_known_distortion() -> None:
+    """Pixels whose true log odds are 1.5 x - 0.5 of the stated ones."""
+    stated = (np.arange(200) + 0.5) / 200
+    logit = np.log(stated / (1 - stated))
+    true = 1 / (1 + np.exp(-(1.5 * logit - 0.5)))
+    assert fit_calibration(1e4 * true, 1e4 * (1 - true)) == pytest.approx((1.5, -0.5), abs=0.01)
+
+
+def test_average_precision_of_a_perfect_and_of_a_blind_network() -> None:
+    draw = generator()
+    batch = examples(draw, make_walls(draw, 3, 96), 64)
+    root = (batch.root > 0.6).float()
+    blank = torch.zeros(3, 3, 32, 32)
+    for logit, low, high in ((20 * root - 10, 0.99, 1.0), (torch.zeros_like(root), 0.0, 0.5)):
+        tally = Tally.empty(CPU)
+        tally.add(Outputs(logit, blank), batch)
+        assert low <= tally.figures()["average_precision"] <= high
+
+
+def test_training_and_held_out_scenes_share_no_soil() -> None:
+    assert not set(soils_of(CHECKPOINT_SEEDS - 1)) & set(soils_of(CHECKPOINT_SEEDS))
+    assert set(soils_of(CHECKPOINT_SEEDS)) == set(HELD_OUT_SOILS) < set(SOILS)
+
+
+def test_rendered_crops_become_walls_to_learn_from() -> None:
+    walls = to_walls(scene_crops(3, 96, count=2), CPU)
+    batch = examples(generator(), walls, 64, faults=0.5)
+    assert batch.rgb.shape == (2, 3, 64, 64) and batch.direction.shape == (2, 2, 64, 64)
+    assert float(batch.rgb.min()) >= 0 and float(batch.rgb.max()) <= 1
