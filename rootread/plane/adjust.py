@@ -31,9 +31,9 @@ GLARE_DIFFERENCE_SE_PX = 0.12
 # A place further from the fit than this many robust standard deviations is not on the object.
 OUTLIER_SIGMAS = 4.0
 MAX_ROUNDS = 4
-MAX_STEPS = 40
+MAX_STEPS = 25
 # A step shorter than this, in standard errors of what is fitted, no longer matters.
-SETTLED = 0.01
+SETTLED = 0.03
 # Residuals beyond this many expected errors count by their size, not their square.
 HUBER = 2.0
 LONGEST_STEP = 0.3

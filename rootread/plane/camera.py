@@ -27,8 +27,9 @@ USUAL_K1_SE = 0.03
 # Nobody photographs a wall from further aside than this.
 MAX_TILT_DEG = 50.0
 
-# The order of the numbers that describe a camera before a plane. After them come
-# differences of glare from the common one, a number for each group of edges.
+# The order of the numbers that describe a camera before a plane. The shift is x and y in inches and
+# z over the focal length, inches a pixel: a photo fixes that ratio far better than either of its parts.
+# After them come differences of glare from the common one, a number for each group of edges.
 ROTATION, SHIFT, LOG_FOCAL, K1, LOG_HALF_WIDTH, GLARE = slice(0, 3), slice(3, 6), 6, 7, 8, 9
 COUNT = 10
 
@@ -63,7 +64,7 @@ class CameraFit:
     """A camera and plane fitted to a scale object, with the covariance of everything fitted."""
 
     values: Floats
-    """``(10 + G,)`` rotation vector, shift in inches, log focal px, k1, log half width in, glare px."""
+    """``(10 + G,)`` rotation vector, shift, log focal px, k1, log half width in, glare px."""
     covariance: Floats
     """``(10 + G, 10 + G)``."""
     belief: CameraBelief
@@ -89,6 +90,11 @@ class CameraFit:
         return np.asarray(cv2.Rodrigues(self.values[ROTATION])[0])
 
     @property
+    def shift_in(self) -> Floats:
+        """``(3,)`` the object's origin in camera axes, inches."""
+        return shift_of(self.values)
+
+    @property
     def half_width_in(self) -> float:
         """Fitted half width of an object whose width was not known."""
         return float(np.exp(self.values[LOG_HALF_WIDTH]))
@@ -96,7 +102,7 @@ class CameraFit:
     @property
     def distance_in(self) -> float:
         """From the camera to the plane along the plane's normal."""
-        return float(abs(self.rotation[:, 2] @ self.values[SHIFT]))
+        return float(abs(self.rotation[:, 2] @ self.shift_in))
 
     @property
     def tilt_deg(self) -> float:
@@ -109,7 +115,7 @@ class CameraFit:
         return bool(
             np.all(np.isfinite(self.values))
             and np.all(np.isfinite(self.covariance))
-            and self.values[SHIFT][2] > 0
+            and self.shift_in[2] > 0
             and self.tilt_deg < MAX_TILT_DEG
         )
 
@@ -148,6 +154,12 @@ def _lens(values: Floats, belief: CameraBelief) -> Lens | None:
     return Lens(focal, focal, *belief.centre_px, k1=float(values[K1]))
 
 
+def shift_of(values: Floats) -> Floats:
+    """``(3,)`` the object's origin in camera axes, inches."""
+    x, y, z_over_focal = values[SHIFT]
+    return np.array([x, y, z_over_focal * np.exp(values[LOG_FOCAL])])
+
+
 def plane_homography(values: Floats, belief: CameraBelief) -> Floats:
     """K [r1 r2 t]: the columns of the rotation that span the plane, and the shift."""
     rotation, _ = cv2.Rodrigues(values[ROTATION])
@@ -155,14 +167,14 @@ def plane_homography(values: Floats, belief: CameraBelief) -> Floats:
     matrix = np.array([[focal, 0, belief.centre_px[0]], [0, focal, belief.centre_px[1]], [0, 0, 1.0]])
     if belief.known is not None:
         matrix = belief.known.matrix
-    return np.asarray(matrix @ np.column_stack([rotation[:, 0], rotation[:, 1], values[SHIFT]]))
+    return np.asarray(matrix @ np.column_stack([rotation[:, 0], rotation[:, 1], shift_of(values)]))
 
 
 def project(values: Floats, object_in: Points, belief: CameraBelief) -> Points:
     """Object places, x in half widths, to photo pixels (undistorted ones where the lens is known)."""
     stretched = object_in * [np.exp(values[LOG_HALF_WIDTH]), 1.0]
     rotation, _ = cv2.Rodrigues(values[ROTATION])
-    in_camera = stretched @ rotation[:, :2].T + values[SHIFT]
+    in_camera = stretched @ rotation[:, :2].T + shift_of(values)
     ray = in_camera[:, :2] / np.maximum(in_camera[:, 2:], 1e-6)
     if belief.known is not None:
         return ray * [belief.known.fx, belief.known.fy] + [belief.known.cx, belief.known.cy]
@@ -188,7 +200,7 @@ def pose_from_homography(matrix: Floats, belief: CameraBelief, width_free: bool 
     rotation = left @ np.diag([1, 1, np.linalg.det(left @ right_t)]) @ right_t
     values = np.zeros(COUNT)
     values[ROTATION] = cv2.Rodrigues(rotation)[0].ravel()
-    values[SHIFT] = columns[:, 2]
     values[LOG_FOCAL] = np.log(belief.focal_px)
+    values[SHIFT] = columns[:, 2] / [1.0, 1.0, belief.focal_px]
     values[LOG_HALF_WIDTH] = np.log(half_width)
     return values

@@ -34,7 +34,7 @@ ROUNDS = 4
 # A line through its places is handed on as two of them, near where least squares knows it best.
 LINE_ENDS = np.array([-0.6, 0.6])
 # Every printed edge is off by about this, for paper, print, pixel grid and JPEG.
-PRINT_SE_PX = 0.1
+PRINT_SE_PX = 0.07
 
 
 @dataclass(frozen=True, eq=False)

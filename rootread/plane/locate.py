@@ -12,7 +12,7 @@ from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
 from rootread.photo import Photo, to_linear
 from rootread.plane.bars import find_bars
-from rootread.plane.camera import SHIFT, CameraBelief, CameraFit
+from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
 from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
 from rootread.plane.points import locate_points
@@ -142,9 +142,9 @@ def _behind(fit: CameraFit, standoff_in: float) -> CameraFit:
     """The wall's plane: that of the object moved away from the camera by the object's standoff."""
     if standoff_in == 0.0:
         return fit
-    away = fit.rotation[:, 2] * np.sign(fit.rotation[:, 2] @ fit.values[SHIFT])
+    away = fit.rotation[:, 2] * np.sign(fit.rotation[:, 2] @ fit.shift_in)
     values = fit.values.copy()
-    values[SHIFT] = values[SHIFT] + standoff_in * away
+    values[SHIFT] += standoff_in * away / [1.0, 1.0, np.exp(values[LOG_FOCAL])]
     return replace(fit, values=values)
 
 
