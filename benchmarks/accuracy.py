@@ -51,7 +51,7 @@ def score_wall(truth: Truth, result: Result) -> Score:
     traces = result.traces_in_truth(truth)
     found = np.concatenate(traces) if traces else np.empty((0, 2))
     seen = np.concatenate([root.seen for root in truth.roots])
-    wanted = np.concatenate([root.points[root.needed] for root in truth.roots])
+    wanted = np.concatenate([root.seen[root.needed] for root in truth.roots])
     tortuosity_error, whole = _whole_roots(truth, traces)
     descent = _true_descent(truth)
     layer_error, missed, invented = _layers(truth, result)
@@ -111,13 +111,13 @@ def _whole_roots(truth: Truth, traces: list[Points]) -> tuple[float, float]:
     main = [root for root in truth.roots if root.length_in >= 4 and root.needed.mean() >= 0.6]
     errors = []
     for root in main:
-        own = cKDTree(root.points)
+        own = cKDTree(root.seen)
         for trace, tree in zip(traces, trees, strict=True):
-            covered = (tree.query(root.points, distance_upper_bound=NEAR_IN)[0] < NEAR_IN).mean()
+            covered = (tree.query(root.seen, distance_upper_bound=NEAR_IN)[0] < NEAR_IN).mean()
             if covered <= WHOLE_SHARE or (own.query(trace)[0] < NEAR_IN).mean() <= WHOLE_SHARE:
                 continue
             first, last = sorted(own.query(trace[[0, -1]])[1])
-            true = (last - first) * STEP_IN / max(_distance(root.points[[first, last]]), 0.1)
+            true = (last - first) * STEP_IN / max(_distance(root.seen[[first, last]]), 0.1)
             errors.append(100 * abs(len(trace) * STEP_IN / max(_distance(trace[[0, -1]]), 0.1) / true - 1))
             break
     median = float(np.median(errors)) if errors else float("nan")
