@@ -114,6 +114,32 @@ def card(
     typer.echo(f"{out}  Print at 100 %, measure the 6-inch line, hang it flush on the wall.")
 
 
+@app.command()
+def mask(
+    photo: Annotated[Path, typer.Argument(help="Any photo; no scale object is needed.")],
+    out: Annotated[Path, typer.Option(help="PNG to write, 0 to 255, in the photo's own pixels, upright.")],
+    polarity: Annotated[str, typer.Option(help="light: roots. dark: dark lines on paler ground.")] = "light",
+) -> None:
+    """Write how likely each pixel of a photo shows a root.
+
+    Example: rootread mask wall.jpg --out roots.png
+    """
+    import cv2
+    import numpy as np
+
+    from rootread.batch.files import write_bytes
+    from rootread.find.network import photo_probability
+    from rootread.photo import read_photo
+
+    if polarity not in ("light", "dark"):
+        raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")
+    rgb = read_photo(photo).rgb
+    probability = photo_probability(rgb, "pale" if polarity == "light" else "dark")
+    _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
+    write_bytes(out, png.tobytes())
+    typer.echo(str(out))
+
+
 @app.command("settings")
 def print_settings(settings: SettingsFile = None) -> None:
     """Print every setting with its value, as TOML to edit.

@@ -1,16 +1,20 @@
 """The network finder: made walls of held-out seeds and soils, bare textures, a real photograph of vessels."""
 
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 import skimage.data
 from numpy.typing import NDArray
+from PIL import Image
 from scipy.ndimage import distance_transform_edt
 from skimage.filters import sato
 from skimage.morphology import skeletonize
+from typer.testing import CliRunner
 
+from rootread.cli import app
 from rootread.errors import BadRequest
 from rootread.find import find_roots, tiles
 from rootread.find.network import lasting_pieces, network_roots, photo_probability, read_picture
@@ -200,6 +204,19 @@ def test_short_and_unsure_pieces_do_not_last() -> None:
     probability[80, 10:25] = 0.95
     kept = lasting_pieces(probability, 0.35, 0.9, 29.0)
     assert kept[20, 10:90].all() and not kept[50].any() and not kept[80].any()
+
+
+def test_the_command_writes_a_map_in_the_pixels_of_the_upright_photo(tmp_path: Path) -> None:
+    """The photo lies on its side and says so in its Exif, as phones do."""
+    rgb = np.ascontiguousarray(crop(0)[0][:540, :640])
+    exif = Image.Exif()
+    exif[0x0112] = 6  # to be shown turned a quarter to the right (Exif 2.3, tag 0x0112)
+    Image.fromarray(np.rot90(rgb)).save(tmp_path / "turned.png", exif=exif)
+    request = ["mask", str(tmp_path / "turned.png"), "--out", str(tmp_path / "map.png")]
+    assert CliRunner().invoke(app, request).exit_code == 0
+    written = np.asarray(Image.open(tmp_path / "map.png"))
+    assert written.shape == (540, 640) and written.dtype == np.uint8
+    assert np.abs(written / 255 - photo_probability(rgb)).max() < 0.005
 
 
 def test_an_unknown_polarity_is_refused() -> None:

@@ -26,8 +26,10 @@ Mask = NDArray[np.bool_]
 WEIGHTS = "weights/roots.onnx"
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
-PHOTO_SCALES = (1.0, 0.5, 0.25)
-"""Without a scale in inches a photo is read at these reductions and the surest answer counts."""
+PHOTO_SIDE_PX = 4000
+"""Without a scale in inches a photo is first brought to this longest side: walls then have 70-130 px/in."""
+PHOTO_SCALES = (1.0, 0.5)
+"""Then it is read at these reductions, and the surer answer counts."""
 REFUSED_SHARE = 0.74
 """Share of the mask expected to be root under which none of it is believed; made walls have 0.78 and more."""
 DOUBTFUL_SHARE = 0.80
@@ -84,9 +86,9 @@ def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
     """Root probability of ``(M, N, 3)`` sRGB whose scale is not known, ``(M, N)`` 0 to 1."""
     rows, columns = rgb.shape[:2]
     best = np.full((rows, columns), -np.inf, np.float32)
+    fitting = min(1.0, PHOTO_SIDE_PX / max(rows, columns))
     for scale in PHOTO_SCALES:
-        if min(rows, columns) * scale >= 64 or scale == 1.0:
-            best = np.maximum(best, read_picture(_polarised(rgb, polarity), scale).logit)
+        best = np.maximum(best, read_picture(_polarised(rgb, polarity), fitting * scale).logit)
     return _sigmoid(best)
 
 
