@@ -6,12 +6,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from handmade_roots import along, trace
-from report_walls import empty_wall, open_wall, refused_wall, turned_wall, wall
+from report_walls import empty_wall, open_roots, open_wall, refused_wall, turned_roots, turned_wall, wall
 
 from rootread.fieldsheet import RecordedLayer
-from rootread.report import page, rows_of, wall_section
-from rootread.report.plots import rose_lengths, rose_words
+from rootread.judge import CAUTIONS
+from rootread.report import advice_items, page, profiles, rows_of, wall_section
+from rootread.report.counsel import folder_advice
+from rootread.report.detail import around_layers
+from rootread.report.profiles import passage_profile
+from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
+from rootread.report.words import scale_words
 from rootread.settings import MeasureSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
@@ -50,7 +55,8 @@ class Reader(HTMLParser):
 def report(*walls, settings=None):
     settings = settings or Settings()
     rows = [rows_of(made)["walls"][0] for made in walls]
-    return page(rows, [wall_section(made, settings) for made in walls], settings, Path("graded"))
+    sections = [wall_section(made, settings) for made in walls]
+    return page(rows, sections, settings, Path("graded"), [advice_items(made) for made in walls])
 
 
 def read(html):
@@ -143,7 +149,7 @@ def test_without_treatments_there_is_no_comparison_of_them():
 def test_the_section_says_what_the_roots_did_at_the_layer():
     wall = turned_wall()
     text = words(wall_section(wall, Settings()))
-    assert "0 of 8 roots crossed, 8 turned" in text
+    assert "of 8 roots that came to it 0 crossed, 8 turned" in text
     assert f"{wall.layers[0].depth_in:.1f} in (16 cm)" in text
     assert "disk 6.5" in text
     for part in ("descent", "passage", "straightness", "roundness", "evenness"):
@@ -172,6 +178,87 @@ def test_a_deep_pit_asks_for_a_ladder_and_a_deeper_one_for_shoring(depth_in, lad
     text = words(wall_section(open_wall(pit_depth_in=depth_in), Settings()))
     assert ("a ladder within 25 feet" in text) == ladder
     assert ("a protective system" in text) == shoring
+
+
+def test_advice_stands_before_the_picture_with_what_it_rests_on():
+    made = turned_wall()
+    section = wall_section(made, Settings())
+    (advice,) = made.judgement.advice
+    before, _, after = section.partition("<figure>")
+    assert advice.text in before and advice.evidence in before
+    assert advice.text not in after
+
+
+def test_the_summary_says_the_same_advice_once_for_all_walls_that_get_it():
+    walls = [turned_wall("a"), turned_wall("b"), empty_wall("c")]
+    text, same = words(report(*walls)), walls[0].judgement.advice[0].text
+    summary = text.partition("Before anyone climbs in")[0]
+    assert summary.count(same) == 1
+    told = folder_advice({made.name: advice_items(made) for made in walls})
+    assert [group["walls"] for group in told] == [["a", "b"], ["c"]]
+    assert told[0]["evidence"] == [(name, walls[0].judgement.advice[0].evidence) for name in "ab"]
+
+
+def test_what_is_to_be_done_comes_before_what_is_to_be_left():
+    leave = {"kind": "leave", "text": "Leave it.", "evidence": "Nothing."}
+    deeper = {"kind": "run deeper", "text": "Run deeper.", "evidence": "A layer."}
+    told = folder_advice({"a": [leave], "b": [leave], "c": [deeper, leave]})
+    assert [group["text"] for group in told] == ["Run deeper.", "Leave it."]
+    assert told[1]["walls"] == ["a", "b"]  # of a wall with two pieces of advice, the first
+
+
+def test_the_cautions_are_said_once_however_many_walls_there_are():
+    text = words(report(turned_wall("a"), turned_wall("b"), open_wall("c")))
+    for caution in CAUTIONS:
+        assert text.count(caution) == 1
+
+
+def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
+    guessed = words(wall_section(turned_wall(), Settings()))
+    known = words(wall_section(turned_wall(shanks_at_in=(5.0, 25.0)), Settings()))
+    assert "left third" in guessed and "a guess" in guessed
+    assert "slot" in known and "a guess" not in known
+
+
+def test_root_above_and_at_the_layer_adds_up_to_the_root_of_the_wall():
+    made = turned_wall()
+    table = around_layers(made.judgement, made.layers)
+    assert [row[0] for row in table["rows"]] == ["above the layer", "at the layer"]
+    length_in = sum(float(row[2].removesuffix(" in")) for row in table["rows"])
+    assert length_in == pytest.approx(made.readings.root_length_in, abs=len(table["rows"]) * 0.5)
+    assert around_layers(open_wall().judgement, ()) is None
+
+
+def test_the_curve_of_passage_ends_where_the_share_of_roots_ends_within_its_band():
+    made = wall([*turned_roots()[:6], *open_roots()])
+    curve = made.judgement.passage
+    drawing = passage_profile(curve, made.readings, made.layers)
+    ways = {
+        kind: np.array(re.findall(r"[-\d.]+", shape), dtype=float).reshape(-1, 2)
+        for shape, kind in re.findall(r'<path d="(M[^"]*?)Z?" class="(band|curve|few)"/>', drawing)
+    }
+    way = np.vstack([ways["curve"], ways.get("few", np.empty((0, 2)))])
+    assert way[0, 0] == pytest.approx(profiles.LEFT + profiles.WIDTH * curve.share[0], abs=0.1)
+    assert way[-1, 0] == pytest.approx(profiles.LEFT + profiles.WIDTH * curve.share[-1], abs=0.1)
+    assert 0 < curve.share[-1] < 1
+    low, high = ways["band"][len(curve.depth_in) - 1, 0], ways["band"][len(curve.depth_in), 0]
+    assert low < way[-1, 0] < high
+
+
+def test_finer_figures_are_folded_away():
+    section = wall_section(turned_wall(), Settings())
+    folded = section.partition("<details")[2]
+    assert "half of the root length lies above" in folded
+    assert "fine, 1–2 mm" in folded or "medium, 2–5 mm" in folded
+
+
+@pytest.mark.parametrize(
+    ("se_px", "says"), [(0.0004, "within 0.1 %"), (0.05, "give or take 0.2 %"), (0.2, "give or take 1.0 %")]
+)
+def test_no_scale_is_said_to_be_exact(se_px, says):
+    made = open_wall()
+    scale = replace(made.plane.scale, px_per_in=20.0, px_per_in_se=se_px)
+    assert says in scale_words(replace(made.plane, scale=scale))
 
 
 def test_the_rose_holds_all_root_length_in_the_direction_it_went():

@@ -13,7 +13,17 @@ import cv2
 from rootread.batch.files import file_stem, write_bytes, write_json
 from rootread.batch.plan import Plan, WallJob
 from rootread.errors import BadRequest
-from rootread.report import TABLES, draw_wall, jpeg, page, rows_of, table_csv, traces_json, wall_section
+from rootread.report import (
+    TABLES,
+    advice_items,
+    draw_wall,
+    jpeg,
+    page,
+    rows_of,
+    table_csv,
+    traces_json,
+    wall_section,
+)
 from rootread.schema import Row
 from rootread.settings import Settings
 from rootread.wall import Wall, read_or_refuse
@@ -30,6 +40,8 @@ class Record:
     """Rows of each table, by the table's name."""
     section: str
     """The wall's section of the report, HTML."""
+    advice: list[dict[str, str]]
+    """What to do, for the report's summary."""
 
     @property
     def wall(self) -> Row:
@@ -84,7 +96,13 @@ def grade_walls(
     for name in TABLES:
         rows = [row for record in records for row in record.rows[name]]
         write_bytes(out / f"{name}.csv", table_csv(name, rows).encode("utf-8"))
-    report = page([record.wall for record in records], [record.section for record in records], settings, out)
+    report = page(
+        [record.wall for record in records],
+        [record.section for record in records],
+        settings,
+        out,
+        [record.advice for record in records],
+    )
     write_bytes(out / "report.html", report.encode("utf-8"))
     return Run(out, records, plan.messages)
 
@@ -123,7 +141,7 @@ def _read_and_write(job: WallJob, key: str, out: Path, settings: Settings) -> Re
     if isinstance(wall, Wall):
         write_bytes(out / "pictures" / f"{stem}.jpg", jpeg(draw_wall(wall, settings)))
         write_json(out / "traces" / f"{stem}.json", traces_json(wall))
-    record = Record(key, rows_of(wall), wall_section(wall, settings))
+    record = Record(key, rows_of(wall), wall_section(wall, settings), advice_items(wall))
     write_json(_record_path(out, job), asdict(record))
     return record
 

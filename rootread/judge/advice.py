@@ -29,7 +29,7 @@ CAUTIONS = (
     "Dig and feel before you decide: soil that is too wet smears and packs instead of fracturing.",
     "One wall is one place; open a second pit before changing a whole field.",
     "Stay within what the tractor and the implement are built for.",
-    "Have buried lines marked before any deep pass.",
+    "Have buried lines marked before digging and before any deep pass.",
 )
 """What holds for every piece of advice."""
 
@@ -69,7 +69,7 @@ def _look_again(roots: int, length_in: float) -> Advice:
 
 def _leave(grade: Grade) -> Advice:
     if "open" in grade.verdict.split(" or "):
-        text = "Nothing restricting was found, so this wall gives no reason for a deeper pass."
+        text = "Nothing restricting was found, so there is no reason here for a deeper pass."
     else:
         text = (
             "Roots did poorly, but at no one depth; look for causes other than a layer, such as wetness, "

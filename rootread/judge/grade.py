@@ -131,7 +131,8 @@ def _parts(
     )
     reasons = (
         f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steeper costs nothing.",
-        f"Down the whole wall, strip by strip, {scores[1]:.0f} of 100 roots get by without turning or stopping.",
+        f"Down the whole wall, strip by strip, {scores[1]:.0f} of 100 roots get by "
+        "without turning or stopping.",
         f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each 3 in.",
         f"{100 * sums.flattened.sum() / max(sums.seen.sum(), 1.0):.0f} % of the root length looks flattened.",
         f"Descent and passage compared {where}.",

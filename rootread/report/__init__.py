@@ -1,6 +1,7 @@
 """Pictures, tables and the report."""
 
 from rootread.report.console import walls_text
+from rootread.report.counsel import advice_items
 from rootread.report.embed import jpeg
 from rootread.report.page import page
 from rootread.report.picture import draw_wall
@@ -11,6 +12,7 @@ from rootread.schema import TABLES
 
 __all__ = [
     "TABLES",
+    "advice_items",
     "draw_wall",
     "jpeg",
     "page",

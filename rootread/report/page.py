@@ -8,8 +8,10 @@ from typing import Any
 
 from markupsafe import Markup
 
+from rootread.judge import CAUTIONS
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
+from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
 from rootread.report.section import anchor, scale_bar, template, zones
 from rootread.report.words import count, inches, listing, pattern_words
 from rootread.schema import Row
@@ -25,7 +27,13 @@ DOTS_CLOSE = 22.0
 """Points of grade within which two dots, with their names, would lie on one another."""
 
 
-def page(walls: Sequence[Row], sections: Sequence[str], settings: Settings, out: Path) -> str:
+def page(
+    walls: Sequence[Row],
+    sections: Sequence[str],
+    settings: Settings,
+    out: Path,
+    advice: Sequence[Sequence[Item]] = (),
+) -> str:
     """The report as HTML.
 
     Parameters
@@ -34,16 +42,21 @@ def page(walls: Sequence[Row], sections: Sequence[str], settings: Settings, out:
     sections : what ``wall_section`` made of each wall, in the same order.
     settings : those the walls were read with; they are stated.
     out : the folder the page will lie in; the page names it.
+    advice : what ``advice_items`` says of each wall, in the same order.
     """
     order = sorted(range(len(walls)), key=lambda index: _worst_first(walls[index]))
     read = [index for index in order if walls[index]["status"] == "read"]
     refused = [index for index in order if walls[index]["status"] != "read"]
+    groups = folder_advice({str(walls[index]["wall"]): advice[index] for index in read if advice})
     return str(
         template("page.html").render(
             title=_title(walls),
             headline=_headline([walls[index] for index in read], len(refused)),
             treatments=_treatments([walls[index] for index in read]),
             zones=zones(settings.judge),
+            advice=[_advice(group) for group in groups[:MOST_GROUPS]],
+            other_advice=left_over_words(groups),
+            advice_cautions=CAUTIONS,
             flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
             walls=[_summary(walls[index], settings) for index in read],
             refused=[Markup(sections[index]) for index in refused],
@@ -76,7 +89,7 @@ def _headline(read: Sequence[Row], refused: int) -> list[str]:
     lines = []
     if read:
         verdicts = [str(wall["verdict"]) for wall in read]
-        words = [f"{verdicts.count(word)} {word}" for word in dict.fromkeys(verdicts)]
+        words = [f"{verdicts.count(word)} {_as_told(word)}" for word in dict.fromkeys(verdicts)]
         lines.append(f"{count(len(read), 'wall')} read: {listing(words)}.")
         flagged = sum(wall["sideways_flag"] == "yes" for wall in read)
         whole = "the wall" if len(read) == 1 else f"{flagged} of {len(read)} walls"
@@ -88,6 +101,10 @@ def _headline(read: Sequence[Row], refused: int) -> list[str]:
     if refused:
         lines.append(f"{count(refused, 'wall')} could not be read; why, and what to do, is said below.")
     return lines
+
+
+def _as_told(verdict: str) -> str:
+    return "without roots" if verdict == "no roots" else verdict
 
 
 def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
@@ -108,6 +125,14 @@ def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
         "scale": scale_bar(Interval(grade, grade_low, grade_high), settings.judge),
         "figures": figures,
     }
+
+
+def _advice(group: dict[str, Any]) -> dict[str, Any]:
+    evidence = dict(group["evidence"])
+    walls = [
+        {"name": name, "anchor": anchor(name), "evidence": evidence.get(name, "")} for name in group["walls"]
+    ]
+    return {"text": group["text"], "walls": walls}
 
 
 def _treatments(read: Sequence[Row]) -> list[dict[str, Any]]:

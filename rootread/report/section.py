@@ -7,13 +7,17 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import GradePart, Layer
 from rootread.measure.types import Interval
 from rootread.report.colours import descent_table, hex_of, verdict_tone
+from rootread.report.counsel import advice_items
+from rootread.report.detail import abundance_table, across_wall, around_layers, finer_figures
 from rootread.report.embed import photo_uri, sheet_uri
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import axis_sheet, bare_photo, marks_sheet
-from rootread.report.plots import depth_profile, half_rose, rose_words
+from rootread.report.profiles import depth_profile, passage_profile
+from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.strokes import lay_over
 from rootread.report.words import (
@@ -48,7 +52,7 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
             reason=wall.reason,
             remedy=wall.remedy,
         )
-    grade, readings = wall.grade, wall.readings
+    grade, readings, judgement = wall.grade, wall.readings, wall.judgement
     return template("wall.html").render(
         anchor=anchor(wall.name),
         name=wall.name,
@@ -62,6 +66,7 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
         scale=scale_bar(grade.score, settings.judge),
         story=story(wall, settings),
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
+        advice=advice_items(wall),
         thumb=photo_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
         photo=photo_uri(lay_over(axis_sheet(wall), bare_photo(wall)), PICTURE_PX, PICTURE_QUALITY),
         marks=sheet_uri(marks_sheet(wall), PICTURE_PX),
@@ -70,10 +75,16 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
         parts=[_part(part) for part in grade.parts],
         layers=[_layer(layer, wall) for layer in wall.layers],
         recorded=listing([f"{layer.name} at {inches(layer.depth_in)}" for layer in wall.row.layers]),
+        around=around_layers(judgement, wall.layers),
+        strips=across_wall(judgement.strips),
         figures=key_figures(wall),
+        finer=finer_figures(judgement, readings),
+        abundance=abundance_table(judgement),
         rose_words=rose_words(readings.roots),
         rose=half_rose(readings) if readings.roots else None,
         profile=depth_profile(readings, wall.layers) if readings.roots else None,
+        passage=passage_profile(judgement.passage, readings, wall.layers) if readings.roots else None,
+        sparse=f"{FEWEST_AT_RISK:.0f}",
         pattern=pattern_words(settings.measure),
     )
 

@@ -4,6 +4,8 @@ import math
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Layer
+from rootread.measure.types import Interval, Readings
+from rootread.plane.types import WallPlane
 from rootread.report.words import (
     CM_PER_IN,
     count,
@@ -15,6 +17,7 @@ from rootread.report.words import (
     passage_words,
     pattern_range,
     percent,
+    percent_range,
     recorded_words,
     scale_words,
 )
@@ -56,24 +59,35 @@ def cautions(wall: Wall) -> list[str]:
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
-    readings, plane = wall.readings, wall.plane
-    wander = readings.tortuosity - 1
-    figures = [
-        ("traced", f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)}"),
-        ("mean descent", f"{degrees(readings.descent.value)}, likely {interval_words(readings.descent)}°"),
+    return (_root_figures(wall.readings) if wall.readings.roots else []) + _photo_figures(wall.plane)
+
+
+def _root_figures(readings: Readings) -> list[tuple[str, str]]:
+    sure = readings.intervals
+    return [
+        (
+            "traced",
+            f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)} "
+            f"({interval_words(sure.root_length_in)})",
+        ),
+        ("mean descent", f"{degrees(readings.descent.value)} ({interval_words(readings.descent)})"),
         (
             "against the growth pattern",
-            f"{percent(readings.shallow_share)} shallower, {percent(readings.in_pattern_share)} in it, "
-            f"{percent(readings.steep_share)} steeper",
+            f"{percent_range(sure.shallow_share)} shallower, {percent_range(sure.in_pattern_share)} in it, "
+            f"{percent_range(sure.steep_share)} steeper",
         ),
-        ("longer than the straight way", percent(wander)),
-        ("looks squeezed flat", f"{percent(readings.flattened_share)} of root length"),
-        ("ran sideways", inches(readings.sideways_in)),
+        ("longer than the straight way", percent_range(_longer_by(sure.tortuosity))),
+        ("looks squeezed flat", f"{percent_range(sure.flattened_share)} of root length"),
+        ("ran sideways", f"{inches(readings.sideways_in, 0)} ({interval_words(sure.sideways_in)})"),
+    ]
+
+
+def _photo_figures(plane: WallPlane) -> list[tuple[str, str]]:
+    return [
         ("scale and plumb", scale_words(plane)),
         ("camera off square", degrees(plane.tilt_deg) if math.isfinite(plane.tilt_deg) else "cannot be told"),
         ("soil surface", f"{_SURFACE_WORDS[plane.surface.source]}, ± {inches(2 * plane.surface.se_in)}"),
     ]
-    return figures
 
 
 def safety_of_pit(row: SheetRow) -> list[str]:
@@ -88,6 +102,11 @@ def safety_of_pit(row: SheetRow) -> list[str]:
         f"This pit is {depth_in / 12:.1f} ft ({depth_in * CM_PER_IN / 100:.1f} m) deep. "
         f"At this depth it needs {listing(needs)}; local codes decide."
     ]
+
+
+def _longer_by(tortuosity: Interval) -> Interval:
+    """By what share of it roots are longer than the straight way; never by less than nothing."""
+    return Interval(*(max(value - 1, 0.0) for value in (tortuosity.value, tortuosity.low, tortuosity.high)))
 
 
 _SURFACE_WORDS = {"photo": "found in the photo", "marks": "marked by hand", "assumed": "assumed, not seen"}

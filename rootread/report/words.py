@@ -59,10 +59,10 @@ def listing(items: Sequence[str]) -> str:
 
 
 def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
-    """What the roots did that came to a layer: ``3 of 22 roots crossed, 16 turned, 3 stopped``."""
+    """What the roots did there: ``of 22 roots that came to it 3 crossed, 16 turned, 3 stopped``."""
     if reached == 0:
-        return "no root reached it"
-    words = f"{crossed} of {count(reached, 'root')} crossed"
+        return "no root came to it"
+    words = f"of {count(reached, 'root')} that came to it {crossed} crossed"
     if turned:
         words += f", {turned} turned"
     if stopped:
@@ -72,9 +72,21 @@ def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
 
 def interval_words(interval: Interval, between: str = " to ") -> str:
     """``28 to 35``; a dash where the interval is not known."""
-    if not (math.isfinite(interval.low) and math.isfinite(interval.high)):
+    return range_words(interval.low, interval.high, 0, between)
+
+
+def range_words(low: float, high: float, digits: int = 0, between: str = " to ") -> str:
+    """``2.8 to 3.5``; a dash where an end is not known."""
+    if not (math.isfinite(low) and math.isfinite(high)):
         return "–"
-    return f"{interval.low:.0f}{between}{interval.high:.0f}"
+    return f"{low:.{digits}f}{between}{high:.{digits}f}"
+
+
+def percent_range(interval: Interval) -> str:
+    """A share with its range: ``27 % (22 to 31)``."""
+    if not math.isfinite(interval.value):
+        return "–"
+    return f"{percent(interval.value)} ({range_words(100 * interval.low, 100 * interval.high)})"
 
 
 def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
@@ -125,10 +137,15 @@ def odds(p_value: float) -> str:
     return "every time" if p_value > 0.67 else f"about 1 time in {round(1 / p_value)}"
 
 
+def _within(share: float) -> str:
+    """How far off a scale may be; no scale object is printed or hung truer than to one part in a thousand."""
+    return "within 0.1 %" if 100 * share < 0.1 else f"give or take {100 * share:.1f} %"
+
+
 def scale_words(plane: WallPlane) -> str:
     """How the wall got its inches and its plumb line."""
     scale = plane.scale
     words = f"Scale from the {scale.kind}: {scale.px_per_in:.1f} photo pixels an inch"
     if math.isfinite(scale.px_per_in_se) and scale.px_per_in > 0:
-        words += f", give or take {100 * scale.px_per_in_se / scale.px_per_in:.1f} %"
+        words += f", {_within(scale.px_per_in_se / scale.px_per_in)}"
     return f"{words}. {_LEVEL_WORDS[plane.level.source]}"

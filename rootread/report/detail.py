@@ -1,0 +1,122 @@
+"""The tables of a wall's section beyond the grade: around the layers, across the wall, and finer figures."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from rootread.judge import Judgement, Layer
+from rootread.judge.strips import Strip
+from rootread.measure.abundance import SIZE_FROM_MM, SIZES
+from rootread.measure.projection import LEAVING_DEG
+from rootread.measure.slices import DepthSlice
+from rootread.measure.types import Readings
+from rootread.report.words import degrees, inches, percent, range_words
+
+Table = dict[str, Any]
+"""``head``: column names, ``rows``: lists of cells, the first of which names the row."""
+
+
+def around_layers(judgement: Judgement, layers: Sequence[Layer]) -> Table | None:
+    """Roots above, at and below the layers; nothing without a layer to compare with."""
+    slices = judgement.around_layers
+    if not layers or len(slices) < 2:
+        return None
+    rows = [
+        [
+            _place(part, layers),
+            f"{range_words(part.from_in, part.to_in, 1)} in",
+            inches(part.root_length_in, 0),
+            degrees(part.descent_deg),
+            percent(part.flattened_share),
+        ]
+        for part in slices
+    ]
+    return {"head": ["", "depth", "root", "descent", "looks flat"], "rows": rows}
+
+
+def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
+    within = [layer for layer in layers if part.from_in <= layer.depth_in < part.to_in]
+    if within:
+        return "at the layer" if len(layers) == 1 else f"at {inches(within[0].depth_in)}"
+    if part.to_in <= layers[0].depth_in:
+        return "above the layer" if len(layers) == 1 else "above both" if len(layers) == 2 else "above all"
+    if part.from_in >= layers[-1].depth_in:
+        return "below the layer" if len(layers) == 1 else "below both" if len(layers) == 2 else "below all"
+    return "between"
+
+
+def across_wall(strips: Sequence[Strip]) -> Table | None:
+    """Slots beside berms, or thirds of the wall where the sheet does not say where shanks ran."""
+    if not strips:
+        return None
+    rows = [
+        [
+            strip.name,
+            f"{strip.density:.2f}" if math.isfinite(strip.density) else "–",
+            degrees(strip.descent_deg),
+            f"{100 * strip.passage:.0f}" if strip.root_length_in > 0 else "–",
+        ]
+        for strip in strips
+    ]
+    head = ["", "root, in per square in", "descent", "of 100 roots get down"]
+    return {"head": head, "rows": rows, "guessed": strips[0].guessed}
+
+
+def abundance_table(judgement: Judgement) -> Table | None:
+    """Classes of the soil survey by depth and size, with the number of roots."""
+    found = judgement.abundance
+    if not found:
+        return None
+    sizes = [size for size in SIZES if any(one.size == size for one in found)]
+    steps = sorted({(one.from_in, one.to_in) for one in found})
+    cell = {(one.from_in, one.size): f"{one.quantity} ({one.roots})" for one in found}
+    rows = [
+        [f"{range_words(top, bottom)} in", *(cell.get((top, size), "–") for size in sizes)]
+        for top, bottom in steps
+    ]
+    return {"head": ["depth", *(f"{size}, {_size_words(SIZES.index(size))}" for size in sizes)], "rows": rows}
+
+
+def _size_words(index: int) -> str:
+    if index == 0:
+        return f"< {SIZE_FROM_MM[1]:g} mm"
+    if index == len(SIZES) - 1:
+        return f"≥ {SIZE_FROM_MM[index]:g} mm"
+    return f"{SIZE_FROM_MM[index]:g}–{SIZE_FROM_MM[index + 1]:g} mm"
+
+
+def finer_figures(judgement: Judgement, readings: Readings) -> list[tuple[str, str]]:
+    """How root is spread over depth, how roots wave, and what a flat photo may hide of their descent."""
+    figures = []
+    fit = judgement.depth_fit
+    if fit:
+        figures += [
+            (
+                "half of the root length lies above",
+                f"{inches(fit.d50_in.value)} ({range_words(fit.d50_in.low, fit.d50_in.high, 1)})",
+            ),
+            (
+                "95 % of it lies above",
+                f"{inches(fit.d95_in.value)} ({range_words(fit.d95_in.low, fit.d95_in.high, 1)})",
+            ),
+            (
+                "beta of Y = 1 − beta^d, d in cm",
+                f"{fit.beta.value:.3f} ({range_words(fit.beta.low, fit.beta.high, 3)})",
+            ),
+        ]
+    waves = judgement.waviness
+    if math.isfinite(waves.wavelength_in):
+        figures.append(
+            (
+                "a usual wave of a root",
+                f"{inches(waves.wavelength_in)} long, {inches(waves.amplitude_in, 2)} to each side",
+            )
+        )
+    if math.isfinite(judgement.least_descent_deg):
+        figures.append(
+            (
+                f"mean descent if every root left the wall by {LEAVING_DEG:.0f}°",
+                f"{degrees(judgement.least_descent_deg)} instead of {degrees(readings.descent.value)}",
+            )
+        )
+    return figures

@@ -1,0 +1,114 @@
+"""What happens with depth: how much root there is, and how many roots get so far. Depth runs down."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from rootread.judge.survival import FEWEST_AT_RISK
+from rootread.judge.types import Layer, PassageCurve
+from rootread.measure.types import Readings
+from rootread.report.svg import line, path, svg, text
+
+LEFT, TOP = 44.0, 30.0
+WIDTH, HEIGHT = 236.0, 250.0
+SIZE = (320, 290)
+RIGHT = LEFT + WIDTH + 20
+FLAG_CLEARS = 16.0
+"""A layer's flag takes so much of the axis that numbers nearer than this are left out."""
+
+
+@dataclass(frozen=True)
+class DepthAxis:
+    """Depth down the left side; the drawings of one wall share it, so that they can be read side by side."""
+
+    shallowest_in: float
+    deepest_in: float
+
+    def row(self, depth_in: float) -> float:
+        """Where a depth lies in the drawing."""
+        return TOP + HEIGHT * (depth_in - self.shallowest_in) / (self.deepest_in - self.shallowest_in)
+
+    def draw(self, layers: Sequence[Layer], right_words: str) -> list[Markup]:
+        """Numbers and ticks, a flag and a line for each layer, and what the other axis counts."""
+        flags = [self.row(layer.depth_in) for layer in layers]
+        marks = [line(LEFT, TOP, LEFT, TOP + HEIGHT, "axis")]
+        step = next((step for step in (2, 5, 10, 20) if self.deepest_in / step <= 8), 50)
+        for depth in np.arange(0, self.deepest_in + 0.01, step):
+            row = self.row(float(depth))
+            if all(abs(row - flag) >= FLAG_CLEARS for flag in flags):
+                marks.append(text(LEFT - 8, row + 4, f"{depth:.0f}", "end"))
+                marks.append(line(LEFT - 4, row, LEFT, row, "axis"))
+        for layer, flag in zip(layers, flags, strict=True):
+            inner = LEFT - 9
+            marks.append(line(LEFT, flag, RIGHT, flag, "layer"))
+            corners = [(2, flag - 10), (inner, flag - 10), (LEFT, flag), (inner, flag + 10), (2, flag + 10)]
+            marks.append(path(corners, "flag-shape", closed=True))
+            marks.append(text(inner - 1, flag + 4, f"{layer.depth_in:.1f}", "end", "flag-text"))
+        marks.append(text(4, 14, "depth, in", "start"))
+        marks.append(text(RIGHT, 14, right_words, "end"))
+        return marks
+
+
+def depth_axis(readings: Readings, layers: Sequence[Layer]) -> DepthAxis:
+    """From the highest root or the soil surface to the deepest root or layer."""
+    edges = readings.density_z_in
+    deepest = max(float(edges[-1]), *(layer.depth_in + 1 for layer in layers), 1.0)
+    return DepthAxis(min(float(edges[0]), 0.0), deepest)
+
+
+def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
+    """Inches of root in each slice of depth, with the layers that were found."""
+    axis = depth_axis(readings, layers)
+    edges = readings.density_z_in
+    cell_in = edges[1] - edges[0] if len(edges) > 1 else 1.0
+    slices = np.nansum(readings.density, axis=1) * cell_in**2 if len(edges) > 1 else np.zeros(0)
+    most = float(slices.max()) if len(slices) else 0.0
+    bars, amounts = [], []
+    for top, bottom, amount in zip(edges, edges[1:], slices, strict=False):
+        says = f"{amount:.0f} in of root from {top:.0f} to {bottom:.0f} in deep"
+        length = WIDTH * amount / most if most else 0.0
+        height = max(axis.row(bottom) - axis.row(top), 2.0)
+        bars.append(
+            Markup(
+                '<rect x="{}" y="{:.1f}" width="{:.1f}" height="{:.1f}" class="bar"><title>{}</title></rect>'
+            ).format(LEFT, axis.row(top) + 1, length, height - 1, says)
+        )
+        if height >= 11:
+            middle = (axis.row(top) + axis.row(bottom)) / 2 + 4
+            amounts.append(text(LEFT + length + 6, middle, f"{amount:.0f}", "start", "amount"))
+    deep = np.cumsum(slices) if len(slices) else np.zeros(1)
+    half = float(edges[1:][np.searchsorted(deep, deep[-1] / 2)]) if most else 0.0
+    label = f"Root length by depth; half of it lies above {half:.0f} inches." if most else "No roots."
+    return svg(SIZE, label, [*bars, *axis.draw(layers, "inches of root"), *amounts])
+
+
+def passage_profile(curve: PassageCurve, readings: Readings, layers: Sequence[Layer]) -> Markup:
+    """Share of roots that get down to each depth, with its band.
+
+    The curve is dashed from where fewer roots are seen than it takes to speak of a share.
+    """
+    axis = depth_axis(readings, layers)
+    rows = [axis.row(float(depth)) for depth in curve.depth_in]
+
+    def across(shares: Sequence[float]) -> list[tuple[float, float]]:
+        return [(LEFT + WIDTH * share, row) for share, row in zip(shares, rows, strict=True)]
+
+    band = across(curve.low.tolist()) + across(curve.high.tolist())[::-1]
+    way = across(curve.share.tolist())
+    most = int(np.argmax(curve.at_risk))
+    sparse = np.flatnonzero(curve.at_risk[most:] < FEWEST_AT_RISK)
+    sure = most + int(sparse[0]) if len(sparse) else len(way)
+    scale = []
+    for share in (0.0, 0.5, 1.0):
+        x = LEFT + WIDTH * share
+        scale.append(line(x, TOP, x, TOP + HEIGHT, "edge"))
+        scale.append(text(x, TOP - 4, f"{100 * share:.0f}", "middle", "tick"))
+    curves = [
+        path(band, "band", closed=True),
+        path(way[:sure], "curve"),
+        path(way[max(sure - 1, 0) :], "few"),
+    ]
+    label = f"Of 100 roots, {100 * curve.share[-1]:.0f} get down all the way."
+    return svg(SIZE, label, [*scale, *curves, *axis.draw(layers, "of 100 roots")])
