@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.plane.camera import Floats
+from rootread.plane.sightings import Floats
 
 # Lines are sought on a picture with this many pixels on its long side.
 SEARCH_PX = 800

@@ -5,6 +5,7 @@ in the camera's own axes x is right, y down and z forward. Photo coordinates
 are pixels, column and row.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -135,14 +136,14 @@ class CameraFit:
 
     def standard_error(self, figure: Callable[[Floats], float]) -> float:
         """Standard error of ``figure(values)`` by the delta method: sqrt(g' C g)."""
-        steps = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+        steps: Floats = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
         slopes = np.zeros(len(self.values))
         for k in np.flatnonzero(steps[:COUNT] > 0):
             ahead, behind = self.values.copy(), self.values.copy()
             ahead[k] += 0.5 * steps[k]
             behind[k] -= 0.5 * steps[k]
             slopes[k] = (figure(ahead) - figure(behind)) / steps[k]
-        return float(np.sqrt(max(slopes @ self.covariance @ slopes, 0.0)))
+        return math.sqrt(max(float(slopes @ self.covariance @ slopes), 0.0))
 
 
 def _lens(values: Floats, belief: CameraBelief) -> Lens | None:

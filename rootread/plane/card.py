@@ -23,6 +23,9 @@ CENTRES_IN = np.array([[-2.75, -4.0], [2.75, -4.0], [2.75, 4.0], [-2.75, 4.0]])
 # A marker's corners in OpenCV's order: clockwise from its top left.
 CORNERS = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
 SHEET_IN = (8.5, 11.0)
+A4_IN = (210 / 25.4, 297 / 25.4)
+# Where A4 goes on beyond Letter, it is at least this bright beside Letter's edge.
+A4_TONE_SHARE = 0.8
 # Codes are read on a picture no larger than this; corners are found on the photo itself.
 DETECT_MEGAPIXELS = (2.0, 8.0)
 # A marker belongs to a card when it puts the card's centre this near to where another marker does.
@@ -41,17 +44,17 @@ class CardFinding:
     """One card, located."""
 
     fit: CameraFit
-    marker_in: float
     markers: tuple[int, ...]
     """Ids of the markers whose sides were used."""
-    unlike: Floats
-    """``(4,)`` how far each marker lies from the plane of all, px; NaN for those not used."""
+    outline_px: Points
+    """The sheet's corners in the photo."""
 
     @property
-    def outline_in(self) -> Points:
-        """The sheet's corners, card inches."""
-        half = np.array(SHEET_IN) / 2.0 * (self.marker_in / MARKER_IN)
-        return CORNERS * 2.0 * half
+    def cautions(self) -> tuple[str, ...]:
+        """What its user should know."""
+        if len(self.markers) == 4:
+            return ()
+        return (f"Only {len(self.markers)} of the card's 4 markers could be used.",)
 
 
 def find_cards(
@@ -149,7 +152,22 @@ def _locate(
         fit = fit_camera(sides, fit.values, belief)
     if not fit.sound:
         return None
-    return CardFinding(fit, marker_in, tuple(sorted(set(owners))), np.full(4, np.nan))
+    outline_px = fit.to_photo(CORNERS * _sheet_in(light, fit, marker_in))
+    return CardFinding(fit, tuple(sorted(set(owners))), outline_px)
+
+
+def _sheet_in(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> Floats:
+    """``(2,)`` width and height of the sheet: Letter, or A4 where white goes on above and below Letter."""
+    size = marker_in / MARKER_IN
+    x = np.linspace(-3.5, 3.5, 29)
+    tones = []
+    for z in (SHEET_IN[1] / 2 - 0.15, SHEET_IN[1] / 2 + 0.2):
+        places_in = np.array([[place, sign * z] for sign in (-1, 1) for place in x]) * size
+        at = fit.to_photo(places_in).astype(np.float32)
+        tones.append(cv2.remap(light, at[:, :1], at[:, 1:], cv2.INTER_LINEAR).reshape(2, -1))
+    paper, beyond = tones
+    is_a4 = np.all(np.median(beyond, axis=1) > A4_TONE_SHARE * np.median(paper, axis=1))
+    return np.array(A4_IN if is_a4 else SHEET_IN) * size
 
 
 def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> tuple[Sightings, list[int]]:

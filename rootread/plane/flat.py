@@ -61,7 +61,7 @@ def resample(
     if whole > 1:
         size = (width // whole, height // whole)
         light = cv2.resize(light[: size[1] * whole, : size[0] * whole], size, interpolation=cv2.INTER_AREA)
-        at = (at + 0.5) / whole - 0.5
+        at = (at + np.float32(0.5)) / np.float32(whole) - np.float32(0.5)
         shrink = shrink / whole
     # A box of ``shrink`` pixels has a variance of shrink^2 / 12; the reading itself gives a part.
     blur = np.sqrt(max(shrink**2 / 12.0 - OWN_BLUR_PX**2 / 12.0, 0.0))
@@ -102,11 +102,11 @@ def wall_grid(size_px: tuple[int, int], plane: WallPlane, working_px_per_in: flo
 
 
 def local_px_per_in(plane: WallPlane, photo_px: Points) -> NDArray[np.float64]:
-    """``(N,)`` photo pixels per wall inch at photo places: the root of the area ratio; 0 behind the camera."""
+    """``(N,)`` photo pixels per wall inch at photo places, by area; 0 behind the camera."""
     step = 1.0
     here = plane.to_wall_in(photo_px)
-    right = plane.to_wall_in(photo_px + [step, 0.0]) - here
-    down = plane.to_wall_in(photo_px + [0.0, step]) - here
+    right = plane.to_wall_in(photo_px + np.array([step, 0.0])) - here
+    down = plane.to_wall_in(photo_px + np.array([0.0, step])) - here
     area_in = right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0]
     return np.where(area_in > 0, 1.0 / np.sqrt(np.maximum(area_in, 1e-12)), 0.0)
 

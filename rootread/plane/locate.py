@@ -1,31 +1,23 @@
-"""From a photo to its wall plane: scale object, level, surface, and whether to believe them."""
+"""From a photo to its wall plane: scale object, level and soil surface, each with its uncertainty."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
-import cv2
 import numpy as np
 
-from rootread.errors import NoBelievableScale
 from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
-from rootread.photo import Photo, to_linear
-from rootread.plane.bars import find_bars
+from rootread.photo import Photo
 from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
-from rootread.plane.card import MARKER_IN, find_cards
+from rootread.plane.lens import lens_for
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
-from rootread.plane.points import locate_points
+from rootread.plane.scale import Located, find_scale, px_per_in_at
 from rootread.plane.sightings import Floats
-from rootread.plane.staff import BAND_IN, find_staff
-from rootread.plane.strips import straighten
 from rootread.plane.surface import GroundLine, find_ground_line
-from rootread.plane.tape import find_tape
-from rootread.plane.types import Level, ScaleFinding, ScaleKind, Surface, WallPlane
+from rootread.plane.types import ScaleFinding, ScaleKind, Surface, WallPlane
 from rootread.settings import PlaneSettings
 
-# A pit wall's photo shows between these many inches from side to side.
-PHOTO_WIDTH_IN = (6.0, 240.0)
 # A ground line with less evidence than this is not taken for the surface.
 MIN_SURFACE_EVIDENCE = 0.3
 # The rise of the ground along the line is known no better than this, for its waves.
@@ -33,18 +25,17 @@ SLOPE_SE_DEG = 0.5
 # A surface taken as the photo's upper edge, or known by marks.
 ASSUMED_SURFACE_SE_IN = 2.0
 MARKED_SURFACE_SE_IN = 0.1
+# A surface less certain than this is worth a word.
+TOLD_SURFACE_SE_IN = 0.3
+# Beyond this tilt the far side of the wall is seen too coarsely.
+TOLD_TILT_DEG = 25.0
 # The part of the photo over which the scale's error is stated, shares of width and height.
 STATED_OVER = (np.linspace(0.2, 0.8, 7), np.linspace(0.3, 0.9, 7))
-
-
-@dataclass(frozen=True, eq=False)
-class Located:
-    """A scale object and the plane of its front, in its own inches: origin at its centre, z its own down."""
-
-    kind: ScaleKind
-    fit: CameraFit
-    outlines_px: tuple[Points, ...]
-    cautions: tuple[str, ...] = ()
+# A scale object whose standoff nobody stated hangs within about this of the face.
+STANDOFF_UNKNOWN_SE_IN = 0.2
+STANDOFF_STATED_SE_IN = 0.1
+# Printers and paper are true to about this share; the bands of a staff and the ticks of a tape likewise.
+MAKING_SE_SHARE = 0.002
 
 
 def find_plane(photo: Photo, row: SheetRow | None, marks: Marks | None, settings: PlaneSettings) -> WallPlane:
@@ -60,85 +51,45 @@ def find_plane(photo: Photo, row: SheetRow | None, marks: Marks | None, settings
     Raises
     ------
     NoBelievableScale : no scale object holds up; says why and what to do.
+    BadSheet : the sheet names a lens profile that is not there.
     """
-    belief = CameraBelief.of_photo(photo.size_px, photo.focal_px)
-    located = _find_scale(photo, row, marks, belief)
-    _check_sense(located, photo)
-    fit = _behind(located.fit, row.standoff_in if row is not None and row.standoff_in else 0.0)
+    belief = CameraBelief.of_photo(photo.size_px, photo.focal_px, lens_for(photo, row))
+    located = find_scale(photo, row, marks, belief)
+    standoff_in = row.standoff_in if row is not None else None
+    fit = behind(located.fit, standoff_in or 0.0)
 
-    witnesses = _object_witnesses(located.kind, fit)
     upright = photo_says(fit).down_deg
-    ground = _ground(photo, located, fit, upright, marks)
-    if ground is not None:
-        witnesses.append(surface_says(upright - _slope_deg(ground.line_in), SLOPE_SE_DEG))
-    told = (row.level if row is not None and row.level else None) or settings.level
+    marked = fit.to_plane(np.array(marks.surface_px)) if marks is not None and marks.surface_px else None
+    ground = _ground(photo, located, fit, upright) if marked is None else None
+    witnesses = _witnesses(located.kind, fit)
+    line = marked if ground is None else apply_homography(_turned(upright), ground.line_in)
+    if line is not None:
+        # Ground that falls to the right by its slope is level when gravity turns to the left by as much.
+        witnesses.append(surface_says(-_slope_deg(line), SLOPE_SE_DEG))
+    told = (row.level if row is not None else None) or settings.level
     down_deg, level = weigh(witnesses, told)
-    level = Level(level.source, float(np.hypot(level.se_deg, _turn_se_deg(fit, photo.size_px))))
+    level = replace(level, se_deg=float(np.hypot(level.se_deg, _turn_se_deg(fit, photo.size_px))))
 
-    surface_object, surface_se, source = _surface(ground, marks, fit, photo.size_px, upright)
-    to_object = _turned(down_deg)
-    surface = apply_homography(np.linalg.inv(to_object), surface_object)
-    surface = surface[np.argsort(surface[:, 0])]
-    top_in = float(np.trapezoid(surface[:, 1], surface[:, 0]) / np.ptp(surface[:, 0]))
-    to_object = to_object @ np.array([[1, 0, 0], [0, 1, top_in], [0, 0, 1.0]])
-    cautions = list(located.cautions)
-    if source == "assumed":
-        cautions.append("The soil surface was not found; depths are from the top of the photo.")
-    elif surface_se > 0.3:
-        cautions.append(f"The soil surface is uncertain by {surface_se:.1f} in.")
+    surface, to_object = _level_frame(line, down_deg, fit, photo.size_px)
+    source: Literal["photo", "marks", "assumed"] = "marks" if marked is not None else "photo"
+    surface_se_in = MARKED_SURFACE_SE_IN if ground is None else ground.se_in
+    if line is None:
+        source, surface_se_in = "assumed", ASSUMED_SURFACE_SE_IN
+    scale = _finding(located, fit, photo.size_px)
     return WallPlane(
         to_photo=fit.homography @ to_object,
         lens=fit.lens,
-        scale=_finding(located, fit, photo.size_px),
+        scale=scale,
         level=level,
-        surface=Surface(surface - [0.0, top_in], surface_se, source),
+        surface=Surface(surface, surface_se_in, source),
+        # Two marked points say nothing of the tilt.
         tilt_deg=fit.tilt_deg if len(fit.used) > 4 else float("nan"),
-        cautions=tuple(cautions),
+        cautions=(*located.cautions, *_cautions(source, surface_se_in, fit.tilt_deg)),
+        length_se_share=_length_se_share(scale, fit, standoff_in),
     )
 
 
-def _find_scale(photo: Photo, row: SheetRow | None, marks: Marks | None, belief: CameraBelief) -> Located:
-    """The scale object the sheet names, or the first kind that holds up."""
-    word = row.scale if row is not None else "auto"
-    unit_in = row.scale_unit_in if row is not None else None
-    if marks is not None and marks.scale_points:
-        return Located("points", locate_points(marks, belief), ())
-    if word == "points":
-        return Located("points", locate_points(marks or Marks(), belief), ())
-    grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
-    light = to_linear(grey)
-    if word in ("auto", "card"):
-        cards = find_cards(grey, light, belief, unit_in or MARKER_IN)
-        if cards:
-            outline = cards[0].fit.to_photo(cards[0].outline_in)
-            return Located("card", cards[0].fit, (outline,))
-    strips = [straighten(light, bar) for bar in find_bars(photo.rgb)] if word != "card" else []
-    if word in ("auto", "staff"):
-        staff = find_staff(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
-        if staff is not None:
-            return Located("staff", staff.fit, (staff.outline_px,))
-    if word in ("auto", "tape"):
-        tape = find_tape(light, strips, belief, unit_in if word == "tape" else None)
-        if tape is not None:
-            return Located("tape", tape.fit, (tape.outline_px,))
-    wanted = "card, staff or tape" if word == "auto" else word
-    raise NoBelievableScale(
-        f"No {wanted} was found that holds up as a scale.",
-        "Take the photo with the whole scale object in frame, or mark two points a known distance apart.",
-    )
-
-
-def _check_sense(located: Located, photo: Photo) -> None:
-    """Refuse a scale that makes the wall impossibly small or large."""
-    width_in = photo.size_px[0] / _px_per_in(located.fit)
-    if not PHOTO_WIDTH_IN[0] <= width_in <= PHOTO_WIDTH_IN[1]:
-        raise NoBelievableScale(
-            f"By the {located.kind} the photo would show {width_in:.0f} in of wall, which cannot be.",
-            "Check the size stated for the scale object in the sheet's scale column.",
-        )
-
-
-def _behind(fit: CameraFit, standoff_in: float) -> CameraFit:
+def behind(fit: CameraFit, standoff_in: float) -> CameraFit:
     """The wall's plane: that of the object moved away from the camera by the object's standoff."""
     if standoff_in == 0.0:
         return fit
@@ -148,7 +99,8 @@ def _behind(fit: CameraFit, standoff_in: float) -> CameraFit:
     return replace(fit, values=values)
 
 
-def _object_witnesses(kind: ScaleKind, fit: CameraFit) -> list[Witness]:
+def _witnesses(kind: ScaleKind, fit: CameraFit) -> list[Witness]:
+    """What scale object and photo say of the plumb line."""
     photo = photo_says(fit)
     if kind == "card" and abs(photo.down_deg) < 20.0:
         return [card_says(), photo]
@@ -163,62 +115,81 @@ def _turned(down_deg: float) -> Floats:
     return np.array([[np.cos(angle), np.sin(angle), 0], [-np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]])
 
 
-def _ground(
-    photo: Photo, located: Located, fit: CameraFit, upright: float, marks: Marks | None
-) -> GroundLine | None:
-    """The ground line in inches about the object's centre, turned to the photo's upright."""
-    if marks is not None and len(marks.surface_px) >= 2:
-        return None
-    to_object = _turned(upright)
-    width, height = photo.size_px
-    edge = np.array([[x, y] for x in np.linspace(0, width - 1, 9) for y in np.linspace(0, height - 1, 9)])
-    seen = apply_homography(np.linalg.inv(to_object), fit.to_plane(edge))
-    (x0, z0), (x1, z1) = np.percentile(seen, 2, axis=0), np.percentile(seen, 98, axis=0)
-    top = apply_homography(np.linalg.inv(to_object), fit.to_plane(edge[edge[:, 1] == 0]))
-    z0 = max(float(top[:, 1].min()), z0 - 10.0)
-    hidden = [apply_homography(np.linalg.inv(to_object), fit.to_plane(o)) for o in located.outlines_px]
-    found = find_ground_line(
-        photo.rgb, fit.homography @ to_object, fit.lens, (float(x0), z0, float(x1), float(z1)), hidden
-    )
-    return found if found is not None and found.evidence >= MIN_SURFACE_EVIDENCE else None
-
-
 def _slope_deg(line_in: Points) -> float:
     """Angle by which a line falls to the right."""
     return float(np.degrees(np.arctan(np.polyfit(line_in[:, 0], line_in[:, 1], 1)[0])))
 
 
-def _surface(
-    ground: GroundLine | None, marks: Marks | None, fit: CameraFit, size_px: tuple[int, int], upright: float
-) -> tuple[Points, float, Literal["photo", "marks", "assumed"]]:
-    """The surface line in object inches, its standard error and where it is from."""
-    if marks is not None and len(marks.surface_px) >= 2:
-        return fit.to_plane(np.array(marks.surface_px, dtype=float)), MARKED_SURFACE_SE_IN, "marks"
-    if ground is not None:
-        return apply_homography(_turned(upright), ground.line_in), ground.se_in, "photo"
-    top = np.column_stack([np.linspace(0, size_px[0] - 1, 9), np.zeros(9)])
-    return fit.to_plane(top), ASSUMED_SURFACE_SE_IN, "assumed"
+def _ground(photo: Photo, located: Located, fit: CameraFit, upright: float) -> GroundLine | None:
+    """The ground line in inches about the object's centre, turned to the photo's upright."""
+    to_object = _turned(upright)
+    to_level = np.linalg.inv(to_object)
+    width, height = photo.size_px
+    columns, rows = np.meshgrid(np.linspace(0, width - 1, 9), np.linspace(0, height - 1, 9))
+    seen = apply_homography(to_level, fit.to_plane(np.column_stack([columns.ravel(), rows.ravel()])))
+    # Corners of a tilted view reach far out; a few of them are let go.
+    (x0, z0), (x1, z1) = np.percentile(seen, 2, axis=0), np.percentile(seen, 98, axis=0)
+    hidden = [apply_homography(to_level, fit.to_plane(outline)) for outline in located.outlines_px]
+    extent_in = (float(x0), float(z0), float(x1), float(z1))
+    found = find_ground_line(photo.rgb, fit.homography @ to_object, fit.lens, extent_in, hidden)
+    return found if found is not None and found.evidence >= MIN_SURFACE_EVIDENCE else None
+
+
+def _level_frame(
+    line: Points | None, down_deg: float, fit: CameraFit, size_px: tuple[int, int]
+) -> tuple[Points, Floats]:
+    """The surface line in wall inches, and ``(3, 3)`` wall to object inches.
+
+    The wall's z is plumb and 0 at the mean of the surface line; its x is 0 at
+    the object's centre. Without a line, the photo's upper edge stands for it.
+    """
+    if line is None:
+        line = fit.to_plane(np.column_stack([np.linspace(0, size_px[0] - 1, 9), np.zeros(9)]))
+    to_object = _turned(down_deg)
+    surface = apply_homography(np.linalg.inv(to_object), line)
+    surface = surface[np.argsort(surface[:, 0])]
+    mean_in = float(np.trapezoid(surface[:, 1], surface[:, 0]) / np.ptp(surface[:, 0]))
+    return surface - [0.0, mean_in], to_object @ np.array([[1, 0, 0], [0, 1, mean_in], [0, 0, 1.0]])
+
+
+def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
+    told = []
+    if source == "assumed":
+        told.append(
+            "The soil surface was not found, so depths are from the top of the photo: mark it, or take "
+            "the photo with the surface in frame."
+        )
+    elif surface_se_in > TOLD_SURFACE_SE_IN:
+        told.append(
+            f"The soil surface is uncertain by {surface_se_in:.1f} in, and so are all depths: mark it."
+        )
+    if tilt_deg > TOLD_TILT_DEG:
+        told.append(f"The camera was {tilt_deg:.0f} degrees from square to the wall: stand nearer to square.")
+    return told
 
 
 def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> ScaleFinding:
-    px_per_in = _px_per_in(fit)
+    px_per_in = px_per_in_at(fit, np.zeros(2))
+    used = located.fit.used
     return ScaleFinding(
         kind=located.kind,
         px_per_in=px_per_in,
         px_per_in_se=px_per_in * fit.standard_error(lambda values: _log_scale(values, fit, size_px)),
         outlines_px=located.outlines_px,
-        points_in=located.fit.used.object_in,
-        points_px=located.fit.used.photo_px,
+        points_in=used.object_in * [located.fit.half_width_in, 1.0],
+        points_px=used.photo_px if fit.belief.known is None else fit.belief.known.distort(used.photo_px),
         residual_px=located.fit.residual_px,
     )
 
 
-def _px_per_in(fit: CameraFit) -> float:
-    """Photo pixels per inch at the object's centre: the root of the area ratio."""
-    step = 0.1
-    here, right, down = fit.to_photo(np.array([[0.0, 0.0], [step, 0.0], [0.0, step]]))
-    across, along = (right - here) / step, (down - here) / step
-    return float(np.sqrt(abs(across[0] * along[1] - across[1] * along[0])))
+def _length_se_share(scale: ScaleFinding, fit: CameraFit, standoff_in: float | None) -> float:
+    """Relative standard error of lengths: locating, making and standoff of the scale object together.
+
+    An object d in front of a wall seen from D reads d / D large.
+    """
+    standoff_se_in = STANDOFF_UNKNOWN_SE_IN if standoff_in is None else STANDOFF_STATED_SE_IN
+    parts = (scale.px_per_in_se / scale.px_per_in, MAKING_SE_SHARE, standoff_se_in / fit.distance_in)
+    return float(np.sqrt(np.sum(np.square(parts))))
 
 
 def _similarity(values: Floats, fit: CameraFit, size_px: tuple[int, int]) -> complex:

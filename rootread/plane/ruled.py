@@ -26,7 +26,7 @@ MIN_REACH_PX = 2.0
 SIDE_SE_PX = 3.0
 SIDE_PLACES = 9
 MIN_MARKS = 6
-# Most marks of a rule lie within this share of their spacing, or so many pixels, of where its plane puts them.
+# Most marks of a rule lie within this share of their spacing, or so many pixels, of their places.
 MAX_OFF_SHARE = 0.03
 MAX_OFF_PX = 0.5
 MOST = 80.0

@@ -29,7 +29,7 @@ class Sightings:
     se_px: Floats
     """``(N,)`` expected error along the normal."""
     glare_group: NDArray[np.int64]
-    """``(N,)`` printed edges that glare pushes towards the dark by the same amount; ``NO_GLARE`` for others."""
+    """``(N,)`` printed edges that glare pushes towards the dark alike; ``NO_GLARE`` for others."""
 
     def __len__(self) -> int:
         """How many there are."""

@@ -111,7 +111,7 @@ def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> 
 
 def _read(picture: NDArray[np.float32], bar: Bar, sides: Floats, u: Floats, rows: int) -> NDArray[np.float32]:
     """``(rows, U)`` of the photo along a bar."""
-    left, right = _side_places(bar, sides, np.arange(rows) * (bar.length_px / rows))
+    left, right = _side_places(bar, sides, np.linspace(0.0, bar.length_px * (1 - 1 / rows), rows))
     columns, lines = (
         (left[:, k, None] + u * (right[:, k, None] - left[:, k, None])).astype(np.float32) for k in (0, 1)
     )
@@ -139,11 +139,11 @@ class EvenMarks:
 
     def at(self, k: Floats | NDArray[np.int64]) -> Floats:
         """Places along the strip of any marks."""
-        return (self.a + self.b * k) / (1.0 + self.c * k)
+        return np.asarray((self.a + self.b * k) / (1.0 + self.c * k), dtype=np.float64)
 
     def spacing(self, k: Floats | NDArray[np.int64]) -> Floats:
         """Distance between neighbours at a mark, ds/dk = (b - a c) / (1 + c k)^2."""
-        return (self.b - self.a * self.c) / (1.0 + self.c * k) ** 2
+        return np.asarray((self.b - self.a * self.c) / (1.0 + self.c * k) ** 2, dtype=np.float64)
 
     @property
     def residual(self) -> float:

@@ -16,8 +16,8 @@ from scipy.sparse import diags_array
 from scipy.sparse.linalg import spsolve
 
 from rootread.geometry import Points
-from rootread.plane.camera import Floats
 from rootread.plane.flat import photo_map
+from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
 
 # The line is sought at this resolution, on texture seen three times finer.
@@ -59,6 +59,11 @@ LIKE_EVIDENCE = 0.8
 SMOOTH_IN = 6
 DEEPER_WEIGHT = 0.8
 STALK_DEPTH_IN = 0.15
+# The surface is in the photo where the line runs more than this below its edge; over less of the wall's
+# width than this share it is not found at all.
+MIN_SEEN_PX = 3
+MIN_SEEN_SHARE = 0.3
+UNSEEN_WEIGHT = 1e-4
 # Mean evidence a pixel within an inch of the line, and the line's spread where it is that good.
 CERTAIN_EVIDENCE = 1.0
 POOR_EVIDENCE = 0.3
@@ -118,8 +123,12 @@ def find_ground_line(
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)
-    z = _smooth(line)
-    litter_in = float(np.mean(np.maximum(z - line, 0.0))) / SEARCH_PX_PER_IN
+    top = np.argmax(valid, axis=0)
+    seen = line - top > MIN_SEEN_PX
+    if seen.mean() < MIN_SEEN_SHARE:
+        return None
+    z = _smooth(line, seen)
+    litter_in = float(np.mean(np.maximum(z - line, 0.0)[seen])) / SEARCH_PX_PER_IN
     # The line's pixel is the first of the soil, so the boundary runs along its upper edge.
     line_px = np.column_stack([np.arange(valid.shape[1]), z - 0.5])
     return GroundLine(grid.to_in(line_px), _se(beside, litter_in), beside)
@@ -147,7 +156,7 @@ def _coarse(
 def _features(
     flat: NDArray[np.uint8], inside: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; and which pixels are seen."""
+    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; which pixels are seen."""
     lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
     light = lab[..., 0]
     rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
@@ -181,13 +190,15 @@ def _unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Flo
 
 def _cluster(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Each pixel's kind, of ``CLUSTERS`` kinds by colour and texture."""
-    features = features / np.array(FEATURE_UNITS, dtype=np.float32)
-    pixels = features[valid]
+    scaled = features / np.array(FEATURE_UNITS, dtype=np.float32)
+    pixels = scaled[valid]
     sample = pixels[:: max(len(pixels) // SAMPLES, 1)]
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.1)
-    cv2.setRNGSeed(1)
-    _, _, centres = cv2.kmeans(sample, CLUSTERS, None, criteria, 1, cv2.KMEANS_PP_CENTERS)
-    distance = -2.0 * features.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
+    # Started from the lightest to the darkest, so that the same photo always gives the same kinds.
+    rank = np.argsort(np.argsort(sample[:, 0], kind="stable"), kind="stable")
+    start = (rank * CLUSTERS // len(sample)).astype(np.int32)
+    _, _, centres = cv2.kmeans(sample, CLUSTERS, start, criteria, 1, cv2.KMEANS_USE_INITIAL_LABELS)
+    distance = -2.0 * scaled.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
     return distance.argmin(axis=1).reshape(valid.shape)
 
 
@@ -252,13 +263,13 @@ def _evidence_beside(evidence: Floats, valid: NDArray[np.bool_], line: NDArray[n
     return float(min(evidence[above].mean(), -evidence[below].mean()))
 
 
-def _smooth(line: NDArray[np.int64]) -> Floats:
+def _smooth(line: NDArray[np.int64], seen: NDArray[np.bool_]) -> Floats:
     """The ground under the line: residue and clods stick up from it, stalks cut into it.
 
     Asymmetric least squares (Eilers 2003, Anal. Chem. 75:3631, from memory):
     minimise sum w (y - z)^2 + stiffness sum (second difference of z)^2, with a
     larger weight where the line lies below the smooth one, less again where it
-    lies far below.
+    lies far below, and none where the surface is above the photo's edge.
     """
     count = len(line)
     y = line.astype(float)
@@ -271,6 +282,7 @@ def _smooth(line: NDArray[np.int64]) -> Floats:
         below = (y - z) / SEARCH_PX_PER_IN
         weight = np.where(below > 0, DEEPER_WEIGHT, 1.0 - DEEPER_WEIGHT)
         weight = weight / (1.0 + (np.maximum(below, 0.0) / STALK_DEPTH_IN) ** 2)
+        weight = np.where(seen, weight, UNSEEN_WEIGHT)
         z = spsolve((diags_array(weight) + penalty).tocsc(), weight * y)
     return np.asarray(z)
 

@@ -151,7 +151,7 @@ def _count_ticks(strip: Strip, side: Literal["left", "right"]) -> TickRow | None
 
 def _warp(chirp: float, share: Floats) -> Floats:
     """Even coordinate 0-1 to strip coordinate 0-1: a 1-D projective map that keeps both ends."""
-    return share * (1 + chirp / 2) / (1 + chirp * (share - 0.5)) / ((1 + chirp / 2) / (1 + chirp / 2))
+    return share * (1 + chirp / 2) / (1 + chirp * (share - 0.5))
 
 
 def _even_tone(profile: Floats) -> Floats:
@@ -192,7 +192,7 @@ def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> t
     depth = -here
     # cos(2 pi cycles x + phase) is lowest where its argument is an odd multiple of pi.
     count = np.arange(-1, int(cycles) + 2)
-    even = (count + 0.5 - phase / (2 * np.pi)) / cycles
+    even = np.asarray((count + 0.5 - phase / (2 * np.pi)) / cycles, dtype=np.float64)
     even = even[(even >= 0) & (even <= 1)]
     expected = _warp(chirp, even) * (size - 1)
     k = np.arange(len(expected))

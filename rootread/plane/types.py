@@ -110,6 +110,8 @@ class WallPlane:
     tilt_deg: float
     """Camera axis against the square view of the wall; NaN where the scale object cannot tell."""
     cautions: tuple[str, ...] = ()
+    length_se_share: float = 0.0
+    """Relative standard error of any length on the wall: scale, how true the object is, its standoff."""
 
     def to_photo_px(self, points_in: ArrayLike) -> Points:
         """Wall inches to photo pixels as taken."""
