@@ -1,6 +1,7 @@
 """Walls made by hand for the tests of the report, read by the real measure and judge stages."""
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ PX_PER_IN = 20.0
 SOIL = (70, 50, 40)
 
 # A little perspective: a level line of the wall slopes in the photo, and inches shrink to the right.
-TO_PHOTO = np.array([[20.0, 0.4, 60.0], [0.5, 20.0, 40.0], [0.0002, 0.0001, 1.0]])
+TO_PHOTO = ((20.0, 0.4, 60.0), (0.5, 20.0, 40.0), (0.0002, 0.0001, 1.0))
 LENS = Lens(fx=900.0, fy=900.0, cx=399.5, cy=299.5, k1=-0.05)
 
 
@@ -47,7 +48,7 @@ def wall(roots, name="north", size_px=(800, 600), lens=None, to_photo=TO_PHOTO, 
     row = replace(default_row(f"{name}.jpg"), wall=name, **sheet)
     scale = ScaleFinding("card", PX_PER_IN, 0.05, (), np.zeros((0, 2)), np.zeros((0, 2)), 0.2)
     surface = Surface(np.array([[-2.0, 0.1], [40.0, -0.1]]), 0.1, "photo")
-    plane = WallPlane(to_photo, lens, scale, Level("card", 0.3), surface, 2.0, tuple(cautions))
+    plane = WallPlane(np.array(to_photo), lens, scale, Level("card", 0.3), surface, 2.0, tuple(cautions))
     rgb = np.full((size_px[1], size_px[0], 3), SOIL, np.uint8)
     grid = Grid(PX_PER_IN, 0.0, 0.0, (10, 10))
     nothing = np.zeros((10, 10), bool)
@@ -70,15 +71,18 @@ def wall(roots, name="north", size_px=(800, 600), lens=None, to_photo=TO_PHOTO, 
     )
 
 
+@cache
 def turned_wall(name="turned", **given):
     given.setdefault("layers", (RecordedLayer("disk", 6.5), RecordedLayer("A/B", 12.0)))
     return wall(turned_roots(), name, **given)
 
 
+@cache
 def open_wall(name="open", **given):
     return wall(open_roots(), name, **given)
 
 
+@cache
 def empty_wall(name="bare", **given):
     return wall([], name, **given)
 

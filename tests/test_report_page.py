@@ -1,5 +1,6 @@
 import re
 from dataclasses import replace
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from rootread.report.words import scale_words
 from rootread.settings import MeasureSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
+PLAIN = Settings()
 NEVER_CLOSED = {"meta", "img", "input", "br"}
 
 
@@ -52,10 +54,14 @@ class Reader(HTMLParser):
             self.text.append(data)
 
 
-def report(*walls, settings=None):
-    settings = settings or Settings()
+@cache
+def section_of(made, settings=PLAIN):
+    return wall_section(made, settings)
+
+
+def report(*walls, settings=PLAIN):
     rows = [rows_of(made)["walls"][0] for made in walls]
-    sections = [wall_section(made, settings) for made in walls]
+    sections = [section_of(made, settings) for made in walls]
     return page(rows, sections, settings, Path("graded"), [advice_items(made) for made in walls])
 
 
@@ -148,7 +154,7 @@ def test_without_treatments_there_is_no_comparison_of_them():
 
 def test_the_section_says_what_the_roots_did_at_the_layer():
     wall = turned_wall()
-    text = words(wall_section(wall, Settings()))
+    text = words(section_of(wall))
     assert "of 8 roots that came to it 0 crossed, 8 turned" in text
     assert f"{wall.layers[0].depth_in:.1f} in (16 cm)" in text
     assert "disk 6.5" in text
@@ -175,14 +181,14 @@ def test_settings_and_limits_are_on_the_page():
 )
 def test_a_deep_pit_asks_for_a_ladder_and_a_deeper_one_for_shoring(depth_in, ladder, shoring):
     # 29 CFR 1926.651-652 (OSHA; from memory): a ladder from 4 ft, a protective system from 5 ft.
-    text = words(wall_section(open_wall(pit_depth_in=depth_in), Settings()))
+    text = words(section_of(open_wall(pit_depth_in=depth_in)))
     assert ("a ladder within 25 feet" in text) == ladder
     assert ("a protective system" in text) == shoring
 
 
 def test_advice_stands_before_the_picture_with_what_it_rests_on():
     made = turned_wall()
-    section = wall_section(made, Settings())
+    section = section_of(made)
     (advice,) = made.judgement.advice
     before, _, after = section.partition("<figure>")
     assert advice.text in before and advice.evidence in before
@@ -214,8 +220,8 @@ def test_the_cautions_are_said_once_however_many_walls_there_are():
 
 
 def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
-    guessed = words(wall_section(turned_wall(), Settings()))
-    known = words(wall_section(turned_wall(shanks_at_in=(5.0, 25.0)), Settings()))
+    guessed = words(section_of(turned_wall()))
+    known = words(section_of(turned_wall(shanks_at_in=(5.0, 25.0))))
     assert "left third" in guessed and "a guess" in guessed
     assert "slot" in known and "a guess" not in known
 
@@ -246,7 +252,7 @@ def test_the_curve_of_passage_ends_where_the_share_of_roots_ends_within_its_band
 
 
 def test_finer_figures_are_folded_away():
-    section = wall_section(turned_wall(), Settings())
+    section = section_of(turned_wall())
     folded = section.partition("<details")[2]
     assert "half of the root length lies above" in folded
     assert "fine, 1–2 mm" in folded or "medium, 2–5 mm" in folded

@@ -1,5 +1,6 @@
 import base64
 import io
+from functools import cache
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -54,6 +55,7 @@ def contrast(one, other):
     return (light + 0.05) / (dark + 0.05)
 
 
+@cache
 def marked(made):
     """The photo with its marks, without the grade beneath."""
     return lay_over(marks_sheet(made), bare_photo(made))
@@ -66,7 +68,7 @@ def colour_at(picture, place):
 
 @pytest.mark.parametrize("size_px", [(640, 480), (600, 800), (3000, 2000), (2000, 500)])
 def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
-    to_photo = np.diag([size_px[0] / 40, size_px[0] / 40, 1.0])
+    to_photo = ((size_px[0] / 40, 0.0, 0.0), (0.0, size_px[0] / 40, 0.0), (0.0, 0.0, 1.0))
     made = open_wall(size_px=size_px, to_photo=to_photo)
     photo = bare_photo(made)
     assert photo.dtype == np.uint8
