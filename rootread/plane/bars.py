@@ -180,10 +180,14 @@ def _pair(first: Line, second: Line, size: Floats) -> Bar | None:
 
 def _inside(line: Line, size: Floats) -> Points | None:
     """Where a line enters and leaves the photo."""
-    reach = float(np.hypot(*size))
-    along = np.linspace(-reach, reach, 4001)
-    points = line.at(along)
-    inside = np.all((points >= 0) & (points <= size - 1), axis=1)
-    if inside.sum() < 2:
-        return None
-    return points[np.flatnonzero(inside)[[0, -1]]]
+    start, ahead = line.at(np.array([0.0, 1.0]))
+    way = ahead - start
+    low, high = -np.inf, np.inf
+    for k in (0, 1):
+        if abs(way[k]) < 1e-9:
+            if not 0 <= start[k] <= size[k] - 1:
+                return None
+            continue
+        ends = sorted([(0.0 - start[k]) / way[k], (size[k] - 1 - start[k]) / way[k]])
+        low, high = max(low, ends[0]), min(high, ends[1])
+    return line.at(np.array([low, high])) if high - low > 1.0 else None

@@ -38,8 +38,8 @@ MAX_BESIDE = 0.4
 # A chain starts from two steps with at most this many others between them ...
 SEED_NEIGHBOURS = 6
 # ... and so many of the six steps around them in place.
-MIN_SEED_SCORE = 3
-MAX_SEEDS = 10
+MIN_SEED_SCORE = 4
+MAX_SEEDS = 5
 # Bars located to sub-pixel, of all that carry bands.
 MAX_LOCATED = 3
 

@@ -28,9 +28,11 @@ SAMPLES = 4000
 ROUNDS = 2
 # What a pixel says for background against soil is capped, so that no patch outweighs the rest.
 MAX_EVIDENCE = 2.0
-# Cost of the line stepping one pixel up or down between columns, and of the steepest step allowed.
+# The line is level over so many columns; cost of its stepping one pixel up or down to the next ones,
+# and the longest step.
+COLUMNS_AT_ONCE = 3
 STEP_COST = 3.0
-MAX_STEP = 2
+MAX_STEP = 5
 # Width of the strips beside the line from which both sides are learned, and how far the line may move.
 LEARN_IN = 3.5
 # Soil is learned from below what may be litter.
@@ -234,22 +236,26 @@ def _evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArra
 def _best_line(evidence: Floats) -> NDArray[np.int64]:
     """The row in each column with most evidence for background above and soil below, without jumps."""
     rows, columns = evidence.shape
-    total = np.cumsum(evidence, axis=0)
-    gain = np.vstack([np.zeros(columns), total])[:rows]
-    best = gain[:, 0].copy()
-    came = np.zeros((rows, columns), dtype=np.int64)
-    steps = np.arange(-MAX_STEP, MAX_STEP + 1)
-    for column in range(1, columns):
-        padded = np.pad(best, MAX_STEP, constant_values=-np.inf)
-        options = np.stack([padded[MAX_STEP + s : MAX_STEP + s + rows] - STEP_COST * abs(s) for s in steps])
-        choice = options.argmax(axis=0)
-        came[:, column] = steps[choice]
-        best = options[choice, np.arange(rows)] + gain[:, column]
-    line = np.zeros(columns, dtype=np.int64)
-    line[-1] = int(best.argmax())
-    for column in range(columns - 1, 0, -1):
-        line[column - 1] = line[column] + came[line[column], column]
-    return line
+    groups = -(-columns // COLUMNS_AT_ONCE)
+    padded = np.pad(evidence, ((0, 0), (0, groups * COLUMNS_AT_ONCE - columns)))
+    grouped = padded.reshape(rows, groups, COLUMNS_AT_ONCE).sum(axis=2)
+    # The gain of a line at a row is the evidence of all pixels above it.
+    gain = np.vstack([np.zeros(groups), np.cumsum(grouped, axis=0)])[:rows].T.copy()
+    came = np.zeros((groups, rows), dtype=np.int64)
+    cost = STEP_COST * np.abs(np.arange(-MAX_STEP, MAX_STEP + 1))[:, None]
+    best = np.full(rows + 2 * MAX_STEP, -np.inf)
+    best[MAX_STEP:-MAX_STEP] = gain[0]
+    # Row ``r``, seen from ``r + step``: all of them at once.
+    shifted = np.lib.stride_tricks.sliding_window_view(best, rows)
+    for group in range(1, groups):
+        options = shifted - cost
+        came[group] = options.argmax(axis=0)
+        best[MAX_STEP:-MAX_STEP] = options.max(axis=0) + gain[group]
+    line = np.zeros(groups, dtype=np.int64)
+    line[-1] = int(best[MAX_STEP:-MAX_STEP].argmax())
+    for group in range(groups - 1, 0, -1):
+        line[group - 1] = line[group] + came[group, line[group]] - MAX_STEP
+    return np.repeat(line, COLUMNS_AT_ONCE)[:columns]
 
 
 def _evidence_beside(evidence: Floats, valid: NDArray[np.bool_], line: NDArray[np.int64]) -> float:

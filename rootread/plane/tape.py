@@ -27,7 +27,7 @@ TICK_PX = (3.0, 48.0)
 # Relative change of tick spacing from one end of the strip to the other: 25 degrees of pitch.
 CHIRPS = np.linspace(-0.4, 0.4, 17)
 MIN_TICKS = 24
-MIN_PEAK = 8.0
+MIN_PEAK = 1000.0
 MIN_FOUND_SHARE = 0.6
 TICK_TOLERANCE = 0.25
 MAX_RESIDUAL = 0.08
@@ -42,6 +42,8 @@ LENGTH_PLACES = 41
 MAX_LOCATED = 4
 # Share of the ticks from first to last that must be found as lines.
 MIN_LINES_SHARE = 0.6
+# With this share of them found no other row need be looked at.
+GOOD_LINES_SHARE = 0.95
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,12 +78,18 @@ def find_tape(
     """
     # What a tick is does not change the shape of the plane, so any unit does to begin with.
     rough_in = unit_in or PROVISIONAL_UNIT_IN
-    rows = find_ticks(strips)[:MAX_LOCATED]
-    tapes = [(row, tape) for row in rows if (tape := _locate(light, row, rough_in, belief)) is not None]
-    tapes = [(row, tape) for row, tape in tapes if tape.found >= MIN_TICKS and tape.share >= MIN_LINES_SHARE]
-    if not tapes:
+    best: tuple[TickRow, RuledFit] | None = None
+    for row in find_ticks(strips)[:MAX_LOCATED]:
+        tape = _locate(light, row, rough_in, belief)
+        if tape is None or tape.found < MIN_TICKS or tape.share < MIN_LINES_SHARE:
+            continue
+        if best is None or tape.found > best[1].found:
+            best = row, tape
+        if tape.share > GOOD_LINES_SHARE:
+            break
+    if best is None:
         return None
-    row, tape = max(tapes, key=lambda item: (item[1].found, -item[1].fit.residual_px))
+    row, tape = best
     lengths = tick_lengths(light, tape, row, rough_in)
     certain = unit_in or tick_unit_in(row.marks.k, lengths)
     if certain is None:
