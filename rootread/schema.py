@@ -41,6 +41,7 @@ WALLS = (
     Column("steep_share", float, "", "share of root length steeper than the growth pattern"),
     Column("tortuosity", float, "", "length-weighted mean of length / chord"),
     Column("flattened_share", float, "", "share of root length in flattened stretches"),
+    Column("passage", float, "", "share of roots that get down the wall without turning or stopping"),
     Column("sideways_in", float, "in", "total length of sideways runs"),
     Column("sideways_flag", str, "", "yes when roots ran sideways at a layer, else no"),
     Column("grade", float, "0-100", "the wall's grade"),

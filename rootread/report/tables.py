@@ -59,6 +59,7 @@ def wall_row(wall: Wall | RefusedWall) -> Row:
         "steep_share": readings.steep_share,
         "tortuosity": readings.tortuosity,
         "flattened_share": readings.flattened_share,
+        "passage": _passage(wall),
         "sideways_in": readings.sideways_in,
         "sideways_flag": "yes" if ran_at_a_layer else "no",
         "grade": score.value,
@@ -67,6 +68,11 @@ def wall_row(wall: Wall | RefusedWall) -> Row:
         "verdict": wall.grade.verdict,
         "seconds": wall.seconds,
     }
+
+
+def _passage(wall: Wall) -> float | None:
+    """The part of the grade that counts passage, as a share."""
+    return next((part.score / 100 for part in wall.grade.parts if part.name == "passage"), None)
 
 
 def root_rows(wall: Wall | RefusedWall) -> list[Row]:
