@@ -67,8 +67,8 @@ def fit_camera(
     width_free : the object's width is fitted too (staff, tape).
     tilt_se_deg : how square to the wall the camera is believed to be, where the object cannot tell.
     """
-    if belief.known is not None:
-        sightings = replace(sightings, photo_px=belief.known.undistort(sightings.photo_px))
+    as_taken = sightings
+    sightings = _undistorted(sightings, belief)
     groups = int(sightings.glare_group.max()) + 1
     values = np.concatenate([start[:COUNT], np.zeros(groups)])
     free = np.zeros(len(values), dtype=bool)
@@ -97,14 +97,19 @@ def fit_camera(
     covariance = np.zeros((len(values), len(values)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     residual_px = float(np.sqrt(np.mean((off * kept.se_px) ** 2)))
-    return CameraFit(values, covariance, belief, kept, residual_px, int((~used).sum()))
+    return CameraFit(values, covariance, belief, as_taken.keep(used), residual_px, int((~used).sum()))
 
 
 def residuals_px(fit: CameraFit, sightings: Sightings) -> Floats:
     """``(N,)`` distance of each place from a fit along its normal, in pixels."""
-    if fit.belief.known is not None:
-        sightings = replace(sightings, photo_px=fit.belief.known.undistort(sightings.photo_px))
-    return _off(fit.values, sightings, fit.belief) * sightings.se_px
+    return _off(fit.values, _undistorted(sightings, fit.belief), fit.belief) * sightings.se_px
+
+
+def _undistorted(sightings: Sightings, belief: CameraBelief) -> Sightings:
+    """Sightings as a lens without distortion would have them, where the lens is known."""
+    if belief.known is None:
+        return sightings
+    return replace(sightings, photo_px=belief.known.undistort(sightings.photo_px))
 
 
 def _off(values: Floats, sightings: Sightings, belief: CameraBelief) -> Floats:

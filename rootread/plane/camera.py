@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from rootread.geometry import Points, apply_homography
-from rootread.plane.sightings import Floats, Sightings
+from rootread.plane.sightings import NO_GLARE, Floats, Sightings
 from rootread.plane.types import Lens
 
 # Phone main cameras have a 35 mm equivalent of 23-28 mm, so f is 0.53-0.65 of the
@@ -94,6 +95,12 @@ class CameraFit:
     def shift_in(self) -> Floats:
         """``(3,)`` the object's origin in camera axes, inches."""
         return shift_of(self.values)
+
+    def glare_px(self, chosen: NDArray[np.int64]) -> Floats:
+        """How far glare pushed chosen used places against their normals; 0 where there is none."""
+        group = self.used.glare_group[chosen]
+        differences = np.append(self.values[COUNT:], 0.0)
+        return np.where(group == NO_GLARE, 0.0, self.values[GLARE] + differences[group])
 
     @property
     def half_width_in(self) -> float:

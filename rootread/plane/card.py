@@ -44,10 +44,26 @@ class CardFinding:
     """One card, located."""
 
     fit: CameraFit
+    marker_in: float
     markers: tuple[int, ...]
     """Ids of the markers whose sides were used."""
     outline_px: Points
     """The sheet's corners in the photo."""
+
+    def corners_in_and_px(self) -> tuple[Points, Points]:
+        """``(N, 2)`` corners of markers, where their found sides meet: card inches and photo pixels."""
+        used = self.fit.used
+        reach_px = np.sum(used.normal * used.photo_px, axis=1) + self.fit.glare_px(np.arange(len(used)))
+        corners_in, corners_px = [], []
+        for corner in np.concatenate([marker_corners_in(marker, self.marker_in) for marker in self.markers]):
+            off = np.abs(used.object_in - corner)
+            near = off.max(axis=1) < self.marker_in
+            upright, level = (np.flatnonzero(near & (off[:, k] < 1e-6)) for k in (0, 1))
+            if len(upright) and len(level):
+                side = np.concatenate([upright, level])
+                corners_in.append(corner)
+                corners_px.append(np.linalg.lstsq(used.normal[side], reach_px[side], rcond=None)[0])
+        return np.array(corners_in), np.array(corners_px)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -153,7 +169,7 @@ def _locate(
     if not fit.sound:
         return None
     outline_px = fit.to_photo(CORNERS * _sheet_in(light, fit, marker_in))
-    return CardFinding(fit, tuple(sorted(set(owners))), outline_px)
+    return CardFinding(fit, marker_in, tuple(sorted(set(owners))), outline_px)
 
 
 def _sheet_in(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> Floats:

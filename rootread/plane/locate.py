@@ -9,9 +9,11 @@ from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
 from rootread.photo import Photo
+from rootread.plane.adjust import residuals_px
 from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
 from rootread.plane.lens import lens_for
 from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
+from rootread.plane.ruled import SIDE_SE_PX
 from rootread.plane.scale import Located, find_scale, px_per_in_at
 from rootread.plane.sightings import Floats
 from rootread.plane.surface import GroundLine, find_ground_line
@@ -171,14 +173,17 @@ def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
 def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> ScaleFinding:
     px_per_in = px_per_in_at(fit, np.zeros(2))
     used = located.fit.used
+    # The sides of a bar only place it sideways; they are not what is measured.
+    used = used.keep(used.se_px < SIDE_SE_PX)
     return ScaleFinding(
         kind=located.kind,
         px_per_in=px_per_in,
         px_per_in_se=px_per_in * fit.standard_error(lambda values: _log_scale(values, fit, size_px)),
         outlines_px=located.outlines_px,
         points_in=used.object_in * [located.fit.half_width_in, 1.0],
-        points_px=used.photo_px if fit.belief.known is None else fit.belief.known.distort(used.photo_px),
+        points_px=used.photo_px,
         residual_px=located.fit.residual_px,
+        fitted_px=used.photo_px + residuals_px(located.fit, used)[:, None] * used.normal,
     )
 
 

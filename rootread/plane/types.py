@@ -77,6 +77,8 @@ class ScaleFinding:
     """``(K, 2)`` the same places in the photo."""
     residual_px: float
     """Root mean square distance between found and fitted places."""
+    fitted_px: Points | None = None
+    """``(K, 2)`` where the fitted plane puts them: across its edge, for a place on an edge."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,118 @@
+"""A picture that shows whether the scale is right: the object, an inch grid on the wall, the residuals.
+
+Someone who looks at it sees at once if the grid does not sit on the card's or
+staff's own marks, leans, or starts at the wrong surface.
+"""
+
+import cv2
+import numpy as np
+
+from rootread.geometry import Points
+from rootread.photo import Photo
+from rootread.plane.types import WallPlane
+from rootread.report.colours import DARK, INK, LEVEL, PAPER, RGB, WHITE
+from rootread.report.lettering import Label, draw_labels, font
+from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over, stroke, veil
+from rootread.report.view import View
+from rootread.report.words import scale_words
+
+WIDTH_PX = 1600
+GRID_IN = 1.0
+LABELLED_IN = 6.0
+FOUND: RGB = (0, 190, 255)
+MISFIT: RGB = (255, 70, 60)
+# Residuals are tenths of a pixel; they are drawn this many times larger.
+MAGNIFIED = 100.0
+LETTERS_PX = 22
+CAPTION_PX = 24
+
+
+def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
+    """``(H, W, 3)`` sRGB: the photo with the scale object as found and the wall's inch grid."""
+    columns, rows = photo.size_px
+    scale = min(1.0, WIDTH_PX / columns)
+    size_px = (round(columns * scale), round(rows * scale))
+    picture = np.asarray(cv2.resize(photo.rgb, size_px, interpolation=cv2.INTER_AREA))
+    view = View(plane, scale, 0, size_px)
+    sheet = clear_sheet(*size_px)
+    _draw_grid(sheet, view)
+    surface = view.px(plane.surface.line_in)
+    stroke(sheet, [surface], DARK, 6)
+    stroke(sheet, [surface], LEVEL, 3)
+    outlines = [view.from_photo(np.vstack([outline, outline[:1]])) for outline in plane.scale.outlines_px]
+    stroke(sheet, outlines, DARK, 5)
+    stroke(sheet, outlines, FOUND, 3)
+    _draw_residuals(sheet, view)
+    sheet = draw_labels(sheet, _grid_labels(view))
+    return np.vstack([lay_over(sheet, picture), _caption(plane, size_px[0])])
+
+
+def _draw_grid(sheet: Sheet, view: View) -> None:
+    """A line every inch, a stronger one every six, from the surface down."""
+    fine: list[Points] = []
+    strong: list[Points] = []
+    (x0, _), (x1, z1) = view.wall_range_in
+    for x in np.arange(np.ceil(x0), x1, GRID_IN):
+        line = view.px(np.column_stack([np.full(60, x), np.linspace(0.0, z1, 60)]))
+        (strong if x % LABELLED_IN == 0 else fine).append(line)
+    for z in np.arange(0.0, z1, GRID_IN):
+        line = view.level_line(z)
+        (strong if z % LABELLED_IN == 0 else fine).append(line)
+    veil(sheet, fine, WHITE, 1, 0.35)
+    veil(sheet, strong, WHITE, 2, 0.7)
+
+
+def _draw_residuals(sheet: Sheet, view: View) -> None:
+    """A dot where each place was found, and a line to where the plane puts it, magnified."""
+    scale = view.plane.scale
+    found = view.from_photo(scale.points_px)
+    dots = [np.array([place, place + 0.01]) for place in found]
+    if scale.fitted_px is not None:
+        off = (scale.fitted_px - scale.points_px) * view.scale * MAGNIFIED
+        stroke(sheet, list(np.stack([found, found + off], axis=1)), MISFIT, 2)
+    stroke(sheet, dots, FOUND, 5)
+
+
+def _grid_labels(view: View) -> list[Label]:
+    """Inches along the surface and down the left edge."""
+    (x0, _), (x1, z1) = view.wall_range_in
+    labels = []
+    for x in np.arange(np.ceil(x0 / LABELLED_IN), x1 / LABELLED_IN) * LABELLED_IN:
+        labels.append(_label(view, view.px([[x, 0.0]])[0], f"{x:+g}" if x else "0"))
+    for z in np.arange(LABELLED_IN, z1, LABELLED_IN):
+        line = view.level_line(z)
+        inside = line[line[:, 0] > LETTERS_PX]
+        if len(inside):
+            labels.append(_label(view, inside[0], f"{z:g} in"))
+    return [label for label in labels if label is not None]
+
+
+def _label(view: View, at_px: Points, text: str) -> Label | None:
+    width = int(font(LETTERS_PX).getlength(text)) + 12
+    height = LETTERS_PX + 8
+    left, top = int(at_px[0] - width / 2), int(at_px[1] - height / 2)
+    inside = 0 <= left < view.size_px[0] - width and 0 <= top < view.size_px[1] - height
+    return Label(left, top, width, height, text, LETTERS_PX, INK, PAPER, 0.8) if inside else None
+
+
+def _caption(plane: WallPlane, width_px: int) -> Picture:
+    """What the picture shows, in words, on a strip below it."""
+    seen = "seen square on" if plane.tilt_deg < 1 else f"camera {plane.tilt_deg:.0f} degrees from square"
+    tilt = "tilt not known" if np.isnan(plane.tilt_deg) else seen
+    words = (
+        f"{scale_words(plane)} Level within {plane.level.se_deg:.1f} degrees; {tilt}.",
+        f"{len(plane.scale.points_px)} places found (blue), off by {plane.scale.residual_px:.2f} px on "
+        f"average (red, drawn {MAGNIFIED:.0f} times larger). Grid: 1 inch, every sixth line numbered.",
+        *plane.cautions[:2],
+    )
+    line_px = round(1.4 * CAPTION_PX)
+    sheet = clear_sheet(width_px, line_px * len(words) + 16)
+    sheet[:] = (*PAPER, 255)
+    labels = []
+    longest = max(font(CAPTION_PX).getlength(text) for text in words)
+    size = max(int(CAPTION_PX * min(1.0, (width_px - 30) / longest)), 12)
+    for number, text in enumerate(words):
+        length = int(font(size).getlength(text))
+        labels.append(Label(14, 8 + number * line_px, length, line_px, text, size, INK, PAPER, 1.0))
+    strip = draw_labels(sheet, labels)
+    return np.ascontiguousarray(strip[:, :, :3])
