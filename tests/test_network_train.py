@@ -157,6 +157,27 @@ def test_the_exported_file_computes_what_the_network_computes(tmp_path: Path) ->
     assert np.abs(found_shape - shape.numpy()).max() < 1e-4
 
 
+def test_in_whole_numbers_the_network_says_nearly_the_same(tmp_path: Path) -> None:
+    """An untrained net with a known head: the logit's error is small beside its spread."""
+    pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
+    import onnxruntime
+
+    from rootread.train.quantise import quantise
+
+    torch.manual_seed(3)
+    export(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
+    pictures = [np.random.default_rng(k).integers(0, 255, (96, 96, 3), dtype=np.uint8) for k in range(6)]
+    quantise(tmp_path / "net.onnx", tmp_path / "small.onnx", pictures)
+    blob = (pictures[0].transpose(2, 0, 1)[None] / 255).astype(np.float32)
+    exact, small = (
+        onnxruntime.InferenceSession(tmp_path / name, providers=["CPUExecutionProvider"]).run(
+            None, {"rgb": blob}
+        )[0]
+        for name in ("net.onnx", "small.onnx")
+    )
+    assert np.std(small - exact) < 0.1 * np.std(exact)
+
+
 def test_the_network_has_between_a_half_and_two_million_parameters() -> None:
     assert 0.5e6 < parameter_count(folded(RootNet())) < 2e6
 

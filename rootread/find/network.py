@@ -159,6 +159,8 @@ class _Session:
 
         options = onnxruntime.SessionOptions()
         options.log_severity_level = 3
+        # Waiting threads sleep: spinning takes processor time from other walls read at once.
+        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
         weights = files("rootread.find").joinpath(WEIGHTS).read_bytes()
         self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 
