@@ -6,13 +6,13 @@ from pathlib import Path
 
 from rootread.errors import BadMarks, WallRefused
 from rootread.fieldsheet import SheetRow, default_row
-from rootread.find import RootMap, find_roots
-from rootread.follow import Trace, follow_roots
+from rootread.find import RootMap, find_roots, paint
+from rootread.follow import Trace, follow_roots, with_marked_roots
 from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, judge_wall
 from rootread.marks import Marks, read_marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
-from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, within_outline
 from rootread.settings import Settings
 
 
@@ -72,9 +72,10 @@ def read_wall(
     row = row or default_row(photo.path.name if photo.path else "photo")
 
     plane = find_plane(photo, row, marks, settings.plane)
-    image = lay_flat(photo, plane, settings.plane)
-    root_map = find_roots(image, settings.find)
+    image = within_outline(lay_flat(photo, plane, settings.plane), plane, marks)
+    root_map = paint(find_roots(image, settings.find), plane, marks)
     traces = follow_roots(root_map, image, plane.surface, settings.follow)
+    traces = with_marked_roots(traces, plane, marks)
     readings = measure_wall(traces, plane, settings.measure)
     layers = find_layers(readings, row.layers, settings.judge)
     grade = grade_wall(readings, layers, row, settings.judge)

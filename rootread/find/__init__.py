@@ -3,13 +3,14 @@
 import numpy as np
 
 from rootread.find.network import network_roots
+from rootread.find.painted import paint
 from rootread.find.ridges import ridge_roots
 from rootread.find.sense import is_lattice
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
 
-__all__ = ["RootMap", "find_roots"]
+__all__ = ["RootMap", "find_roots", "paint"]
 
 
 def find_roots(image: WallImage, settings: FindSettings) -> RootMap:

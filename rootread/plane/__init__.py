@@ -2,6 +2,7 @@
 
 from rootread.plane.flat import lay_flat
 from rootread.plane.locate import find_plane
+from rootread.plane.outline import within_outline
 from rootread.plane.types import Grid, Lens, Level, ScaleFinding, Surface, WallImage, WallPlane
 
 __all__ = [
@@ -14,4 +15,5 @@ __all__ = [
     "WallPlane",
     "find_plane",
     "lay_flat",
+    "within_outline",
 ]
