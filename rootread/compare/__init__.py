@@ -1,0 +1,18 @@
+"""Compare treatments over many walls; the pit is the unit, never the root."""
+
+from rootread.compare.contrast import Contrast, Pair, contrast_walls
+from rootread.compare.depths import depth_profiles
+from rootread.compare.page import contrast_csv, contrast_page
+from rootread.compare.read import read_table
+from rootread.compare.words import contrast_text
+
+__all__ = [
+    "Contrast",
+    "Pair",
+    "contrast_csv",
+    "contrast_page",
+    "contrast_text",
+    "contrast_walls",
+    "depth_profiles",
+    "read_table",
+]

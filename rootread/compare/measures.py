@@ -1,0 +1,99 @@
+"""The figures that treatments are compared by."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rootread.errors import BadRequest
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One figure of a wall."""
+
+    name: str
+    words: str
+    """What it is called in a sentence."""
+    unit: str
+    """How it is written after a number."""
+    digits: int
+    matters: float
+    """The smallest difference that would change what a grower does; pits are counted for it."""
+    of_wall: Callable[[Row], float | None]
+    """Its value from a row of ``walls.csv``; None where the wall has none."""
+    most: float = math.inf
+    """No two walls can differ by more."""
+    scale: float = 1.0
+    """What it is multiplied by when it is written: 100 for shares."""
+    root_column: str = ""
+    """The column of ``roots.csv`` that holds it for one root, if there is one."""
+
+    def bare(self, value: float, signed: bool = False) -> str:
+        """A value as it is written, without its unit."""
+        return f"{self.scale * value:{'+' if signed else ''}.{self.digits}f}".replace("-", "−")
+
+    def says(self, value: float) -> str:
+        """A value with its unit."""
+        return self.bare(value) + self.unit
+
+    def says_range(self, low: float, high: float) -> str:
+        """Two ends of a difference, the unit once."""
+        return f"{self.bare(low, True)} to {self.bare(high, True)}{self.unit}"
+
+
+def number(value: Any) -> float | None:
+    """A cell as a number; None for blank, missing or not finite."""
+    try:
+        found = float(value)
+    except (TypeError, ValueError):
+        return None
+    return found if abs(found) < float("inf") else None
+
+
+def _column(name: str) -> Callable[[Row], float | None]:
+    return lambda row: number(row.get(name))
+
+
+def _sideways_share(row: Row) -> float | None:
+    sideways, length = number(row.get("sideways_in")), number(row.get("root_length_in"))
+    return sideways / length if sideways is not None and length else None
+
+
+ALL = (
+    # Verdict words are 20 points apart: half of that is a difference.
+    Measure("grade", "grade", " points", 0, 10.0, _column("grade"), 100.0),
+    # The growth pattern is 5 degrees wide.
+    Measure("descent", "mean descent", "°", 1, 5.0, _column("descent_deg"), 180.0, root_column="descent_deg"),
+    Measure("passage", "passage", " of 100 roots", 0, 0.2, _column("passage"), 1.0, 100.0),
+    Measure("tortuosity", "tortuosity", "", 3, 0.05, _column("tortuosity"), root_column="tortuosity"),
+    Measure("sideways", "share of root run sideways", " %", 1, 0.05, _sideways_share, 1.0, 100.0),
+    Measure(
+        "flattened",
+        "share of root that looks flat",
+        " %",
+        1,
+        0.05,
+        _column("flattened_share"),
+        1.0,
+        100.0,
+        "flattened_share",
+    ),
+)
+DEFAULT = ("grade", "descent", "passage", "tortuosity", "sideways")
+
+
+def measures_named(names: Sequence[str]) -> tuple[Measure, ...]:
+    """The measures of these names, in this order.
+
+    Raises
+    ------
+    BadRequest : one is not known.
+    """
+    known = {measure.name: measure for measure in ALL}
+    for name in names:
+        if name not in known:
+            raise BadRequest(f"--measure {name} is not known.", f"Choose from {', '.join(known)}.")
+    return tuple(known[name] for name in dict.fromkeys(names))

@@ -1,0 +1,199 @@
+"""A contrast in plain sentences."""
+
+import math
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from rootread.compare.contrast import Contrast, Overall, Pair
+from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
+from rootread.compare.rootmodel import RootModel
+from rootread.compare.units import Unit
+from rootread.report.words import count, listing, odds, percent
+
+WIDTH = 100
+
+CAUTIONS = (
+    "A pit counts once, however many walls and roots were read in it.",
+    "The test takes it that chance, not choice, decided which treatment each wall got.",
+)
+
+
+def contrast_text(contrast: Contrast) -> str:
+    """The whole contrast as text for the command line."""
+    lines = [*(line for sentence in opening(contrast) for line in _wrapped(sentence)), ""]
+    for measure in contrast.measures:
+        told = sentences(contrast, measure.name) or ["No wall has this figure."]
+        lines += [measure.words, *(line for sentence in told for line in _wrapped(sentence, "  ")), ""]
+    lines += [line for sentence in closing(contrast) for line in _wrapped(sentence)]
+    return "\n".join(lines)
+
+
+def _wrapped(sentence: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(sentence, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
+
+
+def opening(contrast: Contrast) -> list[str]:
+    """What was set against what, and how."""
+    first = contrast.pairs[0] if contrast.pairs else None
+    if len(contrast.treatments) > 2 or not first:
+        return [f"{listing(contrast.treatments)} against one another."]
+    return [f"{first.first} against {first.second}. {_design(first)}", *_too_few(first)]
+
+
+def _design(pair: Pair) -> str:
+    pits = len({unit.pit for unit in pair.units})
+    if pair.paired:
+        return f"{count(pits, 'pit')} hold both treatments; each pit is compared with itself."
+    apiece = [len(pair.values(name)) for name in (pair.first, pair.second)]
+    return f"Not paired: {count(apiece[0], 'pit')} of {pair.first}, {apiece[1]} of {pair.second}."
+
+
+def _too_few(pair: Pair) -> list[str]:
+    """Said once, where no difference however large could be told from chance."""
+    if pair.test is None or pair.test.least_p <= LEVEL:
+        return []
+    what = f"{LEAST_PAIRS} pits with both" if pair.paired else f"{LEAST_APIECE} pits of each"
+    return [
+        f"So few pits cannot tell any difference from chance, however large: p cannot fall below "
+        f"{pair.test.least_p:.2g}. It takes at least {what}."
+    ]
+
+
+def closing(contrast: Contrast) -> list[str]:
+    """What holds for every sentence."""
+    lines = list(CAUTIONS)
+    tests = sum(pair.test is not None for pair in contrast.pairs)
+    if tests > 1:
+        lines.append(
+            f"{tests} questions were asked, and p is corrected for that (Holm). If one alone was meant from "
+            "the start, ask it alone."
+        )
+    if contrast.left_out:
+        lines.append(f"Left out, not read or without {contrast.by}: {listing(contrast.left_out)}.")
+    return lines
+
+
+def overall_sentence(overall: Overall, treatments: int) -> str:
+    """Whether the treatments differ at all."""
+    return (
+        f"Over all {treatments} treatments: names dealt out by chance would differ as much "
+        f"{odds(overall.test.p_value)} ({p_words(overall.test.p_value)}; F = {overall.f:.2f})."
+    )
+
+
+def pair_sentences(pair: Pair) -> list[str]:
+    """What one measure says of two treatments."""
+    if pair.test is None:
+        return [*_walls_alone(pair), *_needed(pair)]
+    told = [_difference(pair), _evidence(pair), *_needed(pair)]
+    return told + ([_roots(pair, pair.roots)] if pair.roots else [])
+
+
+def _difference(pair: Pair) -> str:
+    measure = pair.measure
+    a, b = (float(pair.values(name).mean()) for name in (pair.first, pair.second))
+    effect = pair.effect
+    words = (
+        f"{pair.first} {measure.bare(a)}, {pair.second} {measure.says(b)}: "
+        f"{measure.bare(abs(effect.value))} {_side(effect.value)}"
+    )
+    if pair.paired and effect.value:
+        same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
+        words += f", so in {same} of {count(len(pair.differences), 'pit')}"
+    if math.isfinite(effect.low):
+        words += f" (likely {measure.says_range(effect.low, effect.high)})"
+    return words + "."
+
+
+def _side(difference: float) -> str:
+    return "higher" if difference > 0 else "lower" if difference < 0 else "apart"
+
+
+def _evidence(pair: Pair) -> str:
+    assert pair.test is not None
+    p = pair.test.p_value
+    chance = f"If the treatments did nothing, a difference as large would come {odds(p)} ({p_words(p)}"
+    if pair.p_holm != p:
+        chance += f"; corrected {p_words(pair.p_holm)}"
+    return f"{chance}): {_verdict(pair)}."
+
+
+def _verdict(pair: Pair) -> str:
+    assert pair.test is not None
+    if pair.p_holm < LEVEL:
+        return "the treatments differ"
+    if pair.test.p_value == pair.test.least_p > LEVEL:
+        return "no stronger sign can come from so few pits"
+    if pair.test.p_value < LEVEL:
+        return "a hint, but no more when so many questions are asked"
+    return "no evidence that the treatments differ"
+
+
+def _walls_alone(pair: Pair) -> list[str]:
+    one, other = (
+        [unit for unit in pair.units if unit.treatment == name] for name in (pair.first, pair.second)
+    )
+    if len(one) > 1 or len(other) > 1:
+        alone = pair.first if len(one) == 1 else pair.second
+        alone_words = f"Of {alone} there is one pit alone, so nothing can be said of the treatments."
+        return [_difference(pair), alone_words]
+    says = pair.measure.says
+    names = [f"{listing(unit.walls)} ({unit.treatment}) {says(unit.value)}" for unit in (one[0], other[0])]
+    few = all(len(unit.walls) == 1 for unit in (one[0], other[0]))
+    what = "two walls" if few else "two places"
+    return [
+        f"{names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. Nothing can be said of the "
+        "treatments: another pit might have shown the opposite."
+    ]
+
+
+def _as_read(one: Unit, other: Unit) -> str:
+    apart = abs(one.value - other.value)
+    unsure = 1.96 * math.hypot(one.se, other.se)
+    if not math.isfinite(unsure):
+        return "differ" if apart else "are alike"
+    return "differ" if apart > unsure else "differ by no more than reading them is unsure by"
+
+
+def _needed(pair: Pair) -> list[str]:
+    """How many pits it takes, unless the difference is there to see already."""
+    if pair.test and pair.p_holm < LEVEL:
+        return []
+    aim = f"a difference of {pair.measure.says(pair.measure.matters)}"
+    what = "pits with both treatments" if pair.paired or _one_pit(pair) else "pits of each treatment"
+    if pair.pits_needed is None:
+        if not pair.spread_known:
+            return [f"How many pits would show {aim} cannot be told before a few were dug."]
+        return [f"These pits vary so much that not even a thousand would show {aim} for sure."]
+    if pair.spread_known:
+        return [f"To see {aim} 8 times in 10 takes about {pair.pits_needed} {what}, as these pits vary."]
+    return [f"To see {aim} 8 times in 10 takes at least {pair.pits_needed} {what}; more if pits vary."]
+
+
+def _one_pit(pair: Pair) -> bool:
+    return len({unit.pit for unit in pair.units}) == 1
+
+
+def _roots(pair: Pair, roots: RootModel) -> str:
+    measure = pair.measure
+    return (
+        f"Root by root, pit and wall taken as random: {measure.bare(roots.effect, True)} "
+        f"({measure.says_range(roots.low, roots.high)}), {p_words(roots.p_value)}; "
+        f"{percent(roots.alike)} of the spread of {roots.roots} roots lies between the {roots.walls} walls."
+    )
+
+
+def p_words(p_value: float) -> str:
+    """``p = 0.031``; no more digits than mean something."""
+    return f"p = {p_value:.2g}" if p_value >= 0.001 else "p < 0.001"
+
+
+def sentences(contrast: Contrast, name: str) -> Sequence[str]:
+    """All that one measure says, for the page."""
+    overall = contrast.overall.get(name)
+    told = [overall_sentence(overall, len(contrast.treatments))] if overall else []
+    return told + [
+        line for pair in contrast.pairs if pair.measure.name == name for line in pair_sentences(pair)
+    ]
