@@ -61,13 +61,14 @@ def find_plane(photo: Photo, row: SheetRow | None, marks: Marks | None, settings
     fit = behind(located.fit, standoff_in or 0.0)
 
     upright = photo_says(fit).down_deg
-    marked = fit.to_plane(np.array(marks.surface_px)) if marks is not None and marks.surface_px else None
+    marked = _marked(marks, fit, upright)
     ground = _ground(photo, located, fit, upright) if marked is None else None
     witnesses = _witnesses(located.kind, fit)
-    line = marked if ground is None else apply_homography(_turned(upright), ground.line_in)
+    line = marked if ground is None else ground.line_in
     if line is not None:
-        # Ground that falls to the right by its slope is level when gravity turns to the left by as much.
-        witnesses.append(surface_says(-_slope_deg(line), SLOPE_SE_DEG))
+        # Were the ground level, gravity would be turned to the left by what falls to the right.
+        witnesses.append(surface_says(upright - _slope_deg(line), SLOPE_SE_DEG))
+        line = apply_homography(_turned(upright), line)
     told = (row.level if row is not None else None) or settings.level
     down_deg, level = weigh(witnesses, told)
     level = replace(level, se_deg=float(np.hypot(level.se_deg, _turn_se_deg(fit, photo.size_px))))
@@ -120,6 +121,13 @@ def _turned(down_deg: float) -> Floats:
 def _slope_deg(line_in: Points) -> float:
     """Angle by which a line falls to the right."""
     return float(np.degrees(np.arctan(np.polyfit(line_in[:, 0], line_in[:, 1], 1)[0])))
+
+
+def _marked(marks: Marks | None, fit: CameraFit, upright: float) -> Points | None:
+    """The surface line a person marked, in inches about the object's centre, turned to the photo's upright."""
+    if marks is None or not marks.surface_px:
+        return None
+    return apply_homography(np.linalg.inv(_turned(upright)), fit.to_plane(np.array(marks.surface_px)))
 
 
 def _ground(photo: Photo, located: Located, fit: CameraFit, upright: float) -> GroundLine | None:

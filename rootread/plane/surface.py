@@ -66,6 +66,9 @@ STALK_DEPTH_IN = 0.15
 MIN_SEEN_PX = 3
 MIN_SEEN_SHARE = 0.3
 UNSEEN_WEIGHT = 1e-4
+# The boundary itself is looked for so near to the line, and the line moved by no more than this.
+EDGE_REACH_PX = 6.0
+MAX_OFFSET_PX = 3.0
 # Mean evidence a pixel within an inch of the line, and the line's spread where it is that good.
 CERTAIN_EVIDENCE = 1.0
 POOR_EVIDENCE = 0.3
@@ -131,8 +134,8 @@ def find_ground_line(
         return None
     z = _smooth(line, seen)
     litter_in = float(np.mean(np.maximum(z - line, 0.0)[seen])) / SEARCH_PX_PER_IN
-    # The line's pixel is the first of the soil, so the boundary runs along its upper edge.
-    line_px = np.column_stack([np.arange(valid.shape[1]), z - 0.5])
+    z = z + _edge_offset(features, valid, z[seen], np.flatnonzero(seen))
+    line_px = np.column_stack([np.arange(valid.shape[1]), z])
     return GroundLine(grid.to_in(line_px), _se(beside, litter_in), beside)
 
 
@@ -291,6 +294,28 @@ def _smooth(line: NDArray[np.int64], seen: NDArray[np.bool_]) -> Floats:
         weight = np.where(seen, weight, UNSEEN_WEIGHT)
         z = spsolve((diags_array(weight) + penalty).tocsc(), weight * y)
     return np.asarray(z)
+
+
+def _edge_offset(
+    features: NDArray[np.float32], valid: NDArray[np.bool_], z: Floats, columns: NDArray[np.int64]
+) -> float:
+    """How far from the line, in pixels, colour is half way between background and soil.
+
+    Pixels on the boundary are neither one nor the other, so the line alone may
+    lie a pixel or two to one side of it, the same all along.
+    """
+    offsets = np.arange(-EDGE_REACH_PX, EDGE_REACH_PX + 0.25, 0.5)
+    rows = np.clip(z[None, :] + offsets[:, None], 0, valid.shape[0] - 1).astype(np.float32)
+    at = np.broadcast_to(columns.astype(np.float32), rows.shape)
+    colour = cv2.remap(
+        np.ascontiguousarray(features[..., :3]), np.ascontiguousarray(at), rows, cv2.INTER_LINEAR
+    )
+    end = len(offsets) // 4
+    above, below = np.median(colour[:end], axis=(0, 1)), np.median(colour[-end:], axis=(0, 1))
+    way = below - above
+    profile = np.median((colour - above) @ way, axis=1) / max(float(way @ way), 1e-6)
+    beyond = np.flatnonzero(profile >= 0.5)
+    return float(np.clip(offsets[beyond[0]] - 0.25, -MAX_OFFSET_PX, MAX_OFFSET_PX)) if len(beyond) else 0.0
 
 
 def _se(evidence: float, litter_in: float) -> float:
