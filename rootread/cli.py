@@ -14,6 +14,8 @@ import typer
 from rootread.errors import BadRequest, RootreadError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rootread.batch import Run
     from rootread.batch.run import Progress, Record
     from rootread.settings import Settings
@@ -89,12 +91,33 @@ def demo(
     out: Annotated[Path, typer.Option(help="Folder for what comes out.")] = Path("demo-out"),
     jobs: Jobs = 2,
 ) -> None:
-    """Grade the sample walls: three pits, each with a deep and a shallow pass.
+    """Grade the sample walls, three pits with a deep and a shallow pass each, and contrast the passes.
 
     Example: rootread demo
     """
     run = _grade([_sample_images()], out, _settings(None), jobs)
+    typer.echo("")
+    _contrast([out], "treatment", "pit", (), out)
     raise typer.Exit(1 if run.refused else 0)
+
+
+@app.command()
+def contrast(
+    folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
+    by: Annotated[str, typer.Option(help="Column that names the treatment.")] = "treatment",
+    pair: Annotated[str, typer.Option(help="Column whose walls are compared side by side.")] = "pit",
+    measure: Annotated[list[str] | None, typer.Option(help="Such as grade; may be repeated.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for contrast.html and contrast.csv.")] = None,
+) -> None:
+    """Compare treatments over pits: what differs, how sure that is, how many pits it would take.
+
+    The pit is the unit, never the root; pits of different folders are different pits.
+    With --pair "" all walls are compared with all. A page and a table are written into
+    the first folder.
+
+    Example: rootread contrast demo-out --by treatment --measure grade
+    """
+    _contrast(folders, by, pair, measure or (), out or folders[0])
 
 
 @app.command()
@@ -188,6 +211,14 @@ def _grade(places: list[Path], out: Path, settings: "Settings", jobs: int) -> "R
     typer.echo(walls_text([record.wall for record in run.records]))
     typer.echo(f"Report: {run.report.resolve()}")
     return run
+
+
+def _contrast(folders: list[Path], by: str, pair: str, measures: "Sequence[str]", out: Path) -> None:
+    from rootread.compare import contrast_folders, contrast_text
+
+    contrast, page = contrast_folders(folders, out, by, pair, measures)
+    typer.echo(contrast_text(contrast))
+    typer.echo(f"Page: {page.resolve()}")
 
 
 def _progress() -> "Progress":

@@ -2,6 +2,7 @@
 
 from rootread.compare.contrast import Contrast, Pair, contrast_walls
 from rootread.compare.depths import depth_profiles
+from rootread.compare.folders import contrast_folders
 from rootread.compare.page import contrast_csv, contrast_page
 from rootread.compare.read import read_table
 from rootread.compare.words import contrast_text
@@ -10,6 +11,7 @@ __all__ = [
     "Contrast",
     "Pair",
     "contrast_csv",
+    "contrast_folders",
     "contrast_page",
     "contrast_text",
     "contrast_walls",

@@ -38,6 +38,8 @@ class Pair:
     paired: bool
     units: tuple[Unit, ...]
     """Those that were compared."""
+    unit_word: str
+    """What a unit is called: pit, wall, or block."""
     effect: Effect
     test: Randomisation | None
     """None where a treatment has one unit alone: then the walls can be compared, the treatments cannot."""
@@ -100,7 +102,7 @@ def contrast_walls(
     ------
     BadRequest : a column or measure is not known, or there are not two treatments to compare.
     """
-    walls = _records(rows)
+    walls = records_of(rows)
     chosen = measures_named(measures)
     for name in (by, pair):
         if name and walls and name not in walls[0]:
@@ -114,13 +116,14 @@ def contrast_walls(
             f"Fill the column {by} of the field sheet and grade again.",
         )
     units = {measure.name: units_of(used, by, pair, measure) for measure in chosen}
-    root_rows = _records(roots)
+    root_rows = records_of(roots)
+    unit_word = {"": "wall", "pit": "pit"}.get(pair, "block")
     pairs = []
     for measure in chosen:
         frame = root_frame(used, root_rows, by, pair, measure) if measure.root_column and root_rows else None
         for first, second in combinations(treatments, 2):
             one = _pair(measure, units[measure.name], first, second, frame, seed)
-            pairs += [one] if one else []
+            pairs += [replace(one, unit_word=unit_word)] if one else []
     return Contrast(
         by=by,
         pair=pair,
@@ -133,7 +136,8 @@ def contrast_walls(
     )
 
 
-def _records(rows: Sequence[Row] | pd.DataFrame) -> list[Row]:
+def records_of(rows: Sequence[Row] | pd.DataFrame) -> list[Row]:
+    """Rows of a table as mappings."""
     if isinstance(rows, pd.DataFrame):
         return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
     return list(rows)
@@ -168,6 +172,7 @@ def _pair(
         second=second,
         paired=paired,
         units=tuple(two),
+        unit_word="pit",
         effect=effect,
         test=randomisation_test(blocks, rng) if enough else None,
         p_holm=1.0,

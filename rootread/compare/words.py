@@ -14,10 +14,9 @@ from rootread.report.words import count, listing, odds, percent
 
 WIDTH = 100
 
-CAUTIONS = (
-    "A pit counts once, however many walls and roots were read in it.",
-    "The test takes it that chance, not choice, decided which treatment each wall got.",
-)
+BY_PIT = "A pit counts once, however many walls and roots were read in it: they share one soil."
+BY_WALL = "Each wall counts as if it stood alone; walls of one pit are alike, so p may be too small."
+CHANCE = "The test takes it that chance, not choice, decided which treatment each wall got."
 
 
 def contrast_text(contrast: Contrast) -> str:
@@ -43,27 +42,28 @@ def opening(contrast: Contrast) -> list[str]:
 
 
 def _design(pair: Pair) -> str:
-    pits = len({unit.pit for unit in pair.units})
+    word, pits = pair.unit_word, len({unit.pit for unit in pair.units})
     if pair.paired:
-        return f"{count(pits, 'pit')} hold both treatments; each pit is compared with itself."
+        return f"{count(pits, word)} hold both treatments; each {word} is compared with itself."
     apiece = [len(pair.values(name)) for name in (pair.first, pair.second)]
-    return f"Not paired: {count(apiece[0], 'pit')} of {pair.first}, {apiece[1]} of {pair.second}."
+    return f"Not paired: {count(apiece[0], word)} of {pair.first}, {apiece[1]} of {pair.second}."
 
 
 def _too_few(pair: Pair) -> list[str]:
     """Said once, where no difference however large could be told from chance."""
     if pair.test is None or pair.test.least_p <= LEVEL:
         return []
-    what = f"{LEAST_PAIRS} pits with both" if pair.paired else f"{LEAST_APIECE} pits of each"
+    word = pair.unit_word
+    what = f"{LEAST_PAIRS} {word}s with both" if pair.paired else f"{LEAST_APIECE} {word}s of each"
     return [
-        f"So few pits cannot tell any difference from chance, however large: p cannot fall below "
+        f"So few {word}s cannot tell any difference from chance, however large: p cannot fall below "
         f"{pair.test.least_p:.2g}. It takes at least {what}."
     ]
 
 
 def closing(contrast: Contrast) -> list[str]:
     """What holds for every sentence."""
-    lines = list(CAUTIONS)
+    lines = [BY_PIT if contrast.pair else BY_WALL, CHANCE]
     tests = sum(pair.test is not None for pair in contrast.pairs)
     if tests > 1:
         lines.append(
@@ -101,7 +101,7 @@ def _difference(pair: Pair) -> str:
     )
     if pair.paired and effect.value:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
-        words += f", so in {same} of {count(len(pair.differences), 'pit')}"
+        words += f", so in {same} of {count(len(pair.differences), pair.unit_word)}"
     if math.isfinite(effect.low):
         words += f" (likely {measure.says_range(effect.low, effect.high)})"
     return words + "."
@@ -125,7 +125,7 @@ def _verdict(pair: Pair) -> str:
     if pair.p_holm < LEVEL:
         return "the treatments differ"
     if pair.test.p_value == pair.test.least_p > LEVEL:
-        return "no stronger sign can come from so few pits"
+        return f"no stronger sign can come from so few {pair.unit_word}s"
     if pair.test.p_value < LEVEL:
         return "a hint, but no more when so many questions are asked"
     return "no evidence that the treatments differ"
@@ -137,7 +137,9 @@ def _walls_alone(pair: Pair) -> list[str]:
     )
     if len(one) > 1 or len(other) > 1:
         alone = pair.first if len(one) == 1 else pair.second
-        alone_words = f"Of {alone} there is one pit alone, so nothing can be said of the treatments."
+        alone_words = (
+            f"Of {alone} there is one {pair.unit_word} alone, so nothing can be said of the treatments."
+        )
         return [_difference(pair), alone_words]
     says = pair.measure.says
     names = [f"{listing(unit.walls)} ({unit.treatment}) {says(unit.value)}" for unit in (one[0], other[0])]
@@ -145,7 +147,7 @@ def _walls_alone(pair: Pair) -> list[str]:
     what = "two walls" if few else "two places"
     return [
         f"{names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. Nothing can be said of the "
-        "treatments: another pit might have shown the opposite."
+        f"treatments: another {pair.unit_word} might have shown the opposite."
     ]
 
 
@@ -162,14 +164,15 @@ def _needed(pair: Pair) -> list[str]:
     if pair.test and pair.p_holm < LEVEL:
         return []
     aim = f"a difference of {pair.measure.says(pair.measure.matters)}"
-    what = "pits with both treatments" if pair.paired or _one_pit(pair) else "pits of each treatment"
+    both = pair.paired or _one_pit(pair)
+    what = f"{pair.unit_word}s {'with both treatments' if both else 'of each treatment'}"
     if pair.pits_needed is None:
         if not pair.spread_known:
             return [f"How many pits would show {aim} cannot be told before a few were dug."]
-        return [f"These pits vary so much that not even a thousand would show {aim} for sure."]
+        return [f"The {pair.unit_word}s vary so much that not even a thousand would show {aim} for sure."]
     if pair.spread_known:
-        return [f"To see {aim} 8 times in 10 takes about {pair.pits_needed} {what}, as these pits vary."]
-    return [f"To see {aim} 8 times in 10 takes at least {pair.pits_needed} {what}; more if pits vary."]
+        return [f"To see {aim} 8 times in 10 takes about {pair.pits_needed} {what}, as these vary."]
+    return [f"To see {aim} 8 times in 10 takes at least {pair.pits_needed} {what}, more if they vary."]
 
 
 def _one_pit(pair: Pair) -> bool:
