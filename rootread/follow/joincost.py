@@ -1,8 +1,9 @@
 """How unlikely it is that two ends belong to one root.
 
 The cost of a join is a weighted sum of what differs between the two ends. The
-weights were fitted on made walls, as a conditional logistic regression: for
-every end, which of its possible partners is on the same root. A cost is
+weights were fitted on made walls, together with those of starts and stops, as
+a conditional logistic regression: for every end, which of its possible
+partners is on the same root, or whether the root ends there. A cost is
 therefore a negative log-odds: one that is higher by 1 is less likely by e.
 """
 
@@ -21,27 +22,26 @@ PLACE_SIGMA_PX = 1.5
 """Spread of the place of a centreline near a meeting, across the root."""
 MAX_DIP = 0.3
 """Deeper seams say no more."""
-ALWAYS = -1.0
-"""Cost of any join, before what speaks against it: roots go on more often than not."""
-LEAST_COST = 0.05
-"""No join is free, so that rings of roots are not."""
 WEIGHTS = {
-    "turn": 0.48,  # each spread of the turn
-    "turn_squared": 0.16,
-    "sidestep_squared": 0.25,  # each squared spread of the sidestep
-    "short_arms": 1.9,  # log of how much the turn's spread is widened by short arms
-    "width": 0.46,  # log of the width ratio
-    "width_squared": 2.26,
-    "width_short": -2.1,  # the same where an arm is short and its width unsure
-    "colour": 23.6,  # difference of log colour ratios
-    "gap": -0.6,
-    "gap_in": 2.7,  # each inch of gap
-    "gap_dip": 36.0,  # mean dip over the gap: seams and soil shadows
+    "always": -2.21,  # roots go on more often than not
+    "turn": 0.23,  # each spread of the turn
+    "turn_squared": 0.18,
+    "sidestep": 0.48,  # each spread of the sidestep
+    "sidestep_squared": 0.11,
+    "short_arms": 1.22,  # log of how much the turn's spread is widened by short arms
+    "width": 2.89,  # log of the width ratio
+    "width_short": -2.15,  # the same where an arm is short and its width unsure
+    "colour": 14.8,  # difference of log colour ratios
+    "gap": -2.93,
+    "gap_root_in": 4.32,  # square root of the gap in inches
+    "gap_in": -1.55,
+    "gap_bare_in": 3.28,  # inches of gap where no root pixels are seen
+    "gap_dip": 18.5,  # mean dip over the gap: seams and soil shadows
     "gap_at_meeting": 1.1,  # each end that also meets other edges
-    "via": 1.6,  # each short edge between
-    "via_in": 7.1,  # their length
-    "dip": 20.0,  # mean dip between ends at a meeting
-    "seam": 29.0,  # deepest dip there: a seam crossed
+    "via": 1.1,  # each short edge between
+    "dip": 4.33,  # mean dip between ends at a meeting
+    "seam": 7.21,  # deepest dip there: a seam crossed
+    "bare": 1.17,  # share of the way there where no root pixels are seen
 }
 """Cost of each feature, for one unit of it."""
 
@@ -51,29 +51,50 @@ def join_cost(
     pair: NDArray[np.int64],
     is_gap: NDArray[np.bool_],
     via_count: NDArray[np.float64],
-    via_px: NDArray[np.float64],
+    company_px: NDArray[np.float64],
     strands: Strands,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Cost of joining each of ``(T, 2)`` pairs of ends, and the turn there in degrees."""
+    features, turn = join_features(ends, pair, is_gap, via_count, company_px, strands)
+    cost = weigh(features)
+    return np.where(_looks_back(ends, pair), np.inf, cost), turn
+
+
+def join_features(
+    ends: Ends,
+    pair: NDArray[np.int64],
+    is_gap: NDArray[np.bool_],
+    via_count: NDArray[np.float64],
+    company_px: NDArray[np.float64],
+    strands: Strands,
+) -> tuple[dict[str, NDArray[np.float64]], NDArray[np.float64]]:
+    """What the cost of joining each of ``(T, 2)`` pairs of ends is made of, and the turn there in degrees.
+
+    ``via_count`` is how many short edges lie between, ``company_px`` the width of
+    the other edges that run the same way into the wider of the two.
+    """
     px_per_in = strands.grid.px_per_in
-    gap = is_gap.astype(float)
+    gap, meets = is_gap.astype(float), (~is_gap).astype(float)
     distance_in = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T) / px_per_in
-    mean_dip, deepest_dip = _dips_between(ends, pair, strands.dip)
+    dip = _between(ends, pair, strands.dip).clip(0, MAX_DIP)
+    bare = 1 - _between(ends, pair, strands.probability).mean(axis=0)
     features, turn = bend_features(ends, pair)
-    features |= width_features(ends, pair, px_per_in)
+    features |= width_features(ends, pair, company_px, px_per_in)
     features |= {
+        "always": np.ones(len(pair)),
         "colour": np.hypot(*(ends.colour[pair[:, 0]] - ends.colour[pair[:, 1]]).T).clip(max=0.3),
         "gap": gap,
+        "gap_root_in": gap * np.sqrt(distance_in),
         "gap_in": gap * distance_in,
-        "gap_dip": gap * mean_dip,
+        "gap_bare_in": gap * bare * distance_in,
+        "gap_dip": gap * dip.mean(axis=0),
         "gap_at_meeting": gap * (ends.node[pair] >= 0).sum(axis=1),
         "via": via_count,
-        "via_in": via_px / px_per_in,
-        "dip": (1 - gap) * mean_dip,
-        "seam": (1 - gap) * deepest_dip,
+        "dip": meets * dip.mean(axis=0),
+        "seam": meets * dip.max(axis=0),
+        "bare": meets * bare,
     }
-    cost = np.maximum(ALWAYS + weigh(features), LEAST_COST)
-    return np.where(_looks_back(ends, pair), np.inf, cost), turn
+    return features, turn
 
 
 def weigh(features: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
@@ -100,23 +121,30 @@ def bend_features(
     turn = np.abs(_angle_deg(out, on))
     sidestep = np.where(length > 1e-6, _angle_deg(out, line) - _angle_deg(line, on), 0.0)
     arm_noise = (np.degrees(np.arctan2(PLACE_SIGMA_PX, ends.arm_px[pair])) ** 2).sum(axis=1)
-    line_noise = np.degrees(np.arctan2(2 * PLACE_SIGMA_PX, length)) ** 2
+    # One root's centreline lies beside that of a bundle it is part of.
+    beside = 2 * PLACE_SIGMA_PX + 0.5 * np.abs(ends.width_px[a] - ends.width_px[b])
+    line_noise = np.degrees(np.arctan2(beside, length)) ** 2
     turn_sigma = np.sqrt(TURN_SIGMA_DEG**2 + arm_noise)
     sidestep_sigma = np.sqrt(SIDESTEP_SIGMA_DEG**2 + arm_noise + line_noise)
     features = {
         "turn": turn / turn_sigma,
         "turn_squared": np.minimum((turn / turn_sigma) ** 2, 25.0),
+        "sidestep": np.minimum(np.abs(sidestep) / sidestep_sigma, 5.0),
         "sidestep_squared": np.minimum((sidestep / sidestep_sigma) ** 2, 25.0),
         "short_arms": np.log(turn_sigma / TURN_SIGMA_DEG),
     }
     return features, turn
 
 
-def width_features(ends: Ends, pair: NDArray[np.int64], px_per_in: float) -> dict[str, NDArray[np.float64]]:
-    """How the widths of two ends differ."""
-    ratio = np.abs(np.log(ends.width_px[pair[:, 0]] / ends.width_px[pair[:, 1]]))
+def width_features(
+    ends: Ends, pair: NDArray[np.int64], company_px: NDArray[np.float64], px_per_in: float
+) -> dict[str, NDArray[np.float64]]:
+    """How the widths of two ends differ, less what the company of other roots explains."""
+    width = np.sort(ends.width_px[pair], axis=1)
+    single = np.maximum(width[:, 1] - company_px, width[:, 0])
+    ratio = np.log(single / width[:, 0])
     short = 1 - ends.arm_px[pair].min(axis=1) / (ARM_IN * px_per_in)
-    return {"width": ratio, "width_squared": np.minimum(ratio**2, 2.0), "width_short": ratio * short}
+    return {"width": ratio, "width_short": ratio * short}
 
 
 def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -126,15 +154,12 @@ def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
     return (ahead < 0) & (np.hypot(*line.T) > 4 * PLACE_SIGMA_PX)
 
 
-def _dips_between(
-    ends: Ends, pair: NDArray[np.int64], dip: NDArray[np.float32]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Mean and largest dip in brightness on the straight line between two ends."""
+def _between(ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32]) -> NDArray[np.float64]:
+    """``(13, T)`` values of an image on the straight line between the two ends of each pair."""
     t = np.linspace(0.05, 0.95, 13)[:, None, None]
     place = (1 - t) * ends.place_px[pair[:, 0]] + t * ends.place_px[pair[:, 1]]
     column, row = np.round(place).astype(int).transpose(2, 0, 1)
-    on_line = dip[row.clip(0, dip.shape[0] - 1), column.clip(0, dip.shape[1] - 1)].clip(0, MAX_DIP)
-    return on_line.mean(axis=0).astype(float), on_line.max(axis=0).astype(float)
+    return image[row.clip(0, image.shape[0] - 1), column.clip(0, image.shape[1] - 1)].astype(float)
 
 
 def _angle_deg(u: Points, v: Points) -> NDArray[np.float64]:

@@ -20,6 +20,8 @@ MEETING_MAX_BEND_DEG = 110.0
 """Roots turn sharply at layers and into cracks, but do not go back on themselves."""
 MAX_JOIN_COST = 20.0
 """Less likely joins are not considered."""
+COMPANY_COSINE = 0.7
+"""Roots that come to a meeting within 45 degrees of each other run on together."""
 VIA_IN = 0.6
 """Edges shorter than this say little of direction: joins are weighed from one side of them to the other."""
 MAX_VIA = 3
@@ -46,16 +48,16 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     for end, node in enumerate(ends.node.tolist()):
         if node >= 0:
             at_node[node].append(end)
-    met, met_via = _joins_at_meetings(graph, ends, at_node)
     gap = _facing_ends(graph, ends, settings)
+    met, met_via = _joins_at_meetings(graph, ends, at_node)
+    company = np.concatenate([_company(ends, met, at_node), np.zeros(len(gap))])
     pair = np.concatenate([met, gap])
     via = met_via + [()] * len(gap)
     is_gap = np.arange(len(pair)) >= len(met)
     over_edges = np.array([len(v) > 0 for v in via], dtype=bool)
     distance = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
-    via_px = np.array([sum(graph.edges[e // 2].length_px for e in v) for v in via])
     via_count = np.array([len(v) for v in via], dtype=float)
-    cost, turn = join_cost(ends, pair, is_gap, via_count, via_px, strands)
+    cost, turn = join_cost(ends, pair, is_gap, via_count, company, strands)
     limit = np.where(is_gap | over_edges, settings.max_bend_deg, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST))
     return Joins(pair[kept], cost[kept], np.where(is_gap, distance, 0.0)[kept], tuple(via[k] for k in kept))
@@ -89,6 +91,18 @@ def _joins_at_meetings(
                         reached.append((node[end ^ 1], (*via, end), ahead))
     pairs = np.array(list(found), dtype=np.int64).reshape(-1, 2)
     return pairs, [via for _, via in found.values()]
+
+
+def _company(ends: Ends, pair: NDArray[np.int64], at_node: list[list[int]]) -> NDArray[np.float64]:
+    """Width of the other edges at a meeting that run into the wider edge of each pair along with the narrower."""
+    company = np.zeros(len(pair))
+    node = ends.node[pair]
+    for k in np.flatnonzero(node[:, 0] == node[:, 1]).tolist():
+        narrow, wide = sorted(pair[k].tolist(), key=lambda end: float(ends.width_px[end]))
+        others = [end for end in at_node[node[k, 0]] if end not in (narrow, wide)]
+        same_way = ends.heading[others] @ ends.heading[narrow] > COMPANY_COSINE
+        company[k] = ends.width_px[others][same_way].sum()
+    return company
 
 
 def _facing_ends(graph: RootGraph, ends: Ends, settings: FollowSettings) -> NDArray[np.int64]:

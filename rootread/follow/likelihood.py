@@ -16,8 +16,12 @@ from rootread.follow.ends import Ends
 from rootread.follow.types import RootGraph
 from rootread.plane.types import Surface
 
-CROWN_DEPTH_IN = 2.5
-"""Bases of main roots lie no deeper than this below the surface."""
+CROWN_DEPTH_IN = 1.6
+"""Down to about this depth below the surface, roots start from crowns."""
+CROWN_COST = 1.71
+"""Cost of a start there."""
+CUT_COST = 1.0
+"""Cost of a start or stop where the visible soil ends."""
 HOST_REACH_IN = 0.08
 """A lateral's base shows no farther than this from its parent's flank."""
 HOST_NEIGHBOURS = 60
@@ -41,20 +45,18 @@ def end_costs(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_], surface: Su
     place_in = graph.grid.to_in(ends.place_px)
     depth_in = place_in[:, 1] - np.interp(place_in[:, 0], surface.line_in[:, 0], surface.line_in[:, 1])
     coarse = coarse_width_px(graph)
-    width = ends.width_px / coarse
+    width = (ends.width_px / coarse).clip(max=1.2)
     cut = _cut_ends(graph, ends, soil) & (depth_in > CROWN_DEPTH_IN)
 
     host = _host_width_px(graph, ends)
     # A bundle is wider than one root, so the parent counts as no wider than a coarse root.
-    ratio = ends.width_px / np.clip(host, 1e-9, 1.3 * coarse)
-    at_meeting = ends.node >= 0
-    lateral = 1.6 + 20.0 * _ramp(ratio, 0.4, 0.8)
-    hidden = 8.0 + 10.0 * _ramp(width, 0.35, 0.75)
-    crown = 1.0 + 3.0 * (depth_in - CROWN_DEPTH_IN).clip(min=0)
-    start = np.minimum(crown, np.where(host > 0, np.minimum(lateral, hidden), hidden))
-    start = np.where(cut, 2.0, start)
-    stop = 3.0 + 12.0 * _ramp(width, 0.5, 1.2) + 4.0 * at_meeting
-    stop = np.where(cut, 0.6, stop)
+    ratio = np.where(host > 0, ends.width_px / np.clip(host, 1.0, 1.3 * coarse), 1.2).clip(max=1.2)
+    crown = np.exp(-((depth_in.clip(min=0) / CROWN_DEPTH_IN) ** 4))
+    meets = (ends.node >= 0).astype(float)
+    base = 1.63 + 0.05 * width + 1.65 * ratio + 0.43 * meets
+    start = np.where(cut, CUT_COST, crown * CROWN_COST + (1 - crown) * base)
+    tip = 2.53 + 1.19 * width + 0.44 * meets
+    stop = np.where(cut, CUT_COST, tip)
     return EndCosts(start, stop, cut)
 
 
@@ -94,8 +96,3 @@ def _cut_ends(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_]) -> NDArray[
     row, column = row.clip(0, soil.shape[0] - 1), column.clip(0, soil.shape[1] - 1)
     near = from_edge[row, column] < CUT_REACH_IN * graph.grid.px_per_in + ends.width_px
     return near & (ends.node < 0)
-
-
-def _ramp(value: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
-    """0 up to ``low``, 1 from ``high`` on, straight between."""
-    return ((value - low) / (high - low)).clip(0, 1)

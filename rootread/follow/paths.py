@@ -20,11 +20,11 @@ from rootread.follow.joins import Joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph
 
-SHARED_COST = 0.5
+SHARED_COST = 2.0
 """A further root along the same edge."""
 SHARED_COST_PER_IN = 0.05
 """The same, each inch."""
-RISE_COST_PER_IN = 0.7
+RISE_COST_PER_IN = 1.0
 """A root that climbs, each inch of climb."""
 MAX_SHARED = 6
 """No edge carries more roots than this each way."""
@@ -32,7 +32,7 @@ HOPELESS_COST = 3.0
 """Joins whose use would add at least this much are not weighed further."""
 MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
-LEFT_OUT_COST_PER_IN = 24.0
+LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
 
 
@@ -228,7 +228,9 @@ def _match(
     pair = np.array([(a, b) for a in came_from for b in goes_to], dtype=np.int64)
     both = (pair >= 0).all(axis=1)
     further = np.zeros(len(pair))
-    features = bend_features(ends, pair[both])[0] | width_features(ends, pair[both], px_per_in)
+    features = bend_features(ends, pair[both])[0] | width_features(
+        ends, pair[both], np.zeros(int(both.sum())), px_per_in
+    )
     further[both] = np.minimum(weigh(features), MAX_MATCH_COST)
     cost += further.reshape(cost.shape)
     return [(int(i), int(j)) for i, j in zip(*linear_sum_assignment(cost), strict=True)]
