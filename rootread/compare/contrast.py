@@ -107,7 +107,7 @@ def contrast_walls(
     for name in (by, pair):
         if name and walls and name not in walls[0]:
             raise BadRequest(f"walls.csv has no column {name}.", f"It has {', '.join(map(str, walls[0]))}.")
-    used = [row for row in walls if text(row, "status") in ("", "read") and text(row, by)]
+    used = [row for row in walls if _usable(row, by)]
     treatments = tuple(sorted({text(row, by) for row in used}))
     if len(treatments) < 2:
         found = f"only {treatments[0]!r}" if treatments else "none"
@@ -132,8 +132,12 @@ def contrast_walls(
         units=units,
         overall={} if len(treatments) == 2 else _overall(units, treatments, seed),
         pairs=_corrected(pairs),
-        left_out=tuple(text(row, "wall") for row in walls if row not in used),
+        left_out=tuple(text(row, "wall") for row in walls if not _usable(row, by)),
     )
+
+
+def _usable(row: Row, by: str) -> bool:
+    return text(row, "status") in ("", "read") and bool(text(row, by))
 
 
 def records_of(rows: Sequence[Row] | pd.DataFrame) -> list[Row]:
@@ -164,8 +168,10 @@ def _pair(
     effect = effect.within(measure.most)
     enough = paired or min(len(a), len(b)) >= 2
     known = np.isfinite(sd) and sd > 0
+    together = paired or len({unit.pit for unit in two}) == 1
     if not known:
-        sd = float(np.sqrt(np.mean([unit.se**2 for unit in two])))
+        # Of two walls: their difference, as far as reading them leaves it unsure; else of one wall.
+        sd = float(np.sqrt((2 if together else 1) * np.mean([unit.se**2 for unit in two])))
     return Pair(
         measure=measure,
         first=first,
@@ -176,7 +182,7 @@ def _pair(
         effect=effect,
         test=randomisation_test(blocks, rng) if enough else None,
         p_holm=1.0,
-        pits_needed=pits_needed(measure.matters, sd, paired),
+        pits_needed=pits_needed(measure.matters, sd, together),
         spread_known=bool(known),
         roots=None if frame is None or frame.empty else fit_roots(frame, first, second),
     )

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from rootread.compare.chunks import chunks
+
 Floats = NDArray[np.float64]
 
 RESAMPLES = 4_000
@@ -53,7 +55,9 @@ def _drawn_means(values: Floats, rng: np.random.Generator) -> Floats:
     not n; the square root of n / (n - 1) mends that.
     """
     n = len(values)
-    drawn = values[rng.integers(n, size=(RESAMPLES, n))].mean(axis=1)
+    drawn = np.concatenate(
+        [values[rng.integers(n, size=(rows, n))].mean(axis=1) for rows in chunks(RESAMPLES, n)]
+    )
     return values.mean() + (drawn - values.mean()) * math.sqrt(n / max(n - 1, 1))
 
 

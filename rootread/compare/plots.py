@@ -23,6 +23,8 @@ WIDTH, HEIGHT = 460, 300
 TOP, BOTTOM = 34.0, 246.0
 LEFT = 52.0
 LETTERS_PX = 12
+MOST_PITS = 500
+"""Of more pits than this every second, third ... is drawn; more dots would be one blot."""
 MOST_LINES = 60
 """With more walls than this the profile of each is not drawn, only the mean and its band."""
 
@@ -77,7 +79,9 @@ def _draw_walls(
     pits: dict[str, list[Unit]] = {}
     for unit in units:
         pits.setdefault(unit.pit, []).append(unit)
-    for members in pits.values():
+    every = -(-len(pits) // MOST_PITS)
+    drawn = list(pits.values())[::every]
+    for members in drawn:
         joined = [(at[unit.treatment], scale.row(unit.value * measure.scale)) for unit in members]
         if len(joined) > 1:
             marks.append(path(joined, "joined"))
@@ -87,7 +91,7 @@ def _draw_walls(
         if mine:
             row = scale.row(float(np.mean([unit.value for unit in mine])) * measure.scale)
             marks.append(line(x - 20, row, x + 20, row, "mean"))
-        for unit in mine:
+        for unit in (unit for members in drawn for unit in members if unit.treatment == name):
             for wall, value in zip(unit.walls, unit.wall_values, strict=True):
                 says = f"{wall}: {measure.says(value)}"
                 marks.append(_dot(x, scale.row(value * measure.scale), tint, says))

@@ -17,6 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.compare.chunks import chunks
 from rootread.compare.units import Block
 
 Floats = NDArray[np.float64]
@@ -52,26 +53,57 @@ def randomisation_test(blocks: Sequence[Block], rng: np.random.Generator) -> Ran
     absolute difference of their means does.
     """
     treatments = sorted({name for block in blocks for name in block.treatments})
-    labels = [np.array([treatments.index(name) for name in block.treatments]) for block in blocks]
-    values = [np.array(block.values) - np.mean(block.values) for block in blocks]
-    counts = np.bincount(np.concatenate(labels), minlength=len(treatments)).astype(float)
-
-    observed = sum((_sums(v, k, len(counts)) for v, k in zip(values, labels, strict=True)), np.zeros(1))
-    reached = _between(observed[None], counts)[0]
-    deals = math.prod(_arrangements(k) for k in labels)
+    groups = _alike(blocks, treatments)
+    counts = np.zeros(len(treatments))
+    observed = np.zeros(len(treatments))
+    for labels, values in groups.items():
+        kinds = np.array(labels)
+        counts += len(values) * np.bincount(kinds, minlength=len(counts))
+        observed += _sums(values.sum(axis=0), kinds, len(counts))
+    reached = _between(observed[None], counts)[0] * (1 - SAME)
+    deals = math.prod(_arrangements(labels) ** len(values) for labels, values in groups.items())
     if deals <= MOST_EXACT:
-        sums = np.zeros((1, len(counts)))
-        for v, k in zip(values, labels, strict=True):
-            dealt = np.array([_sums(v, deal, len(counts)) for deal in _deals(k)])
-            sums = (sums[:, None] + dealt[None]).reshape(-1, len(counts))
-        as_far = _between(sums, counts) >= reached * (1 - SAME)
+        as_far = _between(_all_sums(groups, len(counts)), counts) >= reached
         return Randomisation(float(as_far.mean()), deals, True)
-    sums = np.zeros((DEALS, len(counts)))
-    for v, k in zip(values, labels, strict=True):
-        shuffled = rng.permuted(np.tile(v, (DEALS, 1)), axis=1)
-        sums += np.stack([shuffled[:, k == t].sum(axis=1) for t in range(len(counts))], axis=1)
-    as_far = _between(sums, counts) >= reached * (1 - SAME)
-    return Randomisation((1 + int(as_far.sum())) / (1 + DEALS), DEALS, False)
+    far = sum(
+        int((_between(_some_sums(groups, len(counts), rows, rng), counts) >= reached).sum())
+        for rows in chunks(DEALS, sum(values.size for values in groups.values()))
+    )
+    return Randomisation((1 + far) / (1 + DEALS), DEALS, False)
+
+
+def _alike(blocks: Sequence[Block], treatments: Sequence[str]) -> dict[tuple[int, ...], Floats]:
+    """Blocks with the same treatments together: labels in order, and ``(B, K)`` centred values."""
+    groups: dict[tuple[int, ...], list[Floats]] = {}
+    for block in blocks:
+        labels = np.array([treatments.index(name) for name in block.treatments])
+        order = np.argsort(labels, kind="stable")
+        values = np.array(block.values)[order]
+        groups.setdefault(tuple(labels[order].tolist()), []).append(values - values.mean())
+    return {labels: np.array(values) for labels, values in groups.items()}
+
+
+def _all_sums(groups: dict[tuple[int, ...], Floats], treatments: int) -> Floats:
+    """``(D, T)`` sums by treatment of every possible deal."""
+    sums = np.zeros((1, treatments))
+    for labels, values in groups.items():
+        deals = list(_deals(np.array(labels)))
+        for block in values:
+            dealt = np.array([_sums(block, deal, treatments) for deal in deals])
+            sums = (sums[:, None] + dealt[None]).reshape(-1, treatments)
+    return sums
+
+
+def _some_sums(
+    groups: dict[tuple[int, ...], Floats], treatments: int, rows: int, rng: np.random.Generator
+) -> Floats:
+    """``(rows, T)`` sums by treatment of deals drawn by chance."""
+    sums = np.zeros((rows, treatments))
+    for labels, values in groups.items():
+        shuffled = rng.permuted(np.broadcast_to(values, (rows, *values.shape)), axis=2).sum(axis=1)
+        for place, kind in enumerate(labels):
+            sums[:, kind] += shuffled[:, place]
+    return sums
 
 
 def _sums(values: Floats, labels: NDArray[np.intp], treatments: int) -> Floats:
@@ -83,7 +115,7 @@ def _between(sums: Floats, counts: Floats) -> Floats:
     return (sums**2 / counts).sum(axis=1)
 
 
-def _arrangements(labels: NDArray[np.intp]) -> int:
+def _arrangements(labels: Sequence[int]) -> int:
     """How many different ways the labels of a block can be dealt."""
     return math.factorial(len(labels)) // math.prod(math.factorial(int(n)) for n in np.bincount(labels))
 

@@ -45,6 +45,8 @@ def _design(pair: Pair) -> str:
     word, pits = pair.unit_word, len({unit.pit for unit in pair.units})
     if pair.paired:
         return f"{count(pits, word)} hold both treatments; each {word} is compared with itself."
+    if _one_pit(pair):
+        return f"One {word} holds both, and no other tells what is chance."
     apiece = [len(pair.values(name)) for name in (pair.first, pair.second)]
     return f"Not paired: {count(apiece[0], word)} of {pair.first}, {apiece[1]} of {pair.second}."
 
@@ -170,6 +172,8 @@ def _needed(pair: Pair) -> list[str]:
         if not pair.spread_known:
             return [f"How many pits would show {aim} cannot be told before a few were dug."]
         return [f"The {pair.unit_word}s vary so much that not even a thousand would show {aim} for sure."]
+    if pair.test and min(len(pair.values(name)) for name in (pair.first, pair.second)) >= pair.pits_needed:
+        return [f"Had they differed by {pair.measure.says(pair.measure.matters)}, it would most likely show."]
     if pair.spread_known:
         return [f"To see {aim} 8 times in 10 takes about {pair.pits_needed} {what}, as these vary."]
     return [f"To see {aim} 8 times in 10 takes at least {pair.pits_needed} {what}, more if they vary."]
