@@ -1,6 +1,7 @@
 """How large a difference is, and how many pits it takes to see one."""
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,10 +99,10 @@ def pits_needed(difference: float, sd: float, paired: bool) -> int | None:
     least = LEAST_PAIRS if paired else LEAST_APIECE
     if not (math.isfinite(sd) and difference > 0):
         return None
-    for n in range(least, MOST_PITS + 1):
-        if _power(difference, sd, n, paired) >= POWER:
-            return n
-    return None
+    # Power rises with every pit, so the first number that is enough can be halved in on.
+    sizes = range(least, MOST_PITS + 1)
+    place = bisect_left(sizes, POWER, key=lambda n: _power(difference, sd, n, paired))
+    return sizes[place] if place < len(sizes) else None
 
 
 def _power(difference: float, sd: float, n: int, paired: bool) -> float:
