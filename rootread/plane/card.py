@@ -14,7 +14,15 @@ from numpy.typing import NDArray
 from rootread.geometry import Points
 from rootread.plane.adjust import fit_camera
 from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
-from rootread.plane.edges import LINE_ENDS, PRINT_SE_PX, crossings, read_profiles, straight_lines
+from rootread.plane.edges import (
+    LINE_ENDS,
+    PRINT_SE_PX,
+    UNSETTLED_SE_SHARE,
+    crossings,
+    read_profiles,
+    straight_lines,
+    unsettled_px,
+)
 from rootread.plane.sightings import Floats, Sightings
 
 MARKER_IN = 2.0
@@ -37,6 +45,8 @@ SIDE_SHARE = (0.12, 0.88)
 REACH_SHARE = 0.09
 MIN_REACH_PX = 2.5
 MIN_SIDES = 6
+MIN_SIDES_TO_GO_ON = 3
+ALL = (0, 1, 2, 3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,14 +169,15 @@ def _locate(
         return None
     start = pose_from_homography(matrix, belief)
     fit = fit_camera(Sightings.of_points(object_in, photo_px, 1.0), start, belief)
-    for _ in range(2):
+    # First the markers that were read, whose corners are off by their blur; then all, where these put them.
+    for markers in (tuple(group), tuple(group), ALL, ALL):
         if not fit.sound:
             return None
-        sides, owners = _find_sides(light, fit, marker_in)
-        if len(owners) < MIN_SIDES or len(set(owners)) < 2:
+        sides, owners = _find_sides(light, fit, marker_in, markers)
+        if len(owners) < MIN_SIDES_TO_GO_ON:
             return None
         fit = fit_camera(sides, fit.values, belief)
-    if not fit.sound:
+    if not fit.sound or len(owners) < MIN_SIDES or len(set(owners)) < 2:
         return None
     outline_px = fit.to_photo(CORNERS * _sheet_in(light, fit, marker_in))
     return CardFinding(fit, marker_in, tuple(sorted(set(owners))), outline_px)
@@ -186,11 +197,13 @@ def _sheet_in(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> F
     return np.array(A4_IN if is_a4 else SHEET_IN) * size
 
 
-def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> tuple[Sightings, list[int]]:
-    """Two places on every marker side that is found where the fit puts it, and whose they are."""
-    corners = np.array([marker_corners_in(marker, marker_in) for marker in range(4)])
-    start_in = corners.reshape(16, 2)
-    end_in = np.roll(corners, -1, axis=1).reshape(16, 2)
+def _find_sides(
+    light: NDArray[np.float32], fit: CameraFit, marker_in: float, markers: tuple[int, ...]
+) -> tuple[Sightings, list[int]]:
+    """Two places on every side of these markers that is found where the fit puts it, and whose they are."""
+    corners = np.array([marker_corners_in(marker, marker_in) for marker in markers])
+    start_in = corners.reshape(-1, 2)
+    end_in = np.roll(corners, -1, axis=1).reshape(-1, 2)
     share = np.linspace(SIDE_SHARE[0], SIDE_SHARE[1], PLACES_A_SIDE)
     places_in = start_in[:, None] + share[None, :, None] * (end_in - start_in)[:, None]
     places_px = fit.to_photo(places_in)
@@ -200,7 +213,7 @@ def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) ->
     normals = np.column_stack([tangent[:, 1], -tangent[:, 0]]) / length_px[:, None]
     side_px = length_px / (SIDE_SHARE[1] - SIDE_SHARE[0])
     profiles = read_profiles(light, places_px, normals, np.maximum(REACH_SHARE * side_px, MIN_REACH_PX))
-    lines = straight_lines(*crossings(profiles, np.ones(16, dtype=bool)))
+    lines = straight_lines(*crossings(profiles, np.ones(len(places_in), dtype=bool)))
     found = np.flatnonzero(lines.found)
     middle_in = places_in.mean(axis=1)[found, None]
     chosen_in = (
@@ -208,8 +221,9 @@ def _find_sides(light: NDArray[np.float32], fit: CameraFit, marker_in: float) ->
     )
     offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
     chosen_px = fit.to_photo(chosen_in) + offsets[..., None] * normals[found, None]
-    se = np.hypot(lines.se_px[found], PRINT_SE_PX)
+    se = np.hypot(lines.se_px, PRINT_SE_PX) + UNSETTLED_SE_SHARE * unsettled_px(profiles)
     # Blur and clipping differ between upright and level edges, and over the sheet.
-    glare_group = found // 4 * 2 + found % 2
-    sightings = Sightings.on_lines(chosen_in, chosen_px, normals[found], se, glare_group)
-    return sightings, [int(k // 4) for k in found]
+    owner = np.array(markers)[found // 4]
+    glare_group = owner * 2 + found % 2
+    sightings = Sightings.on_lines(chosen_in, chosen_px, normals[found], se[found], glare_group)
+    return sightings, [int(marker) for marker in owner]

@@ -35,6 +35,10 @@ ROUNDS = 4
 LINE_ENDS = np.array([-0.6, 0.6])
 # Every printed edge is off by about this, for paper, print, pixel grid and JPEG.
 PRINT_SE_PX = 0.07
+# An edge wider than this share of the reach has not settled at the profile's ends; of what is wider,
+# this share may be error.
+SETTLED_SHARE = 0.7
+UNSETTLED_SE_SHARE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +129,19 @@ def crossings(profiles: Profiles, rising: NDArray[np.bool_]) -> tuple[Floats, Fl
     found = np.isfinite(np.take_along_axis(far, best, -1)[..., 0]) & (contrast > MIN_CONTRAST)
     where = np.take_along_axis(at, best, -1)[..., 0]
     return np.where(found, where, np.nan), np.where(np.isfinite(contrast), contrast, 0.0)
+
+
+def unsettled_px(profiles: Profiles) -> Floats:
+    """``(E,)`` how much wider each edge is blurred than its profiles can show.
+
+    The mean of two tones is known only where the profile reaches both. An edge
+    is as wide as its contrast over its steepest slope.
+    """
+    slope = np.abs(np.diff(profiles.tones, axis=-1)) / np.diff(profiles.offsets_px, axis=-1)[:, None, :]
+    contrast = np.ptp(profiles.tones, axis=-1)
+    steepest = np.nan_to_num(slope.max(axis=-1))
+    width_px = np.where(steepest > 0, np.nan_to_num(contrast) / np.where(steepest > 0, steepest, 1.0), 0.0)
+    return np.maximum(np.median(width_px, axis=1) - SETTLED_SHARE * profiles.offsets_px[:, -1], 0.0)
 
 
 def dips(profiles: Profiles) -> tuple[Floats, Floats]:

@@ -124,7 +124,7 @@ def _slope_deg(line_in: Points) -> float:
 
 
 def _marked(marks: Marks | None, fit: CameraFit, upright: float) -> Points | None:
-    """The surface line a person marked, in inches about the object's centre, turned to the photo's upright."""
+    """The surface line that was marked, in inches about the object's centre, in the photo's upright."""
     if marks is None or not marks.surface_px:
         return None
     return apply_homography(np.linalg.inv(_turned(upright)), fit.to_plane(np.array(marks.surface_px)))

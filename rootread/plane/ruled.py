@@ -62,6 +62,8 @@ class RuledFit:
     """How many were."""
     middle: float
     """The count at the object's origin."""
+    sides_followed: int
+    """How many of the bar's two sides were seen along it."""
     outline_px: Points
 
     @property
@@ -76,13 +78,12 @@ def locate_ruled(
     """Fit the plane of a bar; None when its marks do not hold up as lines across it."""
     first, last = int(marks.k.min()), int(marks.k.max())
     middle = 0.5 * (first + last)
-    sides_in, sides_px = _sides(strip, marks, middle, ruled)
+    sides_in, sides_px = _sides(strip, marks, (first, last), middle, ruled)
     matrix, _ = cv2.findHomography(sides_in, sides_px)
     if matrix is None:
         return None
     rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
     fit = fit_camera(rough, pose_from_homography(matrix, belief, width_free=True), belief, width_free=True)
-    ends = _side_ends(sides_in, sides_px)
     for _ in range(LOCATING_ROUNDS):
         if not fit.sound:
             return None
@@ -94,6 +95,7 @@ def locate_ruled(
         first, last = int(lines.k[good[0]]), int(lines.k[good[-1]])
         within = (lines.k >= first) & (lines.k <= last)
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
+        ends = _side_ends(*_sides(strip, marks, (first, last), middle, ruled), strip.followed)
         fit = fit_camera(Sightings.joined([ends, seen]), fit.values, belief, width_free=True)
     allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
     # Most marks, though not each and every one: a root or a clod may lie along one.
@@ -102,12 +104,14 @@ def locate_ruled(
     z0, z1 = (np.array([first, last]) - middle) * ruled.spacing_in
     x = fit.half_width_in
     outline_px = fit.to_photo(np.array([[-x, z0], [x, z0], [x, z1], [-x, z1]]))
-    return RuledFit(fit, first, last, len(seen) // 2, middle, outline_px)
+    return RuledFit(fit, first, last, len(seen) // 2, middle, sum(strip.followed), outline_px)
 
 
-def _sides(strip: Strip, marks: EvenMarks, middle: float, ruled: RuledObject) -> tuple[Points, Points]:
-    """Places along both sides of the bar, left side first: object (half widths, inches) and photo."""
-    some_k = np.linspace(marks.k.min(), marks.k.max(), SIDE_PLACES)
+def _sides(
+    strip: Strip, marks: EvenMarks, ends: tuple[int, int], middle: float, ruled: RuledObject
+) -> tuple[Points, Points]:
+    """Places along both sides from mark to mark, left side first: half widths and inches, and photo."""
+    some_k = np.linspace(*ends, SIDE_PLACES)
     z = (some_k - middle) * ruled.spacing_in
     s = marks.at(some_k)
     sides_in = np.concatenate([np.column_stack([np.full(len(z), x), z]) for x in (-1.0, 1.0)])
@@ -115,16 +119,17 @@ def _sides(strip: Strip, marks: EvenMarks, middle: float, ruled: RuledObject) ->
     return sides_in, sides_px
 
 
-def _side_ends(sides_in: Points, sides_px: Points) -> Sightings:
+def _side_ends(sides_in: Points, sides_px: Points, followed: tuple[bool, bool]) -> Sightings:
     """The four ends of the sides, known across the bar: they place it sideways and say how wide it is."""
     ends = [0, SIDE_PLACES - 1, SIDE_PLACES, 2 * SIDE_PLACES - 1]
     way = sides_px[ends[1]] - sides_px[ends[0]]
     across = np.array([-way[1], way[0]]) / np.hypot(*way)
+    width_px = float(np.abs((sides_px[ends[2]] - sides_px[ends[0]]) @ across))
     return Sightings(
         sides_in[ends],
         sides_px[ends],
         np.tile(across, (4, 1)),
-        np.full(4, SIDE_SE_PX),
+        np.repeat(np.where(followed, SIDE_SE_PX, width_px / 3.0), 2),
         np.full(4, NO_GLARE),
     )
 

@@ -39,7 +39,12 @@ MAX_BESIDE = 0.4
 SEED_NEIGHBOURS = 6
 # ... and so many of the six steps around them in place.
 MIN_SEED_SCORE = 4
-MAX_SEEDS = 5
+MAX_SEEDS = 6
+# Spacings closer than this, as a logarithm, are the same.
+SPACING_APART = 0.15
+# Of steps at least this tall, against the counted ones, no more than this share may lie between these.
+TALL_SHARE = 0.5
+MAX_EXTRA_SHARE = 0.5
 # Bars located to sub-pixel, of all that carry bands.
 MAX_LOCATED = 3
 
@@ -52,11 +57,13 @@ def find_staff(
     The same staff is often found as several bars, so the best few are located.
     """
     counted = [(strip, marks) for strip in strips if (marks := count_bands(strip)) is not None]
-    counted.sort(key=lambda item: -len(item[1].k) * _contrast(*item))
+    counted.sort(key=lambda item: (-sum(item[0].followed), -len(item[1].k) * _contrast(*item)))
     ruled = RuledObject("step", band_in)
     located = [locate_ruled(light, strip, marks, ruled, belief) for strip, marks in counted[:MAX_LOCATED]]
     found = [staff for staff in located if staff is not None and staff.found >= MIN_EDGES]
-    return max(found, key=lambda staff: (staff.found, -staff.fit.residual_px), default=None)
+    return max(
+        found, key=lambda staff: (staff.found, staff.sides_followed, -staff.fit.residual_px), default=None
+    )
 
 
 def count_bands(strip: Strip) -> EvenMarks | None:
@@ -110,7 +117,15 @@ def _chain(places: Floats, heights: Floats, spacing_px: tuple[float, float]) -> 
         marks = _recount(marks, places, heights, rising_at_even)
         if len(marks.k) < MIN_EDGES:
             return None
-    return marks
+    return None if _has_more_between(marks, places, heights) else marks
+
+
+def _has_more_between(marks: EvenMarks, places: Floats, heights: Floats) -> bool:
+    """Whether steps as tall as those counted lie between them: then every third one was counted, say."""
+    inside = (places > marks.s.min()) & (places < marks.s.max())
+    counted = np.isin(places, marks.s)
+    tall = np.abs(heights) > TALL_SHARE * np.median(np.abs(heights[counted]))
+    return bool(np.sum(inside & tall & ~counted) > MAX_EXTRA_SHARE * len(marks.k))
 
 
 def _seeds(places: Floats, heights: Floats, spacing_px: tuple[float, float]) -> list[tuple[int, int]]:
@@ -141,7 +156,10 @@ def _seeds(places: Floats, heights: Floats, spacing_px: tuple[float, float]) -> 
         score += nearest < (NEXT_TOLERANCE / 2 + 0.03 * abs(step)) * gap
     strength = np.minimum(np.abs(heights[first]), np.abs(heights[second]))
     order = np.lexsort((-strength, -score))
-    return [(int(first[n]), int(second[n])) for n in order[:MAX_SEEDS] if score[n] >= MIN_SEED_SCORE]
+    order = order[score[order] >= MIN_SEED_SCORE]
+    # One of each spacing, so that a staff's own is among them beside its multiples.
+    _, one_each = np.unique(np.round(np.log(gap[order]) / SPACING_APART), return_index=True)
+    return [(int(first[n]), int(second[n])) for n in order[np.sort(one_each)[:MAX_SEEDS]]]
 
 
 def _follow(

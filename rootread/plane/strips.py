@@ -46,6 +46,8 @@ class Strip:
     sides: Floats
     """``(2, 3)`` quadratics of how far the left and the right side lie from the bar's straight ones, as
     shares of its width, over -1 to 1 along it."""
+    followed: tuple[bool, bool]
+    """Whether the left and the right side were seen along enough of the bar."""
 
     def to_photo(self, u: Floats, s: Floats) -> Points:
         """Strip places to photo pixels."""
@@ -71,13 +73,13 @@ def straighten(picture: NDArray[np.float32], bar: Bar) -> Strip:
 
     A lens bows a straight bar by some pixels, so its sides are followed first.
     """
-    sides = follow_sides(picture, bar)
+    sides, followed = follow_sides(picture, bar)
     u = np.linspace(-STRIP_MARGIN, 1.0 + STRIP_MARGIN, STRIP_COLUMNS)
-    return Strip(_read(picture, bar, sides, u, int(bar.length_px)), u, bar, sides)
+    return Strip(_read(picture, bar, sides, u, int(bar.length_px)), u, bar, sides, followed)
 
 
-def follow_sides(picture: NDArray[np.float32], bar: Bar) -> Floats:
-    """``(2, 3)`` the sides of a bar as quadratics about its straight ones."""
+def follow_sides(picture: NDArray[np.float32], bar: Bar) -> tuple[Floats, tuple[bool, bool]]:
+    """``(2, 3)`` the sides of a bar as quadratics about its straight ones, and which of them were seen."""
     u = np.linspace(-2 * SIDE_REACH, 1 + 2 * SIDE_REACH, SIDE_COLUMNS)
     rows = max(int(bar.length_px) // 4, SIDE_PIECES)
     tones = np.log(_read(picture, bar, np.zeros((2, 3)), u, rows) + STRAY_LIGHT)
@@ -87,21 +89,22 @@ def follow_sides(picture: NDArray[np.float32], bar: Bar) -> Floats:
     step = np.abs(np.diff(pieces, axis=2)).mean(axis=1) + np.abs(np.diff(pieces.mean(axis=1), axis=1))
     at = 0.5 * (u[1:] + u[:-1])
     along = (np.arange(SIDE_PIECES) + 0.5) / SIDE_PIECES * 2.0 - 1.0
-    sides = np.zeros((2, 3))
+    curves: list[Floats | None] = []
     for side in (0, 1):
         near = np.abs(at - side) <= SIDE_REACH
         height = np.where(np.isfinite(step[:, near]), step[:, near], -1.0)
         off = at[near][height.argmax(axis=1)] - side
-        sides[side] = _steady_quadratic(along, off, height.max(axis=1) > 0)
-    return sides
+        curves.append(_steady_quadratic(along, off, height.max(axis=1) > 0))
+    sides = np.array([np.zeros(3) if curve is None else curve for curve in curves])
+    return sides, (curves[0] is not None, curves[1] is not None)
 
 
-def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> Floats:
-    """The quadratic that most pieces of a side agree with; zero where too few do."""
+def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> Floats | None:
+    """The quadratic that most pieces of a side agree with; None where too few do."""
     used = usable & (np.abs(off - np.median(off[usable])) < 2 * SIDE_OUTLIER) if usable.any() else usable
     for _ in range(4):
         if used.sum() < SIDE_PIECES // 3:
-            return np.zeros(3)
+            return None
         # Held back by a weak wish for a straight side, for bars seen over a short stretch only.
         design = np.vstack([np.vander(along[used], 3), np.diag([0.5, 0.2, 0.0])])
         curve, *_ = np.linalg.lstsq(design, np.append(off[used], np.zeros(3)), rcond=None)

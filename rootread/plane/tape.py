@@ -64,7 +64,7 @@ def find_ticks(strips: list[Strip]) -> list[TickRow]:
             row = _count_ticks(strip, side)
             if row is not None:
                 rows.append(row)
-    return sorted(rows, key=lambda row: -row.score)
+    return sorted(rows, key=lambda row: (-sum(row.strip.followed), -row.score))
 
 
 def find_tape(
@@ -83,9 +83,9 @@ def find_tape(
         tape = _locate(light, row, rough_in, belief)
         if tape is None or tape.found < MIN_TICKS or tape.share < MIN_LINES_SHARE:
             continue
-        if best is None or tape.found > best[1].found:
+        if best is None or (tape.found, tape.sides_followed) > (best[1].found, best[1].sides_followed):
             best = row, tape
-        if tape.share > GOOD_LINES_SHARE:
+        if tape.share > GOOD_LINES_SHARE and tape.sides_followed == 2:
             break
     if best is None:
         return None
