@@ -1,0 +1,192 @@
+"""A staff or a tape on a drawn wall: found without being told where, or refused."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+from drawn_walls import (
+    BLACK,
+    WHITE,
+    DrawnCamera,
+    covered,
+    hung,
+    photograph,
+    scale_error,
+    shaded,
+    soil_wall,
+    staff_face,
+    tape_face,
+    tilted,
+)
+
+from rootread.errors import NoBelievableScale
+from rootread.fieldsheet import SheetRow
+from rootread.photo import Photo
+from rootread.plane import find_plane
+from rootread.settings import PlaneSettings
+
+STAFF_TOLERANCE = 0.01
+TAPE_TOLERANCE = 0.015
+FAR_ASIDE_TOLERANCE = 0.03
+"""Seen from 15 degrees aside by a camera of unknown focal length."""
+
+CAMERA = DrawnCamera()
+# Nearer and sharper, since ticks are an eighth of an inch.
+TAPE_CAMERA = DrawnCamera((1200, 900), 900.0, distance_in=19.0, aim_in=(0.0, 7.5))
+AT_IN = (-8.0, 10.0)
+TAPE_AT_IN = (-7.0, 8.0)
+
+INCH = ((1, 0.25), (4, 0.4), (8, 0.6))
+METRIC = ((1, 0.25), (5, 0.4), (10, 0.6))
+
+
+def read(photo: Photo, scale: str = "auto", unit_in: float | None = None):
+    return find_plane(
+        photo, SheetRow("drawn.jpg", "drawn", scale=scale, scale_unit_in=unit_in), None, PlaneSettings()
+    )
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 6.0, -25.0, 60.0])
+def test_a_staff_is_found_at_any_lean(lean_deg):
+    plane = read(photograph(CAMERA, hung(soil_wall(), staff_face(15.0), (-3.0, 10.0), lean_deg)))
+    error, turned = scale_error(CAMERA, plane.to_wall_in)
+    assert plane.scale.kind == "staff"
+    assert abs(error) < STAFF_TOLERANCE
+    # A staff may lean, so it says nothing of the plumb line; the photo does.
+    assert abs(turned) < 2 * plane.level.se_deg
+
+
+@pytest.mark.parametrize(("yaw_deg", "pitch_deg"), [(8.0, 0.0), (0.0, 8.0), (-6.0, -8.0)])
+def test_a_staff_tells_pitch_by_its_shortening_and_yaw_by_the_fan_of_its_bands(yaw_deg, pitch_deg):
+    camera = tilted(CAMERA, yaw_deg, pitch_deg)
+    plane = read(photograph(camera, hung(soil_wall(), staff_face(), AT_IN, 3.0)))
+    assert abs(scale_error(camera, plane.to_wall_in)[0]) < STAFF_TOLERANCE
+    true_tilt = np.degrees(np.arccos(camera.pose[0][2, 2]))
+    assert plane.tilt_deg == pytest.approx(true_tilt, abs=3.0)
+
+
+def test_a_staff_read_as_if_seen_square_on_would_be_wrong():
+    # The check can fail: the mean spacing of the bands alone is off by more than the tolerance.
+    camera = tilted(CAMERA, 8.0, -8.0)
+    plane = read(photograph(camera, hung(soil_wall(), staff_face(), AT_IN)))
+
+    def square_on(points_px):
+        return points_px / plane.scale.px_per_in
+
+    assert abs(scale_error(camera, square_on)[0]) > STAFF_TOLERANCE
+    assert abs(scale_error(camera, plane.to_wall_in)[0]) < STAFF_TOLERANCE
+
+
+def test_clods_dust_and_shadow_on_a_staff_do_not_move_its_scale():
+    wall = hung(soil_wall(), staff_face(), AT_IN, 2.0)
+    clods = [(AT_IN[0], 6.0, 0.9), (AT_IN[0] + 0.3, 13.0, 0.7), (AT_IN[0] - 0.5, 16.0, 0.5)]
+    photo = photograph(CAMERA, shaded(covered(wall, clods), 11.0, 0.25))
+    assert abs(scale_error(CAMERA, read(photo).to_wall_in)[0]) < STAFF_TOLERANCE
+
+
+def test_a_staff_partly_out_of_the_frame_still_reads():
+    plane = read(photograph(CAMERA, hung(soil_wall(), staff_face(24.0), (-8.0, 17.0), 4.0)))
+    assert abs(scale_error(CAMERA, plane.to_wall_in)[0]) < STAFF_TOLERANCE
+
+
+def test_the_sheet_can_say_how_long_the_bands_are():
+    photo = photograph(CAMERA, hung(soil_wall(), staff_face(18.0, band_in=2.0), AT_IN))
+    assert abs(scale_error(CAMERA, read(photo, "staff", 2.0).to_wall_in)[0]) < STAFF_TOLERANCE
+
+
+@pytest.mark.parametrize(("unit_in", "long_every"), [(1 / 8, INCH), (1 / 25.4 * 2, METRIC)])
+def test_a_tape_is_read_by_its_ticks_when_the_sheet_says_what_they_are(unit_in, long_every):
+    photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0, unit_in, long_every), TAPE_AT_IN, 1.5))
+    plane = read(photo, "tape", unit_in)
+    assert plane.scale.kind == "tape"
+    assert abs(scale_error(TAPE_CAMERA, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_eighths_of_an_inch_are_told_by_every_eighth_tick_being_longest():
+    photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0), TAPE_AT_IN, -2.0))
+    plane = read(photo)
+    assert plane.scale.kind == "tape"
+    assert abs(scale_error(TAPE_CAMERA, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_millimetres_are_told_by_every_tenth_tick_being_longest():
+    near = replace(TAPE_CAMERA, distance_in=8.0, aim_in=(0.0, 3.0))
+    face = tape_face(5.5, 1 / 25.4, METRIC)
+    plane = read(photograph(near, hung(soil_wall(), face, (-2.6, 3.2))))
+    assert abs(scale_error(near, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():
+    photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0, 1 / 8, ((1, 0.3),)), TAPE_AT_IN))
+    with pytest.raises(NoBelievableScale, match="eighths of an inch or millimetres") as refusal:
+        read(photo)
+    assert "tape:0.125" in refusal.value.remedy
+    assert abs(scale_error(TAPE_CAMERA, read(photo, "tape", 1 / 8).to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_a_tape_half_in_shadow_reads_the_same():
+    wall = hung(soil_wall(), tape_face(14.0), TAPE_AT_IN)
+    photo = photograph(TAPE_CAMERA, shaded(wall, 8.0, 0.2))
+    assert abs(scale_error(TAPE_CAMERA, read(photo).to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 4.0])
+def test_far_aside_a_rule_says_how_unsure_it_is(lean_deg):
+    camera = tilted(CAMERA, 15.0, 5.0)
+    plane = read(photograph(camera, hung(soil_wall(), staff_face(), AT_IN, lean_deg)))
+    error, _ = scale_error(camera, plane.to_wall_in)
+    assert abs(error) < FAR_ASIDE_TOLERANCE
+    assert abs(error) < 3 * plane.scale.px_per_in_se / plane.scale.px_per_in
+
+
+def stalk(u, v):
+    """A corn stalk: a pale green bar with a dark ring every inch and a half."""
+    light = np.broadcast_to(np.array([0.30, 0.40, 0.15]), (*u.shape, 3)).copy()
+    light = light * np.sqrt(np.clip(1 - (u / 0.8) ** 2, 0.05, 1))[..., None]
+    light[np.abs((v + 20) % 1.5 - 0.75) < 0.1] *= 0.6
+    light[np.abs(u) > 0.7] = np.nan
+    return light
+
+
+def fence(u, v):
+    """Boards that go on to both sides."""
+    return np.where((np.floor(v) % 2 == 0)[..., None], BLACK, WHITE)
+
+
+def uneven_bar(u, v):
+    """Bands, but no two of the same length."""
+    edges = np.cumsum([0.5, 1.3, 0.7, 1.8, 0.6, 1.1, 1.6, 0.8, 1.4, 0.55, 1.2, 1.9, 0.75, 1.05]) - 8.0
+    light = np.where((np.searchsorted(edges, v) % 2 == 0)[..., None], BLACK, WHITE)
+    light[(np.abs(u) > 0.75) | (np.abs(v) > 8)] = np.nan
+    return light
+
+
+@pytest.mark.parametrize("face", [stalk, fence, uneven_bar])
+def test_a_thing_with_bands_that_is_no_staff_is_not_taken_for_one(face):
+    photo = photograph(CAMERA, hung(soil_wall(), face, (-3.0, 10.0), 1.0))
+    with pytest.raises(NoBelievableScale, match="holds up as a scale"):
+        read(photo)
+
+
+PHOTOS = ("gravel", "grass", "brick", "coins", "page", "text", "rocket", "chelsea")
+GROUND = ("gravel", "grass", "brick")
+
+
+@pytest.mark.parametrize(
+    ("name", "scale"),
+    [(name, "auto") for name in PHOTOS] + [(name, scale) for name in GROUND for scale in ("staff", "tape")],
+)
+def test_scikit_images_photos_hold_no_scale(name, scale):
+    picture = getattr(skimage.data, name)()
+    rgb = np.dstack([picture] * 3) if picture.ndim == 2 else picture[..., :3]
+    rgb = cv2.resize(np.ascontiguousarray(rgb), None, fx=1.6, fy=1.6, interpolation=cv2.INTER_LINEAR)
+    with pytest.raises(NoBelievableScale) as refusal:
+        read(Photo(None, rgb), scale)
+    assert refusal.value.remedy
+
+
+def test_bare_soil_holds_no_scale():
+    with pytest.raises(NoBelievableScale, match="No card, staff or tape"):
+        read(photograph(CAMERA, soil_wall()))
