@@ -1,6 +1,7 @@
 """A card on a drawn wall gives back the camera that saw it."""
 
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -39,6 +40,7 @@ CENTRE_IN = (6.0, 11.0)
 CAMERA = DrawnCamera()
 
 
+@cache
 def photo_of_card(camera: DrawnCamera = CAMERA, lean_deg: float = 0.0, **how: float) -> Photo:
     return photograph(camera, hung(soil_wall(), card_face(), CENTRE_IN, lean_deg), **how)
 
