@@ -28,6 +28,10 @@ RUNG_COSINE = 0.64
 """A root goes on where a chain leaves a node within 50 degrees of the direction it came to it."""
 CORNER_DEG = 55.0
 """Chains are parted where they turn more sharply than this."""
+BLUNT_END_PX = 60
+"""A root's end is looked for no farther than this beyond the end of its skeleton."""
+BLUNT_END_SHARE = 0.8
+"""There the root is still this share of its usual radius."""
 ATTACH_LEG_PX = 12
 """Length of the leg that says where a free end is heading."""
 ATTACH_REACH_PX = 6.0
@@ -71,7 +75,10 @@ def graph_of_strands(strands: Strands) -> RootGraph:
         _Chain(_with_ends(chain, ends, found.centres_px), list(ends))
         for chain, ends in zip(found.chains, found.meetings, strict=True)
     ]
+    if not chains:
+        return RootGraph(np.empty((0, 2)), np.empty(0), (), strands.grid)
     centres = [tuple(c) for c in found.centres_px]
+    chains = [_to_blunt_end(chain, radius) for chain in chains]
     chains = _prune_spurs(chains, node_radius)
     chains = _join_through(chains)
     chains, centre_array, node_radius = _merge_meetings(chains, np.array(centres).reshape(-1, 2), node_radius)
@@ -95,6 +102,27 @@ def graph_of_strands(strands: Strands) -> RootGraph:
             )
         )
     return RootGraph(centre_array[used], node_radius[used], tuple(edges), strands.grid)
+
+
+def _to_blunt_end(chain: _Chain, radius: NDArray[np.float32]) -> _Chain:
+    """Let free ends go on straight while the root stays as wide.
+
+    Thinning stops about a radius short of a blunt end, as a centreline should,
+    but eats far into a root that runs at exactly 45 degrees.
+    """
+    points = chain.points
+    for side in (0, 1):
+        if chain.nodes[side] >= 0 or len(points) < ATTACH_LEG_PX:
+            continue
+        outward = points[::-1] if side == 0 else points
+        heading = outward[-1] - outward[-ATTACH_LEG_PX]
+        heading = heading / max(float(np.hypot(*heading)), 1e-9)
+        ahead = outward[-1] + np.arange(1, BLUNT_END_PX + 1)[:, None] * heading
+        full = _sample(radius, ahead) > BLUNT_END_SHARE * float(np.median(_sample(radius, outward)))
+        full &= ((ahead >= 0) & (ahead <= np.array(radius.shape[::-1]) - 1)).all(axis=1)
+        outward = np.concatenate([outward, ahead[: int(np.argmin(np.append(full, False)))]])
+        points = outward[::-1] if side == 0 else outward
+    return _Chain(points, chain.nodes)
 
 
 def _with_ends(chain: NDArray[np.int64], ends: tuple[int, int], centres: Points) -> Points:
@@ -187,7 +215,8 @@ def _split_corners(
     one root over to its neighbour; which, is decided with all other joins.
     """
     parted = []
-    new_centres, new_radius = [], []
+    new_centres: list[Points] = []
+    new_radius: list[float] = []
     for chain in chains:
         corners = _corners(chain.points, 2 * float(np.median(_sample(radius, chain.points))))
         first_new = len(centres) + len(new_centres)
@@ -236,7 +265,8 @@ def _attach_ends(
     half = _sample(radius, points)
     tree = cKDTree(points)
     cuts: dict[int, list[tuple[int, int]]] = {}
-    new_centres, new_radius = [], []
+    new_centres: list[Points] = []
+    new_radius: list[float] = []
     for number, chain in enumerate(chains):
         for side in (0, 1):
             if chain.nodes[side] >= 0 or len(chain.points) < ATTACH_LEG_PX:

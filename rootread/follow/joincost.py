@@ -23,25 +23,25 @@ PLACE_SIGMA_PX = 1.5
 MAX_DIP = 0.3
 """Deeper seams say no more."""
 WEIGHTS = {
-    "always": -2.21,  # roots go on more often than not
-    "turn": 0.23,  # each spread of the turn
-    "turn_squared": 0.18,
-    "sidestep": 0.48,  # each spread of the sidestep
-    "sidestep_squared": 0.11,
-    "short_arms": 1.22,  # log of how much the turn's spread is widened by short arms
-    "width": 2.89,  # log of the width ratio
-    "width_short": -2.15,  # the same where an arm is short and its width unsure
-    "colour": 14.8,  # difference of log colour ratios
-    "gap": -2.93,
-    "gap_root_in": 4.32,  # square root of the gap in inches
-    "gap_in": -1.55,
-    "gap_bare_in": 3.28,  # inches of gap where no root pixels are seen
-    "gap_dip": 18.5,  # mean dip over the gap: seams and soil shadows
-    "gap_at_meeting": 1.1,  # each end that also meets other edges
-    "via": 1.1,  # each short edge between
-    "dip": 4.33,  # mean dip between ends at a meeting
-    "seam": 7.21,  # deepest dip there: a seam crossed
-    "bare": 1.17,  # share of the way there where no root pixels are seen
+    "always": -2.49,  # roots go on more often than not
+    "turn": 0.29,  # each spread of the turn
+    "turn_squared": 0.19,
+    "sidestep": 0.44,  # each spread of the sidestep
+    "sidestep_squared": 0.15,
+    "short_arms": 1.71,  # log of how much the turn's spread is widened by short arms
+    "width": 2.44,  # log of the width ratio
+    "width_short": -1.79,  # the same where an arm is short and its width unsure
+    "colour": 13.6,  # difference of log colour ratios
+    "gap": -3.73,
+    "gap_root_in": 7.88,  # square root of the gap in inches
+    "gap_in": -2.24,
+    "gap_bare_in": 1.91,  # inches of gap where no root pixels are seen
+    "gap_dip": 15.3,  # mean dip over the gap: seams and soil shadows
+    "gap_at_meeting": 1.06,  # each end that also meets other edges
+    "via": 3.02,  # each short edge between
+    "dip": -8.2,  # mean dip between ends at a meeting
+    "seam": 13.8,  # deepest dip there: a seam crossed
+    "bare": 2.34,  # share of the way there where no root pixels are seen
 }
 """Cost of each feature, for one unit of it."""
 
@@ -76,8 +76,8 @@ def join_features(
     px_per_in = strands.grid.px_per_in
     gap, meets = is_gap.astype(float), (~is_gap).astype(float)
     distance_in = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T) / px_per_in
-    dip = _between(ends, pair, strands.dip).clip(0, MAX_DIP)
-    bare = 1 - _between(ends, pair, strands.probability).mean(axis=0)
+    dip = values_between(ends, pair, strands.dip).clip(0, MAX_DIP)
+    bare = 1 - values_between(ends, pair, strands.probability).mean(axis=0)
     features, turn = bend_features(ends, pair)
     features |= width_features(ends, pair, company_px, px_per_in)
     features |= {
@@ -147,14 +147,35 @@ def width_features(
     return {"width": ratio, "width_short": ratio * short}
 
 
+def askew_deg(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.float64]:
+    """``(T, 2)`` angle between each end's heading and the direction to the other end."""
+    line = ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]
+    return np.abs(
+        np.column_stack(
+            [_angle_deg(ends.heading[pair[:, 0]], line), _angle_deg(ends.heading[pair[:, 1]], -line)]
+        )
+    )
+
+
+def heading_doubt_deg(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.float64]:
+    """``(T, 2)`` two standard errors of the heading of each end, and of the direction to the other end."""
+    length = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
+    of_arm = np.degrees(np.arctan2(PLACE_SIGMA_PX, ends.arm_px[pair]))
+    of_line = np.degrees(np.arctan2(PLACE_SIGMA_PX, length))
+    return 2 * np.hypot(of_arm, of_line[:, None])
+
+
 def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Whether the second end lies behind the first."""
+    """Whether the second end lies clearly behind the first."""
     line = ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]
     ahead = np.einsum("ij,ij->i", ends.heading[pair[:, 0]], line)
-    return (ahead < 0) & (np.hypot(*line.T) > 4 * PLACE_SIGMA_PX)
+    sure = ends.arm_px[pair[:, 0]] > 4 * PLACE_SIGMA_PX
+    return sure & (ahead < 0) & (np.hypot(*line.T) > 4 * PLACE_SIGMA_PX)
 
 
-def _between(ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32]) -> NDArray[np.float64]:
+def values_between(
+    ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32] | NDArray[np.bool_]
+) -> NDArray[np.float64]:
     """``(13, T)`` values of an image on the straight line between the two ends of each pair."""
     t = np.linspace(0.05, 0.95, 13)[:, None, None]
     place = (1 - t) * ends.place_px[pair[:, 0]] + t * ends.place_px[pair[:, 1]]

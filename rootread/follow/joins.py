@@ -11,20 +11,26 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from rootread.follow.ends import Ends
-from rootread.follow.joincost import join_cost
+from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
 from rootread.settings import FollowSettings
 
 MEETING_MAX_BEND_DEG = 110.0
 """Roots turn sharply at layers and into cracks, but do not go back on themselves."""
+MAX_COVERED_GAP = 2.0
+"""Gaps that run mostly beneath other roots may be this many times longer."""
 MAX_JOIN_COST = 20.0
 """Less likely joins are not considered."""
 COMPANY_COSINE = 0.7
 """Roots that come to a meeting within 45 degrees of each other run on together."""
 VIA_IN = 0.6
 """Edges shorter than this say little of direction: joins are weighed from one side of them to the other."""
-MAX_VIA = 3
+MERGED_IN = 3.0
+"""The same for edges that several roots share."""
+MERGED_COST = 2.5
+"""A join that starts or ends on such an edge, instead of going over it."""
+MAX_VIA = 4
 """No join goes over more short edges than this."""
 
 
@@ -48,8 +54,9 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     for end, node in enumerate(ends.node.tolist()):
         if node >= 0:
             at_node[node].append(end)
-    gap = _facing_ends(graph, ends, settings)
-    met, met_via = _joins_at_meetings(graph, ends, at_node)
+    merged = merged_edges(graph, ends)
+    gap = _facing_ends(graph, ends, strands, settings)
+    met, met_via = _joins_at_meetings(graph, ends, at_node, merged)
     company = np.concatenate([_company(ends, met, at_node), np.zeros(len(gap))])
     pair = np.concatenate([met, gap])
     via = met_via + [()] * len(gap)
@@ -58,17 +65,20 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     distance = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
     via_count = np.array([len(v) for v in via], dtype=float)
     cost, turn = join_cost(ends, pair, is_gap, via_count, company, strands)
-    limit = np.where(is_gap | over_edges, settings.max_bend_deg, MEETING_MAX_BEND_DEG)
+    cost += np.where(is_gap, 0.0, MERGED_COST * merged[pair // 2].sum(axis=1))
+    doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
+    limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST))
     return Joins(pair[kept], cost[kept], np.where(is_gap, distance, 0.0)[kept], tuple(via[k] for k in kept))
 
 
 def _joins_at_meetings(
-    graph: RootGraph, ends: Ends, at_node: list[list[int]]
+    graph: RootGraph, ends: Ends, at_node: list[list[int]], merged: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], list[tuple[int, ...]]]:
     """Pairs of ends at one meeting, or at two that only short edges part, and the edges between."""
     length = np.array([edge.length_px for edge in graph.edges])
-    short = length <= VIA_IN * graph.grid.px_per_in
+    passable = (length <= VIA_IN * graph.grid.px_per_in) | merged
+    longest = np.where(merged, MERGED_IN, VIA_IN) * graph.grid.px_per_in
     node = ends.node.tolist()
     found: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
     for first in range(len(node)):
@@ -85,16 +95,34 @@ def _joins_at_meetings(
                     known = found.get((first, end))
                     if known is None or walked < known[0]:
                         found[first, end] = (walked, via)
-                if short[edge] and len(via) < MAX_VIA and node[end ^ 1] >= 0:
+                if passable[edge] and len(via) < MAX_VIA and node[end ^ 1] >= 0:
                     ahead = walked + float(length[edge])
-                    if ahead <= VIA_IN * graph.grid.px_per_in:
+                    if ahead <= longest[edge]:
                         reached.append((node[end ^ 1], (*via, end), ahead))
     pairs = np.array(list(found), dtype=np.int64).reshape(-1, 2)
     return pairs, [via for _, via in found.values()]
 
 
+def merged_edges(graph: RootGraph, ends: Ends) -> NDArray[np.bool_]:
+    """Edges that two roots or more seem to share: at both ends at least two others run into them.
+
+    Which root goes on as which, can only be told from one side of such an edge
+    to the other.
+    """
+    at_node: list[list[int]] = [[] for _ in graph.nodes_px]
+    for end, node in enumerate(ends.node.tolist()):
+        if node >= 0:
+            at_node[node].append(end)
+    shared = np.zeros(len(ends.node), dtype=bool)
+    for end, node in enumerate(ends.node.tolist()):
+        if node >= 0:
+            others = [o for o in at_node[node] if o // 2 != end // 2]
+            shared[end] = (ends.heading[others] @ -ends.heading[end] > COMPANY_COSINE).sum() >= 2
+    return shared[0::2] & shared[1::2]
+
+
 def _company(ends: Ends, pair: NDArray[np.int64], at_node: list[list[int]]) -> NDArray[np.float64]:
-    """Width of the other edges at a meeting that run into the wider edge of each pair along with the narrower."""
+    """Width of the other edges at a meeting that join the narrower of each pair in the wider one."""
     company = np.zeros(len(pair))
     node = ends.node[pair]
     for k in np.flatnonzero(node[:, 0] == node[:, 1]).tolist():
@@ -105,18 +133,23 @@ def _company(ends: Ends, pair: NDArray[np.int64], at_node: list[list[int]]) -> N
     return company
 
 
-def _facing_ends(graph: RootGraph, ends: Ends, settings: FollowSettings) -> NDArray[np.int64]:
-    """Pairs of ends that look at each other across a gap; at meetings too, for a stub may hide a root's end."""
+def _facing_ends(
+    graph: RootGraph, ends: Ends, strands: Strands, settings: FollowSettings
+) -> NDArray[np.int64]:
+    """Pairs of ends that look at each other across a gap.
+
+    Ends at meetings too, for a stub may hide a root's end. Ends of short arms
+    may look the more askew, the less sure their heading is. Only bare soil
+    counts towards the longest gap, not where the root may lie beneath others.
+    """
+    px_per_in = graph.grid.px_per_in
     tree = cKDTree(ends.place_px)
-    pair = tree.query_pairs(settings.max_gap_in * graph.grid.px_per_in, output_type="ndarray").reshape(-1, 2)
+    pair = tree.query_pairs(MAX_COVERED_GAP * settings.max_gap_in * px_per_in, output_type="ndarray")
+    pair = pair.reshape(-1, 2).astype(np.int64)
     a, b = pair.T
-    apart = (a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))
-    line = ends.place_px[b] - ends.place_px[a]
-    faces = np.cos(np.radians(settings.max_bend_deg)) * np.hypot(*line.T)
-    looking = (np.einsum("ij,ij->i", ends.heading[a], line) >= faces) & (
-        np.einsum("ij,ij->i", ends.heading[b], -line) >= faces
-    )
-    very_near = (np.hypot(*line.T) < 0.5 * (ends.width_px[a] + ends.width_px[b])) & (ends.node[pair] < 0).all(
-        axis=1
-    )
-    return pair[apart & (looking | very_near)].astype(np.int64)
+    pair = pair[(a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))]
+    askew, limit = askew_deg(ends, pair), settings.max_bend_deg + heading_doubt_deg(ends, pair)
+    pair = pair[(askew <= limit).all(axis=1)]
+    length_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
+    bare = 1 - values_between(ends, pair, strands.whole_mask).mean(axis=0)
+    return pair[bare * length_px <= settings.max_gap_in * px_per_in]

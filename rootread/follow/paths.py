@@ -16,12 +16,14 @@ from scipy.sparse import coo_array, csr_array
 
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import bend_features, weigh, width_features
-from rootread.follow.joins import Joins
+from rootread.follow.joins import Joins, merged_edges
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph
 
 SHARED_COST = 2.0
 """A further root along the same edge."""
+MERGED_COST = 0.3
+"""The same, where two roots seem to run into it at both ends."""
 SHARED_COST_PER_IN = 0.05
 """The same, each inch."""
 RISE_COST_PER_IN = 1.0
@@ -32,6 +34,8 @@ HOPELESS_COST = 3.0
 """Joins whose use would add at least this much are not weighed further."""
 MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
+MAX_NODES = 300
+"""The search for whole numbers ends after this many branchings with the best it has."""
 LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
 
@@ -51,7 +55,7 @@ def choose_paths(graph: RootGraph, ends: Ends, joins: Joins, end_costs: EndCosts
     if not graph.edges:
         return []
     joins = _worth_weighing(joins, end_costs)
-    flow = _solve(graph, joins, end_costs)
+    flow = _solve(graph, joins, end_costs, merged_edges(graph, ends))
     return _walk(graph, ends, joins, *flow)
 
 
@@ -66,7 +70,7 @@ def _worth_weighing(joins: Joins, end_costs: EndCosts) -> Joins:
 
 
 def _solve(
-    graph: RootGraph, joins: Joins, end_costs: EndCosts
+    graph: RootGraph, joins: Joins, end_costs: EndCosts, merged: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """How many roots use each join each way, ``(2, T)``, start at and stop at each end, ``(E,)``.
 
@@ -92,7 +96,7 @@ def _solve(
             end_costs.start + RISE_COST_PER_IN * climb_in,
             end_costs.stop,
             LEFT_OUT_COST_PER_IN * length_in,
-            SHARED_COST + SHARED_COST_PER_IN * length_in,
+            np.where(merged, MERGED_COST, SHARED_COST + SHARED_COST_PER_IN * length_in),
         ]
     )
     # A climb is paid on entering: by a start, above, or by a join.
@@ -149,13 +153,16 @@ def _least_cost(
         cost, A_eq=matrix, b_eq=right, bounds=np.column_stack([0 * most, most]), method="highs-ds"
     )
     hopeless = (relaxed.x < 1e-9) & (relaxed.lower.marginals > HOPELESS_COST) & ~always
-    whole = milp(
-        cost,
-        constraints=LinearConstraint(matrix, right, right),
-        bounds=Bounds(0, np.where(hopeless, 0.0, most)),
-        integrality=np.ones(len(cost)),
-        options={"mip_rel_gap": 2e-3, "time_limit": 5.0},
-    )
+    problem = {
+        "c": cost,
+        "constraints": LinearConstraint(matrix, right, right),
+        "bounds": Bounds(0, np.where(hopeless, 0.0, most)),
+        "integrality": np.ones(len(cost)),
+    }
+    # Bounded by nodes and not by time, so that a busy machine finds what an idle one finds.
+    whole = milp(**problem, options={"mip_rel_gap": 2e-3, "node_limit": MAX_NODES})
+    if whole.x is None:
+        whole = milp(**problem, options={"mip_rel_gap": 5e-2})
     return np.round(whole.x).astype(np.int64)
 
 
@@ -190,22 +197,23 @@ def _walk(
         came_from = [int(out_end[k]) for k in coming] + [-1] * int(starts[end])
         goes_to = [int(in_end[k]) for k in going] + [-1] * (len(came_from) - len(going))
         for i, j in _match(came_from, goes_to, ends, end, graph.grid.px_per_in):
-            link_out = going[j] if j < len(going) else None
+            link_out: int | None = going[j] if j < len(going) else None
             if i < len(coming):
                 if link_out is not None:
                     onward[coming[i]] = link_out
             else:
                 begun.append((end, link_out))
-    paths = []
-    for end, link in begun:
+    paths: list[list[Step]] = []
+    for end, begun_with in begun:
+        next_link: int | None = begun_with
         path = [Step(end // 2, end % 2 == 0, False)]
-        while link is not None:
-            into = int(in_end[link])
-            via = joins.via[join_of[link]]
-            for end_in in via if is_ahead[link] else [e ^ 1 for e in via[::-1]]:
+        while next_link is not None:
+            into = int(in_end[next_link])
+            via = joins.via[join_of[next_link]]
+            for end_in in via if is_ahead[next_link] else [e ^ 1 for e in via[::-1]]:
                 path.append(Step(end_in // 2, end_in % 2 == 0, False))
-            path.append(Step(into // 2, into % 2 == 0, bool(gap[link])))
-            link = onward.get(link)
+            path.append(Step(into // 2, into % 2 == 0, bool(gap[next_link])))
+            next_link = onward.get(next_link)
         paths.append(path)
     return paths
 
