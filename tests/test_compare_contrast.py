@@ -367,3 +367,25 @@ def test_every_measure_has_a_name_of_its_own_and_rows_may_come_as_a_frame():
     assert set(DEFAULT) <= {measure.name for measure in ALL}
     rows = pits([60, 61], [50, 51])
     assert contrast_walls(pd.DataFrame(rows)).pairs == contrast_walls(rows).pairs
+
+
+@pytest.mark.parametrize("grades", [(81.64, 58.46), (70.05, 60.14), (60.0, 60.0)])
+def test_the_difference_is_that_of_the_numbers_beside_it(grades):
+    text = flat(contrast_walls(pits([grades[0]] * 2, [grades[1]] * 2), measures=("grade",)))
+    deep, shallow, apart = map(
+        float, re.search(r"deep ([\d.]+), shallow ([\d.]+) points: ([\d.]+)", text).groups()
+    )
+    assert deep - shallow == pytest.approx(apart, abs=1e-9)
+
+
+def test_treatments_with_long_names_go_by_letters_with_a_key():
+    rows = [
+        a_wall(f"{k}{name}", f"a pass by the {name} implement", f"p{k}", 50.0 + k)
+        for k in range(3)
+        for name in ("first", "second", "third")
+    ]
+    drawing = (
+        contrast_page(contrast_walls(rows, measures=("grade",))).partition("<svg")[2].partition("</svg>")[0]
+    )
+    assert ">less C</text>" in drawing
+    assert ">C  a pass by the third implement</text>" in drawing

@@ -39,6 +39,15 @@ class Measure:
         """A value with its unit."""
         return self.bare(value) + self.unit
 
+    def rounded(self, value: float) -> float:
+        """The value as a reader sees it, so that what is written adds up."""
+        return round(self.scale * value, self.digits) / self.scale
+
+    @property
+    def aim(self) -> str:
+        """The difference that matters, as it is written."""
+        return f"{self.scale * self.matters:g}{self.unit}"
+
     def says_range(self, low: float, high: float) -> str:
         """Two ends of a difference, the unit once."""
         return f"{self.bare(low, True)} to {self.bare(high, True)}{self.unit}"
@@ -64,10 +73,10 @@ def _sideways_share(row: Row) -> float | None:
 
 ALL = (
     # Verdict words are 20 points apart: half of that is a difference.
-    Measure("grade", "grade", " points", 0, 10.0, _column("grade"), 100.0),
+    Measure("grade", "grade", " points", 1, 10.0, _column("grade"), 100.0),
     # The growth pattern is 5 degrees wide.
     Measure("descent", "mean descent", "°", 1, 5.0, _column("descent_deg"), 180.0, root_column="descent_deg"),
-    Measure("passage", "passage", " of 100 roots", 0, 0.2, _column("passage"), 1.0, 100.0),
+    Measure("passage", "passage", " of 100 roots", 1, 0.2, _column("passage"), 1.0, 100.0),
     Measure("tortuosity", "tortuosity", "", 3, 0.05, _column("tortuosity"), root_column="tortuosity"),
     Measure("sideways", "share of root run sideways", " %", 1, 0.05, _sideways_share, 1.0, 100.0),
     Measure(

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from string import ascii_uppercase
 
 import numpy as np
 from markupsafe import Markup
@@ -61,15 +62,36 @@ def measure_plot(contrast: Contrast, measure: Measure) -> Markup | None:
     if not units:
         return None
     right = WIDTH - 8.0
+    keyed = _short_names(contrast, len(pairs))
     middle = 150 + 300 * len(contrast.treatments) / (len(contrast.treatments) + max(len(pairs), 1)) * 0.62
-    walls = _draw_walls(contrast, measure, units, LEFT, middle - 30)
-    differences = _draw_differences(measure, pairs, middle + 40, right) if pairs else []
+    walls = _draw_walls(contrast, measure, units, keyed, LEFT, middle - 30)
+    differences = _draw_differences(measure, pairs, keyed, middle + 40, right) if pairs else []
+    legend = [
+        text(4, HEIGHT + 16 * row, f"{short}  {name}", "start")
+        for row, (name, short) in enumerate(keyed.items())
+        if short != name
+    ]
     label = "; ".join(f"{unit.treatment}, {unit.pit}: {measure.says(unit.value)}" for unit in units)
-    return svg((WIDTH, HEIGHT), f"{measure.words} by wall. {label}", [*walls, *differences])
+    size = (WIDTH, HEIGHT + 16 * len(legend))
+    return svg(size, f"{measure.words} by wall. {label}", [*walls, *differences, *legend])
+
+
+def _short_names(contrast: Contrast, pairs: int) -> dict[str, str]:
+    """What each treatment is called below the axis: its name, or a letter where names have no room."""
+    room = (WIDTH - 150) / (len(contrast.treatments) + max(pairs, 1)) - 6
+    if all(font(LETTERS_PX).getlength(f"less {name}") <= room for name in contrast.treatments):
+        return {name: name for name in contrast.treatments}
+    letters = (ascii_uppercase[k % 26] * (k // 26 + 1) for k in range(len(contrast.treatments)))
+    return dict(zip(contrast.treatments, letters, strict=True))
 
 
 def _draw_walls(
-    contrast: Contrast, measure: Measure, units: Sequence[Unit], left: float, right: float
+    contrast: Contrast,
+    measure: Measure,
+    units: Sequence[Unit],
+    keyed: dict[str, str],
+    left: float,
+    right: float,
 ) -> list[Markup]:
     scale = _Scale.over([value for unit in units for value in unit.wall_values], measure.scale)
     step = (right - left) / len(contrast.treatments)
@@ -95,11 +117,13 @@ def _draw_walls(
             for wall, value in zip(unit.walls, unit.wall_values, strict=True):
                 says = f"{wall}: {measure.says(value)}"
                 marks.append(_dot(x, scale.row(value * measure.scale), tint, says))
-        marks += _name(x, name, step)
+        marks.append(text(x, BOTTOM + 20, keyed[name], "middle"))
     return marks
 
 
-def _draw_differences(measure: Measure, pairs: Sequence[Pair], left: float, right: float) -> list[Markup]:
+def _draw_differences(
+    measure: Measure, pairs: Sequence[Pair], keyed: dict[str, str], left: float, right: float
+) -> list[Markup]:
     ends = [x for pair in pairs for x in (pair.effect.low, pair.effect.value, pair.effect.high)]
     scale = _Scale.over([0.0, *ends], measure.scale)
     marks = _axis(scale, left, right, signed=True)
@@ -115,7 +139,8 @@ def _draw_differences(measure: Measure, pairs: Sequence[Pair], left: float, righ
             marks.append(line(x, low, x, high, "interval"))
         says = f"{pair.first} less {pair.second}: {measure.bare(pair.effect.value, True)}{measure.unit}"
         marks.append(_dot(x, value, "#26221e", says))
-        marks += _name(x, pair.first, step) + _name(x, f"less {pair.second}", step, 1)
+        marks.append(text(x, BOTTOM + 20, keyed[pair.first], "middle"))
+        marks.append(text(x, BOTTOM + 36, f"less {keyed[pair.second]}", "middle"))
     return marks
 
 
@@ -137,11 +162,6 @@ def _dot(x: float, y: float, tint: str, says: str) -> Markup:
     return Markup(
         '<circle cx="{:.1f}" cy="{:.1f}" r="5" fill="{}" class="wall-dot"><title>{}</title></circle>'
     ).format(x, y, tint, says)
-
-
-def _name(x: float, name: str, width: float, row: int = 0) -> list[Markup]:
-    short = shorten(name, font(LETTERS_PX), width - 6)
-    return [text(x, BOTTOM + 20 + 16 * row, short, "middle")]
 
 
 def profile_plot(profiles: Sequence[DepthProfile], treatments: Sequence[str]) -> Markup | None:

@@ -72,6 +72,8 @@ def closing(contrast: Contrast) -> list[str]:
             f"{tests} questions were asked, and p is corrected for that (Holm). If one alone was meant from "
             "the start, ask it alone."
         )
+        if any(pair.roots for pair in contrast.pairs):
+            lines.append("The p of the models root by root is not corrected.")
     if contrast.left_out:
         lines.append(f"Left out, not read or without {contrast.by}: {listing(contrast.left_out)}.")
     return lines
@@ -99,7 +101,7 @@ def _difference(pair: Pair) -> str:
     effect = pair.effect
     words = (
         f"{pair.first} {measure.bare(a)}, {pair.second} {measure.says(b)}: "
-        f"{measure.bare(abs(effect.value))} {_side(effect.value)}"
+        f"{measure.bare(abs(measure.rounded(a) - measure.rounded(b)))} {_side(effect.value)}"
     )
     if pair.paired and effect.value:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
@@ -163,9 +165,9 @@ def _as_read(one: Unit, other: Unit) -> str:
 
 def _needed(pair: Pair) -> list[str]:
     """How many pits it takes, unless the difference is there to see already."""
-    if pair.test and pair.p_holm < LEVEL:
+    if pair.test and pair.test.p_value < LEVEL:
         return []
-    aim = f"a difference of {pair.measure.says(pair.measure.matters)}"
+    aim = f"a difference of {pair.measure.aim}"
     both = pair.paired or _one_pit(pair)
     what = f"{pair.unit_word}s {'with both treatments' if both else 'of each treatment'}"
     if pair.pits_needed is None:
@@ -173,7 +175,7 @@ def _needed(pair: Pair) -> list[str]:
             return [f"How many pits would show {aim} cannot be told before a few were dug."]
         return [f"The {pair.unit_word}s vary so much that not even a thousand would show {aim} for sure."]
     if pair.test and min(len(pair.values(name)) for name in (pair.first, pair.second)) >= pair.pits_needed:
-        return [f"Had they differed by {pair.measure.says(pair.measure.matters)}, it would most likely show."]
+        return [f"Had they differed by {pair.measure.aim}, it would most likely show."]
     if pair.spread_known:
         return [f"To see {aim} 8 times in 10 takes about {pair.pits_needed} {what}, as these vary."]
     return [f"To see {aim} 8 times in 10 takes at least {pair.pits_needed} {what}, more if they vary."]
