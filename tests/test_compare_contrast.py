@@ -17,6 +17,7 @@ from rootread.compare import (
     contrast_text,
     contrast_walls,
     depth_profiles,
+    grade_words,
     read_table,
 )
 from rootread.compare.measures import ALL, DEFAULT
@@ -192,6 +193,13 @@ def test_refused_walls_and_those_without_treatment_are_left_out_by_name():
 def test_a_request_that_makes_no_sense_is_told_so(given, says):
     with pytest.raises(BadRequest, match=re.escape(says)):
         contrast_walls(pits([60, 61], [50, 51]), **given)
+
+
+def test_a_report_says_of_its_treatments_what_their_grades_say():
+    told = " ".join(grade_words(pits([90, 91, 92], [50, 50, 51])))
+    assert "3 pits hold both treatments" in told
+    assert "so in 3 of 3 pits" in told
+    assert grade_words([a_wall("a", "deep"), a_wall("b", "")]) == []
 
 
 def test_one_treatment_alone_cannot_be_contrasted():

@@ -102,9 +102,17 @@ def grade_walls(
         settings,
         out,
         [record.advice for record in records],
+        _compared([record.wall for record in records]),
     )
     write_bytes(out / "report.html", report.encode("utf-8"))
     return Run(out, records, plan.messages)
+
+
+def _compared(walls: list[Row]) -> list[str]:
+    # Imported here, for comparing builds on runs.
+    from rootread.compare import grade_words
+
+    return grade_words(walls)
 
 
 def _records(plan: Plan, out: Path, settings: Settings, workers: int) -> Iterator[tuple[int, Record]]:

@@ -5,7 +5,7 @@ from rootread.compare.depths import depth_profiles
 from rootread.compare.folders import contrast_folders
 from rootread.compare.page import contrast_csv, contrast_page
 from rootread.compare.read import read_table
-from rootread.compare.words import contrast_text
+from rootread.compare.words import contrast_text, grade_words
 
 __all__ = [
     "Contrast",
@@ -16,5 +16,6 @@ __all__ = [
     "contrast_text",
     "contrast_walls",
     "depth_profiles",
+    "grade_words",
     "read_table",
 ]

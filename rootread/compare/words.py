@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rootread.compare.contrast import Contrast, Overall, Pair
+from rootread.compare.contrast import Contrast, Overall, Pair, contrast_walls
 from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
+from rootread.compare.measures import Row
 from rootread.compare.rootmodel import RootModel
-from rootread.compare.units import Unit
+from rootread.compare.units import Unit, text
 from rootread.report.words import count, listing, odds, percent
 
 WIDTH = 100
@@ -27,6 +28,15 @@ def contrast_text(contrast: Contrast) -> str:
         lines += [measure.words, *(line for sentence in told for line in _wrapped(sentence, "  ")), ""]
     lines += [line for sentence in closing(contrast) for line in _wrapped(sentence)]
     return "\n".join(lines)
+
+
+def grade_words(rows: Sequence[Row]) -> list[str]:
+    """What the grades say of the treatments, for the report of one run; nothing without two treatments."""
+    if len({text(row, "treatment") for row in rows if row["grade"] is not None} - {""}) < 2:
+        return []
+    contrast = contrast_walls(rows, measures=("grade",))
+    first, *others = sentences(contrast, "grade")
+    return [*opening(contrast), f"Grade: {first}", *others]
 
 
 def _wrapped(sentence: str, indent: str = "") -> list[str]:

@@ -33,6 +33,7 @@ def page(
     settings: Settings,
     out: Path,
     advice: Sequence[Sequence[Item]] = (),
+    compared: Sequence[str] = (),
 ) -> str:
     """The report as HTML.
 
@@ -43,6 +44,7 @@ def page(
     settings : those the walls were read with; they are stated.
     out : the folder the page will lie in; the page names it.
     advice : what ``advice_items`` says of each wall, in the same order.
+    compared : what is said of the treatments against one another.
     """
     order = sorted(range(len(walls)), key=lambda index: _worst_first(walls[index]))
     read = [index for index in order if walls[index]["status"] == "read"]
@@ -53,6 +55,7 @@ def page(
             title=_title(walls),
             headline=_headline([walls[index] for index in read], len(refused)),
             treatments=_treatments([walls[index] for index in read]),
+            compared=compared,
             zones=zones(settings.judge),
             advice=[_advice(group) for group in groups[:MOST_GROUPS]],
             other_advice=left_over_words(groups),
