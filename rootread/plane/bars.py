@@ -18,7 +18,7 @@ from rootread.plane.sightings import Floats
 SEARCH_PX = 800
 ANGLE_STEP_DEG = 0.5
 # An edge pixel's gradient is off its line's normal by a few degrees, for noise and texture.
-SMEAR_DEG = 3.0
+SMEAR_DEG = 2.5
 MAX_LINES = 60
 MAX_BARS = 16
 # Bars whose sides differ by less than this share of the width are one.
@@ -74,7 +74,7 @@ def find_bars(rgb: NDArray[np.uint8]) -> list[Bar]:
     bars = []
     for picture in _lightness_and_colour(small):
         lines = _lines(picture)
-        pairs = [_pair(first, second, size) for i, first in enumerate(lines) for second in lines[i + 1 :]]
+        pairs = (_pair(lines[i], lines[j], size) for i, j in _facing(lines))
         bars += [bar for bar in pairs if bar is not None]
     bars.sort(key=lambda bar: -bar.strength)
     kept: list[Bar] = []
@@ -149,12 +149,16 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
     return lines
 
 
+def _facing(lines: list[Line]) -> list[tuple[int, int]]:
+    """Pairs of lines that are bright on opposite sides and nearly parallel."""
+    angle = np.array([line.angle for line in lines])
+    turn = np.abs(np.angle(np.exp(1j * (angle[:, None] - angle[None, :] + np.pi))))
+    first, second = np.nonzero(np.triu(turn <= np.radians(MAX_CONVERGENCE_DEG), 1))
+    return list(zip(first.tolist(), second.tolist(), strict=True))
+
+
 def _pair(first: Line, second: Line, size: Floats) -> Bar | None:
-    """The bar between two lines, if they face each other and are near enough."""
-    turn = (np.degrees(first.angle - second.angle) + 180.0) % 360.0
-    turn = min(turn, 360.0 - turn)
-    if turn > MAX_CONVERGENCE_DEG:
-        return None
+    """The bar between two lines that face each other, if they are near enough."""
     axis = first.angle + np.pi / 2
     direction = np.array([np.cos(axis), np.sin(axis)])
     if direction[1] < 0 or (abs(direction[1]) < 0.38 and direction[0] < 0):

@@ -24,7 +24,12 @@ REACH_SHARE = 0.32
 MIN_REACH_PX = 2.0
 # Sides only place the bar sideways: bars have thickness, shadow and dust along their sides.
 SIDE_SE_PX = 3.0
+SIDE_SE_SHARE = 0.08
+SIDE_UNSEEN_SE_SHARE = 0.3
 SIDE_PLACES = 9
+# Where along the bar its sides are asked: a staff's long band edges tell its direction better than sides
+# with thickness and shadow; a tape's short ticks do not.
+SIDE_SHARES: dict[str, tuple[float, ...]] = {"step": (0.5,), "tick": (0.0, 1.0)}
 MIN_MARKS = 6
 # Most marks of a rule lie within this share of their spacing, or so many pixels, of their places.
 MAX_OFF_SHARE = 0.03
@@ -95,8 +100,9 @@ def locate_ruled(
         first, last = int(lines.k[good[0]]), int(lines.k[good[-1]])
         within = (lines.k >= first) & (lines.k <= last)
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
-        ends = _side_ends(*_sides(strip, marks, (first, last), middle, ruled), strip.followed)
-        fit = fit_camera(Sightings.joined([ends, seen]), fit.values, belief, width_free=True)
+        sides = _sides(strip, marks, (first, last), middle, ruled)
+        placed = _side_places(*sides, strip.followed, SIDE_SHARES[ruled.mark])
+        fit = fit_camera(Sightings.joined([placed, seen]), fit.values, belief, width_free=True)
     allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
     # Most marks, though not each and every one: a root or a clod may lie along one.
     if not fit.sound or np.percentile(np.abs(residuals_px(fit, seen)), MOST) > allowed_px:
@@ -119,18 +125,25 @@ def _sides(
     return sides_in, sides_px
 
 
-def _side_ends(sides_in: Points, sides_px: Points, followed: tuple[bool, bool]) -> Sightings:
-    """The four ends of the sides, known across the bar: they place it sideways and say how wide it is."""
-    ends = [0, SIDE_PLACES - 1, SIDE_PLACES, 2 * SIDE_PLACES - 1]
-    way = sides_px[ends[1]] - sides_px[ends[0]]
+def _side_places(
+    sides_in: Points, sides_px: Points, followed: tuple[bool, bool], share: tuple[float, ...]
+) -> Sightings:
+    """Places on both sides at shares of the way along, known across the bar.
+
+    They place it sideways and say how wide it is.
+    """
+    along = [round(part * (SIDE_PLACES - 1)) for part in share]
+    chosen = along + [SIDE_PLACES + place for place in along]
+    way = sides_px[SIDE_PLACES - 1] - sides_px[0]
     across = np.array([-way[1], way[0]]) / np.hypot(*way)
-    width_px = float(np.abs((sides_px[ends[2]] - sides_px[ends[0]]) @ across))
+    width_px = float(np.abs((sides_px[SIDE_PLACES] - sides_px[0]) @ across))
+    se_px = np.where(followed, max(SIDE_SE_PX, SIDE_SE_SHARE * width_px), SIDE_UNSEEN_SE_SHARE * width_px)
     return Sightings(
-        sides_in[ends],
-        sides_px[ends],
-        np.tile(across, (4, 1)),
-        np.repeat(np.where(followed, SIDE_SE_PX, width_px / 3.0), 2),
-        np.full(4, NO_GLARE),
+        sides_in[chosen],
+        sides_px[chosen],
+        np.tile(across, (len(chosen), 1)),
+        np.repeat(se_px, len(along)),
+        np.full(len(chosen), NO_GLARE),
     )
 
 

@@ -47,6 +47,8 @@ TALL_SHARE = 0.5
 MAX_EXTRA_SHARE = 0.5
 # Bars located to sub-pixel, of all that carry bands.
 MAX_LOCATED = 3
+# With this share of its edges found as lines no other bar need be looked at.
+GOOD_LINES_SHARE = 0.95
 
 
 def find_staff(
@@ -58,12 +60,16 @@ def find_staff(
     """
     counted = [(strip, marks) for strip in strips if (marks := count_bands(strip)) is not None]
     counted.sort(key=lambda item: (-sum(item[0].followed), -len(item[1].k) * _contrast(*item)))
-    ruled = RuledObject("step", band_in)
-    located = [locate_ruled(light, strip, marks, ruled, belief) for strip, marks in counted[:MAX_LOCATED]]
-    found = [staff for staff in located if staff is not None and staff.found >= MIN_EDGES]
-    return max(
-        found, key=lambda staff: (staff.found, staff.sides_followed, -staff.fit.residual_px), default=None
-    )
+    best: RuledFit | None = None
+    for strip, marks in counted[:MAX_LOCATED]:
+        staff = locate_ruled(light, strip, marks, RuledObject("step", band_in), belief)
+        if staff is None or staff.found < MIN_EDGES:
+            continue
+        if best is None or (staff.found, staff.sides_followed) > (best.found, best.sides_followed):
+            best = staff
+        if staff.share > GOOD_LINES_SHARE and staff.sides_followed == 2:
+            break
+    return best
 
 
 def count_bands(strip: Strip) -> EvenMarks | None:
