@@ -5,7 +5,6 @@ The CSV files have these columns in this order, also when they have no rows.
 
 from dataclasses import dataclass
 
-
 Row = dict[str, str | float | int | None]
 """One row of a table by column name; None where there is nothing to say."""
 
