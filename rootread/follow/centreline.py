@@ -5,8 +5,7 @@ from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
 from rootread.follow.ends import Ends
-from rootread.follow.paths import Step
-from rootread.follow.types import RootGraph
+from rootread.follow.types import RootGraph, Step
 from rootread.geometry import Points, arc_length
 
 STEP_PX = 2.0

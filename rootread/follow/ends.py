@@ -1,18 +1,25 @@
 """The two ends of every edge: where they are, which way they head, how wide and of what colour.
 
-An *end* is one end of one edge, numbered ``2 * edge + side``.
+An *end* is one end of one edge, numbered ``2 * edge + side``. Heading, width
+and colour are taken over an *arm*: the stretch of centreline that leads up to
+the end, from the end back along the edge, or, once roots have been chosen, back
+along the whole root over other edges and gaps.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.follow.types import RootGraph
-from rootread.geometry import Points, arc_length
+from rootread.follow.types import RootGraph, Step
+from rootread.geometry import Points
 
 ARM_IN = 0.5
 """Length of centreline that gives the direction of an end."""
+CONTEXT_IN = 1.2
+"""The same along a whole root."""
+CURVED_FROM_PX = 30.0
+"""Longer arms along a root are taken as bent, shorter ones as straight."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,7 +31,7 @@ class Ends:
     heading: Points
     """``(E, 2)`` unit vector out of the edge at that place."""
     width_px: NDArray[np.float64]
-    """``(E,)`` median width over the arm."""
+    """``(E,)`` mean width over the arm."""
     arm_px: NDArray[np.float64]
     """``(E,)`` length of the arm that gave the heading."""
     skip_px: NDArray[np.float64]
@@ -35,38 +42,146 @@ class Ends:
     """``(E, 2)`` log ratios red/green and green/blue along the arm: colour without brightness."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Centrelines one after the other; arms are windows on them."""
+
+    points: Points
+    along: NDArray[np.float64]
+    line: NDArray[np.int64]
+    width: NDArray[np.float64]
+    colour: NDArray[np.float64]
+
+
 def edge_ends(graph: RootGraph, rgb: NDArray[np.uint8]) -> Ends:
     """Place, heading, width and colour of every edge end, the colour from the ``(M, N, 3)`` sRGB wall."""
-    arm_px = ARM_IN * graph.grid.px_per_in
-    count = 2 * len(graph.edges)
-    place, heading = np.zeros((count, 2)), np.zeros((count, 2))
-    width, skip, reach = np.zeros(count), np.zeros(count), np.zeros(count)
-    colour = np.zeros((count, 2))
-    log_rgb = np.log(np.arange(256, dtype=np.float32) + 10.0)
-    node = np.array([n for edge in graph.edges for n in edge.nodes], dtype=np.int64)
-    for index, edge in enumerate(graph.edges):
-        along = arc_length(edge.points_px)
-        for side in (0, 1):
-            end = 2 * index + side
-            from_end = along if side == 0 else along[-1] - along[::-1]
-            points = edge.points_px if side == 0 else edge.points_px[::-1]
-            widths = edge.width_px if side == 0 else edge.width_px[::-1]
-            spoilt = graph.node_radius_px[node[end]] if node[end] >= 0 else 0.5 * edge.median_width_px
-            skip[end] = min(spoilt, 0.3 * along[-1])
-            arm = (from_end >= skip[end]) & (from_end <= skip[end] + arm_px)
-            place[end], heading[end] = _end_line(points[arm], from_end[arm])
-            width[end] = max(float(np.median(widths[arm])), 1.0)
-            reach[end] = np.ptp(from_end[arm])
-            column, row = np.round(points[arm]).astype(int).T
-            red, green, blue = np.median(log_rgb[rgb[row, column]], axis=0)
-            colour[end] = red - green, green - blue
-    return Ends(place, heading, width, reach, skip, node, colour)
+    lines, first = _edge_lines(graph, rgb)
+    last = np.append(first[1:], len(lines.points)) - 1
+    length = lines.along[last]
+    node = np.array([n for edge in graph.edges for n in edge.nodes], dtype=np.int64).reshape(-1)
+    half_width = np.array([0.5 * edge.median_width_px for edge in graph.edges])
+    spoilt = np.where(node >= 0, np.append(graph.node_radius_px, 0.0)[node], np.repeat(half_width, 2))
+    skip = np.minimum(spoilt, 0.3 * np.repeat(length, 2))
+
+    # Lengths along all lines as one rising sequence, to find places on them.
+    offset = lines.line * (length.max(initial=1.0) + 1)
+    rising = lines.along + offset
+    head = np.empty(len(node), dtype=np.int64)
+    head[0::2] = np.searchsorted(rising, offset[first] + skip[0::2])
+    head[1::2] = np.searchsorted(rising, offset[first] + length - skip[1::2], side="right") - 1
+    head = head.clip(np.repeat(first, 2), np.repeat(last, 2))
+    way = np.tile([1, -1], len(graph.edges))
+    place, heading, width, arm, colour = _fit_arms(lines, head, way, ARM_IN * graph.grid.px_per_in, np.inf)
+    return Ends(place, heading, width, arm, skip, node, colour)
 
 
-def _end_line(points: Points, along: NDArray[np.float64]) -> tuple[Points, Points]:
-    """Least-squares straight line through an arm: its place at the end, its direction out of the edge."""
-    if len(points) < 2:
-        return points[0], np.zeros(2)
-    t = along - along.mean()
-    slope = (t @ (points - points.mean(axis=0))) / (t @ t)
-    return points.mean(axis=0) + slope * t[0], -slope / max(float(np.hypot(*slope)), 1e-9)
+def ends_in_context(graph: RootGraph, ends: Ends, paths: list[list[Step]], rgb: NDArray[np.uint8]) -> Ends:
+    """Ends that look back along the root they were given to.
+
+    A short edge says little about where its root comes from; the whole root
+    says more. Ends whose root is no longer than their own arm stay as they are.
+    """
+    edges, first = _edge_lines(graph, rgb)
+    index, path_of, heads, ways, of_end = [], [], [], [], []
+    count = 0
+    for number, path in enumerate(paths):
+        for step in path:
+            edge = graph.edges[step.edge]
+            own = np.arange(first[step.edge], first[step.edge] + len(edge.points_px))
+            inner = edges.along[own] >= ends.skip_px[2 * step.edge]
+            inner &= edges.along[own] <= edges.along[own[-1]] - ends.skip_px[2 * step.edge + 1]
+            own = own[inner][:: 1 if step.forward else -1]
+            if len(own) == 0:
+                continue
+            index.append(own)
+            path_of.append(np.full(len(own), number))
+            heads += [count, count + len(own) - 1]
+            ways += [1, -1]
+            of_end += [2 * step.edge + (not step.forward), 2 * step.edge + step.forward]
+            count += len(own)
+    if not index:
+        return ends
+    rows, path_line = np.concatenate(index), np.concatenate(path_of)
+    points = edges.points[rows]
+    steps = np.hypot(*np.diff(points, axis=0, prepend=points[:1]).T)
+    lines = _Lines(points, np.cumsum(steps), path_line, edges.width[rows], edges.colour[rows])
+    reach_px = CONTEXT_IN * graph.grid.px_per_in
+    _, heading, width, arm, colour = _fit_arms(
+        lines, np.array(heads), np.array(ways), reach_px, CURVED_FROM_PX
+    )
+    end = np.array(of_end)
+    longer = arm > ends.arm_px[end] + 2
+    seen = replace(
+        ends,
+        heading=ends.heading.copy(),
+        width_px=ends.width_px.copy(),
+        arm_px=ends.arm_px.copy(),
+        colour=ends.colour.copy(),
+    )
+    for values, new in (
+        (seen.heading, heading),
+        (seen.width_px, width),
+        (seen.arm_px, arm),
+        (seen.colour, colour),
+    ):
+        values[end[longer]] = new[longer]
+    return seen
+
+
+def _edge_lines(graph: RootGraph, rgb: NDArray[np.uint8]) -> tuple[_Lines, NDArray[np.int64]]:
+    """All edges one after the other, and where each begins."""
+    points = np.concatenate([edge.points_px for edge in graph.edges])
+    count = np.array([len(edge.points_px) for edge in graph.edges])
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    line = np.repeat(np.arange(len(count)), count)
+    steps = np.hypot(*np.diff(points, axis=0, prepend=points[:1]).T)
+    steps[first] = 0
+    total = np.cumsum(steps)
+    column, row = np.round(points).astype(int).T
+    column, row = column.clip(0, rgb.shape[1] - 1), row.clip(0, rgb.shape[0] - 1)
+    # Ten grey levels on top, lest the noise of dark pixels become colour.
+    red, green, blue = np.log(rgb[row, column].astype(float) + 10.0).T
+    return (
+        _Lines(
+            points,
+            total - total[first][line],
+            line,
+            np.concatenate([edge.width_px for edge in graph.edges]),
+            np.column_stack([red - green, green - blue]),
+        ),
+        first,
+    )
+
+
+def _fit_arms(
+    lines: _Lines, head: NDArray[np.int64], way: NDArray[np.int64], reach_px: float, curved_from_px: float
+) -> tuple[Points, Points, NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Place, heading out, mean width, length and mean colour of the arms that start at ``head``.
+
+    Each arm is the window of up to ``reach_px`` from its head along its line,
+    forwards or backwards. A straight line, or for long arms a parabola in which
+    near points count more, is fitted to it by least squares.
+    """
+    window = head[:, None] + way[:, None] * np.arange(int(reach_px) + 2)[None]
+    inside = (window >= 0) & (window < len(lines.points))
+    window = window.clip(0, len(lines.points) - 1)
+    t = np.abs(lines.along[window] - lines.along[head][:, None])
+    inside &= (lines.line[window] == lines.line[head][:, None]) & (t <= reach_px)
+    arm = np.where(inside, t, 0.0).max(axis=1)
+    curved = arm >= curved_from_px
+    weight = inside / (1 + curved[:, None] * (t / (0.5 * reach_px)) ** 2)
+    share = weight / weight.sum(axis=1, keepdims=True)
+
+    # Normal equations of x(t) = a + b t + c t^2, c held at 0 for straight arms.
+    powers = np.stack([np.ones_like(t), t, t**2 * curved[:, None]], axis=2) / reach_px ** np.arange(3)
+    matrix = np.einsum("nk,nki,nkj->nij", share, powers, powers) + 1e-9 * np.eye(3)
+    right = np.einsum("nk,nki,nkd->nid", share, powers, lines.points[window])
+    solved = np.linalg.solve(matrix, right)
+    slope = -solved[:, 1]
+    heading = slope / np.maximum(np.hypot(*slope.T), 1e-9)[:, None]
+    heading[arm < 1.0] = 0.0
+    even = inside / inside.sum(axis=1, keepdims=True)
+    width = np.maximum((even * lines.width[window]).sum(axis=1), 1.0)
+    colour = np.einsum("nk,nkc->nc", even, lines.colour[window])
+    place = np.where((arm < 1.0)[:, None], lines.points[head], solved[:, 0])
+    return place, heading, width, arm, colour

@@ -4,7 +4,7 @@ import numpy as np
 
 from rootread.find.types import RootMap
 from rootread.follow.centreline import path_centreline
-from rootread.follow.ends import edge_ends
+from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import possible_joins
 from rootread.follow.likelihood import end_costs
@@ -34,8 +34,11 @@ def follow_roots(
         return ()
     grid = root_map.grid
     ends = edge_ends(graph, image.rgb)
-    joins = possible_joins(graph, ends, strands, settings)
-    paths = choose_paths(graph, ends, joins, end_costs(graph, ends, image.soil, surface))
+    costs = end_costs(graph, ends, image.soil, surface)
+    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs)
+    # A second look: with the first roots known, every end knows better where it comes from.
+    seen = ends_in_context(graph, ends, paths, image.rgb)
+    paths = choose_paths(graph, seen, possible_joins(graph, seen, strands, settings), costs)
     lines, widths, bridged = [], [], []
     for path in paths:
         points_px, width_px, inferred = path_centreline(graph, ends, path)

@@ -23,25 +23,25 @@ PLACE_SIGMA_PX = 1.5
 MAX_DIP = 0.3
 """Deeper seams say no more."""
 WEIGHTS = {
-    "always": -2.49,  # roots go on more often than not
-    "turn": 0.29,  # each spread of the turn
-    "turn_squared": 0.19,
-    "sidestep": 0.44,  # each spread of the sidestep
-    "sidestep_squared": 0.15,
-    "short_arms": 1.71,  # log of how much the turn's spread is widened by short arms
-    "width": 2.44,  # log of the width ratio
-    "width_short": -1.79,  # the same where an arm is short and its width unsure
-    "colour": 13.6,  # difference of log colour ratios
-    "gap": -3.73,
-    "gap_root_in": 7.88,  # square root of the gap in inches
-    "gap_in": -2.24,
+    "always": -2.4,  # roots go on more often than not
+    "turn": 0.36,  # each spread of the turn
+    "turn_squared": 0.13,
+    "sidestep": 0.5,  # each spread of the sidestep
+    "sidestep_squared": 0.13,
+    "short_arms": 1.54,  # log of how much the turn's spread is widened by short arms
+    "width": 1.26,  # log of the width ratio
+    "width_short": -0.37,  # the same where an arm is short and its width unsure
+    "colour": 13.2,  # difference of log colour ratios
+    "gap": -4.01,
+    "gap_root_in": 8.56,  # square root of the gap in inches
+    "gap_in": -2.63,
     "gap_bare_in": 1.91,  # inches of gap where no root pixels are seen
-    "gap_dip": 15.3,  # mean dip over the gap: seams and soil shadows
-    "gap_at_meeting": 1.06,  # each end that also meets other edges
-    "via": 3.02,  # each short edge between
-    "dip": -8.2,  # mean dip between ends at a meeting
-    "seam": 13.8,  # deepest dip there: a seam crossed
-    "bare": 2.34,  # share of the way there where no root pixels are seen
+    "gap_dip": 14.5,  # mean dip over the gap: seams and soil shadows
+    "gap_at_meeting": 1.1,  # each end that also meets other edges
+    "via": 2.65,  # each short edge between
+    "dip": -6.2,  # mean dip between ends at a meeting
+    "seam": 12.8,  # deepest dip there: a seam crossed
+    "bare": 2.28,  # share of the way there where no root pixels are seen
 }
 """Cost of each feature, for one unit of it."""
 

@@ -18,7 +18,7 @@ from rootread.plane.types import Surface
 
 CROWN_DEPTH_IN = 1.6
 """Down to about this depth below the surface, roots start from crowns."""
-CROWN_COST = 2.05
+CROWN_COST = 1.96
 """Cost of a start there."""
 CUT_COST = 1.0
 """Cost of a start or stop where the visible soil ends."""
@@ -53,9 +53,9 @@ def end_costs(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_], surface: Su
     ratio = np.where(host > 0, ends.width_px / np.clip(host, 1.0, 1.3 * coarse), 1.2).clip(max=1.2)
     crown = np.exp(-((depth_in.clip(min=0) / CROWN_DEPTH_IN) ** 4))
     meets = (ends.node >= 0).astype(float)
-    base = 2.14 + 0.86 * width + 1.45 * ratio + 0.32 * meets
+    base = 2.05 + 0.8 * width + 1.47 * ratio + 0.3 * meets
     start = np.where(cut, CUT_COST, crown * CROWN_COST + (1 - crown) * base)
-    tip = 2.81 + 2.17 * width + 0.52 * meets
+    tip = 2.7 + 2.04 * width + 0.56 * meets
     stop = np.where(cut, CUT_COST, tip)
     return EndCosts(start, stop, cut)
 

@@ -7,8 +7,6 @@ passes over every edge, and costs least. An edge may carry several roots that
 run along each other, also in opposite directions.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, linprog, milp
@@ -18,7 +16,7 @@ from rootread.follow.ends import Ends
 from rootread.follow.joincost import bend_features, weigh, width_features
 from rootread.follow.joins import Joins, merged_edges
 from rootread.follow.likelihood import EndCosts
-from rootread.follow.types import RootGraph
+from rootread.follow.types import RootGraph, Step
 
 SHARED_COST = 2.0
 """A further root along the same edge."""
@@ -38,16 +36,6 @@ MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
 LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """One edge of a root's path, walked from first to last point or back."""
-
-    edge: int
-    forward: bool
-    gap_before: bool
-    """True where a gap was bridged to come here."""
 
 
 def choose_paths(graph: RootGraph, ends: Ends, joins: Joins, end_costs: EndCosts) -> list[list[Step]]:

@@ -70,6 +70,16 @@ class RootGraph:
         return graph
 
 
+@dataclass(frozen=True)
+class Step:
+    """One edge of a root's path, walked from first to last point or back."""
+
+    edge: int
+    forward: bool
+    gap_before: bool
+    """True where a gap was bridged to come here."""
+
+
 @dataclass(frozen=True, eq=False)
 class Trace:
     """One root's centreline from base to tip."""
