@@ -17,10 +17,10 @@ from rootread.geometry import Points, apply_homography
 from rootread.plane.sightings import NO_GLARE, Floats, Sightings
 from rootread.plane.types import Lens
 
-# Phone main cameras have a 35 mm equivalent of 23-28 mm, so f is 0.53-0.65 of the
-# picture's diagonal; compact cameras reach a little further on both sides.
-USUAL_FOCAL_PER_DIAGONAL = 0.63
-USUAL_FOCAL_LOG_SE = 0.18
+# Phone main cameras have a 35 mm equivalent of 23-28 mm, so f is 0.53-0.65 of the picture's
+# diagonal; people also use the wider or longer lens, or another camera at 35 mm (0.81).
+USUAL_FOCAL_PER_DIAGONAL = 0.66
+USUAL_FOCAL_LOG_SE = 0.22
 # EXIF's 35 mm equivalent is a whole number of millimetres and ignores crops for stabilising.
 EXIF_FOCAL_LOG_SE = 0.04
 PROFILE_FOCAL_LOG_SE = 0.003
