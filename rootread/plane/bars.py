@@ -23,6 +23,7 @@ MAX_LINES = 60
 MAX_BARS = 16
 # Bars whose sides differ by less than this share of the width are one.
 SAME_SIDE = 0.12
+MAX_NEIGHBOURS = 6
 MAX_CONVERGENCE_DEG = 3.0
 # Bar widths sought, as a share of the photo's long side: 1/2 in in 60 to 3 in in 15.
 WIDTH_SHARE = (0.006, 0.12)
@@ -81,7 +82,9 @@ def find_bars(rgb: NDArray[np.uint8]) -> list[Bar]:
     for bar in bars:
         if len(kept) == MAX_BARS:
             break
-        if not any(_same(bar, other) for other in kept):
+        # The lines of one strong bar, a stalk say, pair up in many ways; others are to have their turn.
+        neighbours = sum(_near(bar, other) for other in kept)
+        if neighbours < MAX_NEIGHBOURS and not any(_same(bar, other) for other in kept):
             kept.append(bar)
     scale = np.array(rgb.shape[1::-1]) / size
     return [
@@ -98,6 +101,12 @@ def _lightness_and_colour(small: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], 
     colour = lab[..., 1:].astype(np.float32)
     off = colour - np.median(colour.reshape(-1, 2), axis=0)
     return lab[..., 0], np.clip(4.0 * np.hypot(off[..., 0], off[..., 1]), 0, 255).astype(np.uint8)
+
+
+def _near(bar: Bar, other: Bar) -> bool:
+    """Whether the middles of two bars lie closer than the wider one's width."""
+    between = (bar.left + bar.right - other.left - other.right).mean(axis=0) / 2.0
+    return bool(np.hypot(*between) < max(bar.width_px, other.width_px))
 
 
 def _same(bar: Bar, other: Bar) -> bool:

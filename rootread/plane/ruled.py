@@ -29,7 +29,7 @@ SIDE_UNSEEN_SE_SHARE = 0.3
 SIDE_PLACES = 9
 # Where along the bar its sides are asked: a staff's long band edges tell its direction better than sides
 # with thickness and shadow; a tape's short ticks do not.
-SIDE_SHARES: dict[str, tuple[float, ...]] = {"step": (0.5,), "tick": (0.0, 1.0)}
+SIDE_SHARES: dict[str, tuple[float, ...]] = {"step": (0.5,), "tick": (0.1, 0.5, 0.9)}
 MIN_MARKS = 6
 # Most marks of a rule lie within this share of their spacing, or so many pixels, of their places.
 MAX_OFF_SHARE = 0.03

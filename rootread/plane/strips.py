@@ -89,27 +89,55 @@ def follow_sides(picture: NDArray[np.float32], bar: Bar) -> tuple[Floats, tuple[
     step = np.abs(np.diff(pieces, axis=2)).mean(axis=1) + np.abs(np.diff(pieces.mean(axis=1), axis=1))
     at = 0.5 * (u[1:] + u[:-1])
     along = (np.arange(SIDE_PIECES) + 0.5) / SIDE_PIECES * 2.0 - 1.0
-    curves: list[Floats | None] = []
+    off = np.zeros((2, SIDE_PIECES))
+    usable = np.zeros((2, SIDE_PIECES), dtype=bool)
     for side in (0, 1):
         near = np.abs(at - side) <= SIDE_REACH
         height = np.where(np.isfinite(step[:, near]), step[:, near], -1.0)
-        off = at[near][height.argmax(axis=1)] - side
-        curves.append(_steady_quadratic(along, off, height.max(axis=1) > 0))
-    sides = np.array([np.zeros(3) if curve is None else curve for curve in curves])
-    return sides, (curves[0] is not None, curves[1] is not None)
+        off[side] = at[near][height.argmax(axis=1)] - side
+        usable[side] = height.max(axis=1) > 0
+    return _bent_alike(along, off, usable)
 
 
-def _steady_quadratic(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> Floats | None:
-    """The quadratic that most pieces of a side agree with; None where too few do."""
-    used = usable & (np.abs(off - np.median(off[usable])) < 2 * SIDE_OUTLIER) if usable.any() else usable
+def _bent_alike(along: Floats, off: Floats, usable: NDArray[np.bool_]) -> tuple[Floats, tuple[bool, bool]]:
+    """A quadratic for each side that most of its pieces agree with, both bent alike, as a lens does.
+
+    Parameters
+    ----------
+    along : ``(P,)`` places along the bar, -1 to 1.
+    off : ``(2, P)`` how far each piece of each side lies from the straight one.
+    usable : ``(2, P)``.
+
+    Returns
+    -------
+    ``(2, 3)`` quadratics, 0 for a side that too few pieces agree on, and whether each side was seen.
+    """
+    used = usable.copy()
+    for side in (0, 1):
+        if usable[side].any():
+            used[side] &= np.abs(off[side] - np.median(off[side][usable[side]])) < 2 * SIDE_OUTLIER
+    sides = np.zeros((2, 3))
     for _ in range(4):
-        if used.sum() < SIDE_PIECES // 3:
-            return None
-        # Held back by a weak wish for a straight side, for bars seen over a short stretch only.
-        design = np.vstack([np.vander(along[used], 3), np.diag([0.5, 0.2, 0.0])])
-        curve, *_ = np.linalg.lstsq(design, np.append(off[used], np.zeros(3)), rcond=None)
-        used = usable & (np.abs(off - np.polyval(curve, along)) < SIDE_OUTLIER)
-    return curve
+        followed = used.sum(axis=1) >= SIDE_PIECES // 3
+        used &= followed[:, None]
+        if not followed.any():
+            return np.zeros((2, 3)), (False, False)
+        # Unknowns: the common bend, then slope and place of the left side, then of the right.
+        rows = []
+        for side in (0, 1):
+            row = np.zeros((int(used[side].sum()), 5))
+            row[:, 0] = along[used[side]] ** 2
+            row[:, 1 + 2 * side] = along[used[side]]
+            row[:, 2 + 2 * side] = 1.0
+            rows.append(row)
+        # Held back by a weak wish for a straight bar, for those seen over a short stretch only.
+        design = np.vstack([*rows, np.diag([1.0, 0.2, 0.01, 0.2, 0.01])])
+        wanted = np.concatenate([off[0][used[0]], off[1][used[1]], np.zeros(5)])
+        bend, *places = np.linalg.lstsq(design, wanted, rcond=None)[0]
+        sides = np.array([[bend, *places[:2]], [bend, *places[2:]]])
+        fitted = np.stack([np.polyval(curve, along) for curve in sides])
+        used = usable & (np.abs(off - fitted) < SIDE_OUTLIER)
+    return sides, (bool(followed[0]), bool(followed[1]))
 
 
 def _read(picture: NDArray[np.float32], bar: Bar, sides: Floats, u: Floats, rows: int) -> NDArray[np.float32]:

@@ -22,12 +22,15 @@ from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 
 # Part of the width just inside a side that every tick crosses.
-TICK_ZONE = (0.03, 0.16)
+TICK_ZONE = (0.06, 0.19)
 TICK_PX = (3.0, 48.0)
 # Relative change of tick spacing from one end of the strip to the other: 25 degrees of pitch.
 CHIRPS = np.linspace(-0.4, 0.4, 17)
 MIN_TICKS = 24
-MIN_PEAK = 1000.0
+# The repetition of real ticks is this many times stronger than what lies beside it in the spectrum;
+# that of soil, roots and letters is 70 times stronger at most.
+MIN_PEAK = 150.0
+NOISE_KNOTS = 24
 MIN_FOUND_SHARE = 0.6
 TICK_TOLERANCE = 0.25
 MAX_RESIDUAL = 0.08
@@ -44,6 +47,7 @@ MAX_LOCATED = 4
 MIN_LINES_SHARE = 0.6
 # With this share of them found no other row need be looked at.
 GOOD_LINES_SHARE = 0.95
+CLEAR = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,32 +82,51 @@ def find_tape(
     """
     # What a tick is does not change the shape of the plane, so any unit does to begin with.
     rough_in = unit_in or PROVISIONAL_UNIT_IN
-    best: tuple[TickRow, RuledFit] | None = None
+    best: _Candidate | None = None
     for row in find_ticks(strips)[:MAX_LOCATED]:
         tape = _locate(light, row, rough_in, belief)
         if tape is None or tape.found < MIN_TICKS or tape.share < MIN_LINES_SHARE:
             continue
-        if best is None or (tape.found, tape.sides_followed) > (best[1].found, best[1].sides_followed):
-            best = row, tape
-        if tape.share > GOOD_LINES_SHARE and tape.sides_followed == 2:
+        lengths = tick_lengths(light, tape, row, rough_in)
+        candidate = _Candidate(row, tape, lengths, hierarchy(row.marks.k, lengths))
+        if best is None or candidate.clearness > best.clearness:
+            best = candidate
+        if tape.share > GOOD_LINES_SHARE and candidate.clearness > CLEAR:
             break
     if best is None:
         return None
-    row, tape = best
-    lengths = tick_lengths(light, tape, row, rough_in)
-    certain = unit_in or tick_unit_in(row.marks.k, lengths)
-    if certain is None:
+    certain_in = unit_in or tick_unit_in(best.explained)
+    if certain_in is None:
         raise NoBelievableScale(
             "A tape was found, but whether its ticks are eighths of an inch or millimetres is not certain.",
             "Say how far apart its ticks are in the sheet's scale column, for example tape:0.125.",
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
-    return _locate(light, row, certain, belief, lengths) or tape
+    return _locate(light, best.row, certain_in, belief, best.lengths)
 
 
-def tick_unit_in(k: NDArray[np.int64], lengths: Floats) -> float | None:
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    """A row of ticks, located, with the lengths of its ticks."""
+
+    row: TickRow
+    tape: RuledFit
+    lengths: Floats
+    explained: dict[int, float]
+
+    @property
+    def clearness(self) -> float:
+        """Share of the ticks found, and how much of their lengths a hierarchy explains; both count."""
+        return self.tape.share * max(max(self.explained.values()), 0.1)
+
+
+def hierarchy(k: NDArray[np.int64], lengths: Floats) -> dict[int, float]:
+    """How well a longest tick every 8, 10 or 16 explains the lengths."""
+    return {n: _explained(k, lengths, n) for n in UNITS_IN}
+
+
+def tick_unit_in(explained: dict[int, float]) -> float | None:
     """What one tick is, in inches, by the hierarchy of lengths; None when that is not certain."""
-    explained = {n: _explained(k, lengths, n) for n in (8, 10, 16)}
     inch, metric = max(explained[8], explained[16]), explained[10]
     if max(inch, metric) < MIN_EXPLAINED or abs(inch - metric) < MIN_AHEAD:
         return None
@@ -182,12 +205,22 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
     cycles = np.arange(spectrum.shape[1]) * (2.0 * size / padded)
     band = np.flatnonzero((cycles >= size / TICK_PX[1]) & (cycles <= size / TICK_PX[0]))
     power = np.abs(spectrum[:, band]) ** 2
-    height = power.max(axis=1) / np.median(power, axis=1)
-    best = int(height.argmax())
-    if height[best] < MIN_PEAK:
+    height = power / _noise_beside(power, cycles[band])
+    # Of thin ticks the double frequency stands out of its noise as well, but the ticks' own is stronger.
+    strong = np.where(height >= MIN_PEAK, power, 0.0)
+    best, peak = np.unravel_index(int(strong.argmax()), strong.shape)
+    if strong[best, peak] == 0.0:
         return None
-    at = band[int(power[best].argmax())]
-    return float(CHIRPS[best]), float(cycles[at]), float(np.angle(spectrum[best, at])), float(height[best])
+    phase = float(np.angle(spectrum[best, band[peak]]))
+    return float(CHIRPS[best]), float(cycles[band[peak]]), phase, float(height[best, peak])
+
+
+def _noise_beside(power: Floats, cycles: Floats) -> Floats:
+    """Median power at frequencies near each: soil has more of it in coarse texture than in fine."""
+    knots = np.geomspace(cycles[0], cycles[-1], NOISE_KNOTS)
+    around = [(cycles >= knot / 1.25) & (cycles <= knot * 1.25) for knot in knots]
+    medians = np.stack([np.median(power[:, near], axis=1) for near in around], axis=1)
+    return np.stack([np.interp(cycles, knots, row) for row in medians])
 
 
 def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> tuple[EvenMarks | None, float]:
