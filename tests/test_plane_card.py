@@ -152,6 +152,34 @@ def test_glare_that_eats_into_black_does_not_change_the_scale():
     assert abs(scale_error(CAMERA, read(photo).to_wall_in)[0]) < SCALE_TOLERANCE
 
 
+def curled_card(sag_in: float, across: bool):
+    """A card whose two edges stand ``sag_in`` nearer to the camera than its middle."""
+
+    def paint(x, z):
+        u, v = x - CENTRE_IN[0], z - CENTRE_IN[1]
+        nearer_in = sag_in * (u / 4.25 if across else v / 5.5) ** 2
+        # What stands d before the wall appears on it further from the camera's foot, by 1 + d / D.
+        foot_x, foot_z = CAMERA.aim_in
+        shrink = 1 / (1 + nearer_in / CAMERA.distance_in)
+        front = card_face()(
+            foot_x + (x - foot_x) * shrink - CENTRE_IN[0], foot_z + (z - foot_z) * shrink - CENTRE_IN[1]
+        )
+        return np.where(np.isnan(front), soil_wall()(x, z), front)
+
+    return paint
+
+
+@pytest.mark.parametrize("across", [True, False])
+@pytest.mark.parametrize("sag_in", [0.15, 0.35])
+def test_a_curled_card_is_read_through_its_curl_and_says_so(sag_in, across):
+    plane = read(photograph(CAMERA, curled_card(sag_in, across)))
+    error = abs(scale_error(CAMERA, plane.to_wall_in)[0])
+    assert error < HARD_SCALE_TOLERANCE
+    assert error < 2 * plane.scale.px_per_in_se / plane.scale.px_per_in
+    if sag_in > 0.3:
+        assert any("bent" in caution for caution in plane.cautions)
+
+
 @pytest.mark.parametrize("quarter_turns", [1, 2, 3])
 def test_a_card_hung_in_any_direction_gives_the_same_inches_and_the_photo_its_upright(quarter_turns):
     plane = read(photo_of_card(lean_deg=90.0 * quarter_turns))

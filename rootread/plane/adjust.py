@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rootread.plane.camera import (
     COUNT,
+    CURL,
     GLARE,
     K1,
     LOG_FOCAL,
@@ -47,6 +48,7 @@ class _Problem:
     free: NDArray[np.bool_]
     belief: CameraBelief
     tilt_se_deg: float | None
+    curl_se: Floats
 
 
 def fit_camera(
@@ -56,15 +58,18 @@ def fit_camera(
     *,
     width_free: bool = False,
     tilt_se_deg: float | None = None,
+    curl_se: Floats | None = None,
 ) -> CameraFit:
     """Least squares over pose, focal length, one radial term and glare, outliers dropped.
 
     Parameters
     ----------
     sightings : what was located.
-    start : ``(10,)`` or more starting values, as from ``pose_from_homography``.
+    start : ``(12,)`` or more starting values, as from ``pose_from_homography``.
     belief : what is known of the camera; acts as observations of focal length and k1.
     width_free : the object's width is fitted too (staff, tape).
+    curl_se : how far the object bends towards the camera, inches per square inch from its middle, across
+        and along; None for one that does not.
     tilt_se_deg : how square to the wall the camera is believed to be, where the object cannot tell.
     """
     as_taken = sightings
@@ -76,8 +81,9 @@ def fit_camera(
     free[LOG_FOCAL] = belief.known is None
     free[K1] = belief.k1_se > 0
     free[LOG_HALF_WIDTH] = width_free
+    free[CURL] = curl_se is not None
     free[GLARE:] = groups > 0
-    problem = _Problem(free, belief, tilt_se_deg)
+    problem = _Problem(free, belief, tilt_se_deg, np.ones(2) if curl_se is None else curl_se)
 
     used = np.ones(len(sightings), dtype=bool)
     spread = 1.0
@@ -97,7 +103,11 @@ def fit_camera(
     covariance = np.zeros((len(values), len(values)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     residual_px = float(np.sqrt(np.mean((off * kept.se_px) ** 2)))
-    return CameraFit(values, covariance, belief, as_taken.keep(used), residual_px, int((~used).sum()))
+    dropped = int((~used).sum())
+    # A place left out counts as one that just is not.
+    everything = _residuals(values, kept, problem, 1.0)
+    misfit = float(np.sum(_huber(everything, len(kept)) * everything**2)) + dropped * OUTLIER_SIGMAS**2
+    return CameraFit(values, covariance, belief, as_taken.keep(used), residual_px, dropped, misfit)
 
 
 def residuals_px(fit: CameraFit, sightings: Sightings) -> Floats:
@@ -132,6 +142,8 @@ def _beliefs(values: Floats, problem: _Problem) -> Floats:
         terms.append((values[LOG_FOCAL] - np.log(belief.focal_px)) / belief.focal_log_se)
     if free[K1]:
         terms.append(values[K1] / belief.k1_se)
+    if free[CURL].any():
+        terms.extend(values[CURL] / problem.curl_se)
     if problem.tilt_se_deg is not None:
         rotation, _ = cv2.Rodrigues(values[ROTATION])
         terms.extend(rotation[:2, 2] / np.sin(np.radians(problem.tilt_se_deg)))

@@ -31,9 +31,18 @@ MAX_TILT_DEG = 50.0
 
 # The order of the numbers that describe a camera before a plane. The shift is x and y in inches and
 # z over the focal length, inches a pixel: a photo fixes that ratio far better than either of its parts.
+# Curl is inches towards the camera per square inch from the middle, across and along.
 # After them come differences of glare from the common one, a number for each group of edges.
-ROTATION, SHIFT, LOG_FOCAL, K1, LOG_HALF_WIDTH, GLARE = slice(0, 3), slice(3, 6), 6, 7, 8, 9
-COUNT = 10
+ROTATION, SHIFT, LOG_FOCAL, K1, LOG_HALF_WIDTH, CURL, GLARE = (
+    slice(0, 3),
+    slice(3, 6),
+    6,
+    7,
+    8,
+    slice(9, 11),
+    11,
+)
+COUNT = 12
 
 
 @dataclass(frozen=True)
@@ -66,15 +75,17 @@ class CameraFit:
     """A camera and plane fitted to a scale object, with the covariance of everything fitted."""
 
     values: Floats
-    """``(10 + G,)`` rotation vector, shift, log focal px, k1, log half width in, glare px."""
+    """``(12 + G,)`` rotation vector, shift, log focal px, k1, log half width in, curl, glare px."""
     covariance: Floats
-    """``(10 + G, 10 + G)``."""
+    """``(12 + G, 12 + G)``."""
     belief: CameraBelief
     used: Sightings
     residual_px: float
     """Root mean square distance of the used places from the fit, along their normals."""
     dropped: int
     """Places left out as not on the object."""
+    misfit: float
+    """Sum of squares of what was seen and believed, each in units of its expected error."""
 
     @property
     def homography(self) -> Floats:
@@ -183,6 +194,9 @@ def project(values: Floats, object_in: Points, belief: CameraBelief) -> Points:
     stretched = object_in * [np.exp(values[LOG_HALF_WIDTH]), 1.0]
     rotation, _ = cv2.Rodrigues(values[ROTATION])
     in_camera = stretched @ rotation[:, :2].T + shift_of(values)
+    if np.any(values[CURL]):
+        # Towards the camera by the square of the distance from the middle, across and along.
+        in_camera = in_camera - (object_in**2 @ values[CURL])[:, None] * rotation[:, 2]
     ray = in_camera[:, :2] / np.maximum(in_camera[:, 2:], 1e-6)
     if belief.known is not None:
         return ray * [belief.known.fx, belief.known.fy] + [belief.known.cx, belief.known.cy]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from rootread.geometry import Points
 from rootread.plane.adjust import fit_camera
-from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.camera import CURL, CameraBelief, CameraFit, pose_from_homography
 from rootread.plane.edges import (
     LINE_ENDS,
     PRINT_SE_PX,
@@ -47,6 +47,14 @@ MIN_REACH_PX = 2.5
 MIN_SIDES = 6
 MIN_SIDES_TO_GO_ON = 3
 ALL = (0, 1, 2, 3)
+# Paper bends: the sheet's edges stand about this far out of its middle's plane, across and along, on a
+# board and loose. It is taken to be loose when that lowers the sum of squares by as much.
+BOARD_CURL_SE_IN = 0.03
+LOOSE_CURL_SE_IN = 0.15
+BENT_EVIDENCE = 3.0
+# A bend worth telling, and one that cannot be read through.
+TOLD_CURL_IN = 0.12
+MAX_CURL_IN = 0.45
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,9 +86,18 @@ class CardFinding:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What its user should know."""
-        if len(self.markers) == 4:
-            return ()
-        return (f"Only {len(self.markers)} of the card's 4 markers could be used.",)
+        told = []
+        if len(self.markers) < 4:
+            told.append(f"Only {len(self.markers)} of the card's 4 markers could be used.")
+        curl_in = float(np.abs(self.curl_in).max())
+        if curl_in > TOLD_CURL_IN:
+            told.append(f"The card is bent by about {curl_in:.1f} in: mount it on a board.")
+        return tuple(told)
+
+    @property
+    def curl_in(self) -> Floats:
+        """``(2,)`` how far the sheet's edges stand towards the camera of its middle, across and along."""
+        return np.asarray(self.fit.values[CURL] / _per_square(self.marker_in))
 
 
 def find_cards(
@@ -176,11 +193,26 @@ def _locate(
         sides, owners = _find_sides(light, fit, marker_in, markers)
         if len(owners) < MIN_SIDES_TO_GO_ON:
             return None
-        fit = fit_camera(sides, fit.values, belief)
+        fit = _fit_sheet(sides, fit, belief, marker_in)
     if not fit.sound or len(owners) < MIN_SIDES or len(set(owners)) < 2:
+        return None
+    if np.abs(fit.values[CURL] / _per_square(marker_in)).max() > MAX_CURL_IN:
         return None
     outline_px = fit.to_photo(CORNERS * _sheet_in(light, fit, marker_in))
     return CardFinding(fit, marker_in, tuple(sorted(set(owners))), outline_px)
+
+
+def _fit_sheet(sides: Sightings, start: CameraFit, belief: CameraBelief, marker_in: float) -> CameraFit:
+    """The plane of a card that is on a board; or of a loose sheet, where only a bend explains the sides."""
+    board = fit_camera(sides, start.values, belief, curl_se=_per_square(marker_in, BOARD_CURL_SE_IN))
+    loose = fit_camera(sides, start.values, belief, curl_se=_per_square(marker_in, LOOSE_CURL_SE_IN))
+    return loose if loose.sound and board.misfit - loose.misfit > BENT_EVIDENCE else board
+
+
+def _per_square(marker_in: float, curl_in: float = 1.0) -> Floats:
+    """``(2,)`` curl across and along that makes the sheet's edges stand out by so much, per square inch."""
+    half_in = np.array(SHEET_IN) / 2.0 * (marker_in / MARKER_IN)
+    return np.asarray(curl_in / half_in**2)
 
 
 def _sheet_in(light: NDArray[np.float32], fit: CameraFit, marker_in: float) -> Floats:
