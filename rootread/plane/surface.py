@@ -16,18 +16,21 @@ from scipy.sparse import diags_array
 from scipy.sparse.linalg import spsolve
 
 from rootread.geometry import Points
-from rootread.plane.flat import photo_map
+from rootread.plane.background import (
+    TEXTURE_SHRINK,
+    kinds,
+    learned_evidence,
+    look_at,
+    look_features,
+    unlike_wall,
+)
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
 
 # The line is sought at this resolution, on texture seen three times finer.
 SEARCH_PX_PER_IN = 12.0
-TEXTURE_SHRINK = 3
-CLUSTERS = 32
-SAMPLES = 4000
+# Times that both sides are learned and the line is drawn anew.
 ROUNDS = 2
-# What a pixel says for background against soil is capped, so that no patch outweighs the rest.
-MAX_EVIDENCE = 2.0
 # The line is level over so many columns; cost of its stepping one pixel up or down to the next ones,
 # and the longest step.
 COLUMNS_AT_ONCE = 3
@@ -37,28 +40,12 @@ MAX_STEP = 5
 LEARN_IN = 3.5
 # Soil is learned from below what may be litter.
 LITTER_IN = 1.0
-# Background holds things not seen above the line too, straw and stems: so much of it is of any kind.
-OTHER_SHARE = 0.3
 # Weight of being unlike the wall, once both sides have been learned.
 UNLIKE_WEIGHT = 0.4
 REDRAWN_WITHIN_IN = 1.5
-# Differences of L*, a*, b* and texture that tell about as much as each other.
-FEATURE_UNITS = (8.0, 4.0, 4.0, 0.35)
-# Leaves have a* and sky b* below these, whatever the wall's own; full evidence this much further.
-GREEN_BELOW = -3.0
-GREEN_RANGE = 5.0
-BLUE_BELOW = -2.0
-BLUE_RANGE = 6.0
-BRIGHT_RANGE = 12.0
-SMOOTH_RANGE = 0.7
-# Sky is smoother than this percentage of the wall.
-SKY_SMOOTHER = 25.0
-# Evidence of a pixel wholly unlike the wall, and of one like it, in natural logarithms.
-UNLIKE_EVIDENCE = 2.5
-LIKE_EVIDENCE = 0.8
 # The ground is smooth over about this width, and lies along the lower side of what sticks up from it;
 # what cuts deeper into it than this is a stalk or a crack.
-SMOOTH_IN = 6
+SMOOTH_IN = 6.0
 DEEPER_WEIGHT = 0.8
 STALK_DEPTH_IN = 0.15
 # The surface is in the photo where the line runs more than this below its edge; over less of the wall's
@@ -114,8 +101,8 @@ def find_ground_line(
     columns = int((x1 - x0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK
     if rows < 60 or columns < 60:
         return None
-    flat, inside = _coarse(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
-    features, valid = _features(flat, inside)
+    flat, inside = look_at(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
+    features, valid = look_features(flat, inside)
     # The first coarse pixel's centre is that of the middle one of the fine pixels it is made of.
     inner = (TEXTURE_SHRINK - 1) / 2 / fine
     grid = Grid(SEARCH_PX_PER_IN, x0 + inner, z0 + inner, valid.shape)
@@ -123,8 +110,8 @@ def find_ground_line(
         cover = np.zeros(valid.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
         valid &= ~cv2.dilate(cover, np.ones((5, 5), dtype=np.uint8)).astype(bool)
-    unlike = _unlike_wall(features, valid)
-    line, evidence = _part(_cluster(features, valid), unlike, valid)
+    unlike = unlike_wall(features, valid)
+    line, evidence = _part(kinds(features, valid), unlike, valid)
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)
@@ -137,74 +124,6 @@ def find_ground_line(
     z = z + _edge_offset(features, valid, z[seen], np.flatnonzero(seen))
     line_px = np.column_stack([np.arange(valid.shape[1]), z])
     return GroundLine(grid.to_in(line_px), _se(beside, litter_in), beside)
-
-
-def _coarse(
-    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
-) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """A quick look at the wall: the photo shrunk by a whole number, then read on the grid."""
-    at = photo_map(to_photo, lens, grid)
-    height, width = rgb.shape[:2]
-    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
-    middle = at[grid.shape[0] // 2, grid.shape[1] // 2 : grid.shape[1] // 2 + 2]
-    step = max(int(np.hypot(*(middle[1] - middle[0]))), 1)
-    small = cv2.resize(
-        rgb[: height // step * step, : width // step * step],
-        (width // step, height // step),
-        interpolation=cv2.INTER_AREA,
-    )
-    at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
-    flat = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return flat, inside
-
-
-def _features(
-    flat: NDArray[np.uint8], inside: NDArray[np.bool_]
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; which pixels are seen."""
-    lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
-    light = lab[..., 0]
-    rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
-    rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
-    size = (flat.shape[1] // TEXTURE_SHRINK, flat.shape[0] // TEXTURE_SHRINK)
-    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
-    texture = cv2.resize(rough, size, interpolation=cv2.INTER_AREA)
-    features = np.dstack([small, np.log((texture + 0.1) / (small[..., 0] + 10.0))])
-    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    return features.astype(np.float32), share > 0.99
-
-
-def _unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats:
-    """What each pixel says for background by being unlike the wall's lower part, in the ways soil is not."""
-    rows = valid.shape[0]
-    lower = valid.copy()
-    lower[: int(0.45 * rows)] = False
-    lower[int(0.9 * rows) :] = False
-    wall = features[lower]
-    low, high = np.percentile(wall, 2, axis=0), np.percentile(wall, 98, axis=0)
-    light, green, blue, texture = np.moveaxis(features.astype(float), -1, 0)
-    leaves = (min(low[1], GREEN_BELOW) - green) / GREEN_RANGE
-    unsharp = (low[3] - texture) / SMOOTH_RANGE
-    # A horizon may be paler or bluer than the one below it, but only the sky is so and smooth.
-    smooth = (np.percentile(wall[:, 3], SKY_SMOOTHER) - texture) / SMOOTH_RANGE
-    sky = np.maximum((min(low[2], BLUE_BELOW) - blue) / BLUE_RANGE, (light - high[0]) / BRIGHT_RANGE)
-    sky = np.minimum(sky, 2.0 * smooth)
-    soil = np.prod([1.0 - np.clip(clue, 0.0, 1.0) for clue in (leaves, unsharp, sky)], axis=0)
-    return (UNLIKE_EVIDENCE * (1.0 - soil) - LIKE_EVIDENCE) * valid
-
-
-def _cluster(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Each pixel's kind, of ``CLUSTERS`` kinds by colour and texture."""
-    scaled = features / np.array(FEATURE_UNITS, dtype=np.float32)
-    pixels = scaled[valid]
-    sample = pixels[:: max(len(pixels) // SAMPLES, 1)]
-    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.1)
-    # Started from the lightest to the darkest, so that the same photo always gives the same kinds.
-    rank = np.argsort(np.argsort(sample[:, 0], kind="stable"), kind="stable")
-    start = (rank * CLUSTERS // len(sample)).astype(np.int32)
-    _, _, centres = cv2.kmeans(sample, CLUSTERS, start, criteria, 1, cv2.KMEANS_USE_INITIAL_LABELS)
-    distance = -2.0 * scaled.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
-    return distance.argmin(axis=1).reshape(valid.shape)
 
 
 def _part(
@@ -221,19 +140,10 @@ def _part(
         below = valid & (offset > LITTER_IN * SEARCH_PX_PER_IN) & (offset < LEARN_IN * SEARCH_PX_PER_IN)
         if above.sum() < 2 * columns:
             return None, unlike
-        evidence = (_evidence(labels, above, below) + UNLIKE_WEIGHT * unlike) * valid
+        evidence = (learned_evidence(labels, above, below) + UNLIKE_WEIGHT * unlike) * valid
         far = np.abs(np.arange(rows)[:, None] - first[None, :]) > REDRAWN_WITHIN_IN * SEARCH_PX_PER_IN
         line = _best_line(np.where(far, 4.0 * np.sign(first[None, :] - np.arange(rows)[:, None]), evidence))
     return line, evidence
-
-
-def _evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArray[np.bool_]) -> Floats:
-    """log P(kind | background) / P(kind | soil) at every pixel, with one pixel of each kind added."""
-    count_above = np.bincount(labels[above], minlength=CLUSTERS) + 0.002 * above.sum() + 1
-    count_below = np.bincount(labels[below], minlength=CLUSTERS) + 0.002 * below.sum() + 1
-    share_above = (1 - OTHER_SHARE) * count_above / count_above.sum() + OTHER_SHARE / CLUSTERS
-    ratio = np.log(share_above) - np.log(count_below / count_below.sum())
-    return np.clip(ratio, -MAX_EVIDENCE, MAX_EVIDENCE)[labels]
 
 
 def _best_line(evidence: Floats) -> NDArray[np.int64]:

@@ -1,0 +1,115 @@
+"""What in a look at a wall is background and what is soil, pixel by pixel.
+
+A look is coarse: a dozen pixels an inch, with lightness, colour and how rough
+each is. Evidence is the logarithm of how much likelier a pixel is in the
+background than in soil.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.plane.flat import photo_map
+from rootread.plane.sightings import Floats
+from rootread.plane.types import Grid, Lens
+
+# Roughness is seen on pixels this many times finer than those of a look.
+TEXTURE_SHRINK = 3
+# Kinds of colour and texture told apart, and pixels they are learned from.
+CLUSTERS = 32
+SAMPLES = 4000
+# What a pixel says for background against soil is capped, so that no patch outweighs the rest.
+MAX_EVIDENCE = 2.0
+# Background holds things not seen above the line too, straw and stems: so much of it is of any kind.
+OTHER_SHARE = 0.3
+# Differences of L*, a*, b* and texture that tell about as much as each other.
+FEATURE_UNITS = (8.0, 4.0, 4.0, 0.35)
+# Leaves have a* and sky b* below these, whatever the wall's own; full evidence this much further.
+GREEN_BELOW = -3.0
+GREEN_RANGE = 5.0
+BLUE_BELOW = -2.0
+BLUE_RANGE = 6.0
+BRIGHT_RANGE = 12.0
+SMOOTH_RANGE = 0.7
+# Sky is smoother than this percentage of the wall.
+SKY_SMOOTHER = 25.0
+# Evidence of a pixel wholly unlike the wall, and of one like it, in natural logarithms.
+UNLIKE_EVIDENCE = 2.5
+LIKE_EVIDENCE = 0.8
+
+
+def look_at(
+    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """A quick look at the wall: the photo shrunk by a whole number, then read on the grid."""
+    at = photo_map(to_photo, lens, grid)
+    height, width = rgb.shape[:2]
+    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
+    middle = at[grid.shape[0] // 2, grid.shape[1] // 2 : grid.shape[1] // 2 + 2]
+    step = max(int(np.hypot(*(middle[1] - middle[0]))), 1)
+    small = cv2.resize(
+        rgb[: height // step * step, : width // step * step],
+        (width // step, height // step),
+        interpolation=cv2.INTER_AREA,
+    )
+    at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
+    flat = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return flat, inside
+
+
+def look_features(
+    flat: NDArray[np.uint8], inside: NDArray[np.bool_]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; which pixels are seen."""
+    lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
+    light = lab[..., 0]
+    rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
+    rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
+    size = (flat.shape[1] // TEXTURE_SHRINK, flat.shape[0] // TEXTURE_SHRINK)
+    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+    texture = cv2.resize(rough, size, interpolation=cv2.INTER_AREA)
+    features = np.dstack([small, np.log((texture + 0.1) / (small[..., 0] + 10.0))])
+    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    return features.astype(np.float32), share > 0.99
+
+
+def unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats:
+    """What each pixel says for background by being unlike the wall's lower part, in the ways soil is not."""
+    rows = valid.shape[0]
+    lower = valid.copy()
+    lower[: int(0.45 * rows)] = False
+    lower[int(0.9 * rows) :] = False
+    wall = features[lower]
+    low, high = np.percentile(wall, 2, axis=0), np.percentile(wall, 98, axis=0)
+    light, green, blue, texture = np.moveaxis(features.astype(float), -1, 0)
+    leaves = (min(low[1], GREEN_BELOW) - green) / GREEN_RANGE
+    unsharp = (low[3] - texture) / SMOOTH_RANGE
+    # A horizon may be paler or bluer than the one below it, but only the sky is so and smooth.
+    smooth = (np.percentile(wall[:, 3], SKY_SMOOTHER) - texture) / SMOOTH_RANGE
+    sky = np.maximum((min(low[2], BLUE_BELOW) - blue) / BLUE_RANGE, (light - high[0]) / BRIGHT_RANGE)
+    sky = np.minimum(sky, 2.0 * smooth)
+    soil = np.prod([1.0 - np.clip(clue, 0.0, 1.0) for clue in (leaves, unsharp, sky)], axis=0)
+    return (UNLIKE_EVIDENCE * (1.0 - soil) - LIKE_EVIDENCE) * valid
+
+
+def kinds(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Each pixel's kind, of ``CLUSTERS`` kinds by colour and texture."""
+    scaled = features / np.array(FEATURE_UNITS, dtype=np.float32)
+    pixels = scaled[valid]
+    sample = pixels[:: max(len(pixels) // SAMPLES, 1)]
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.1)
+    # Started from the lightest to the darkest, so that the same photo always gives the same kinds.
+    rank = np.argsort(np.argsort(sample[:, 0], kind="stable"), kind="stable")
+    start = (rank * CLUSTERS // len(sample)).astype(np.int32)
+    _, _, centres = cv2.kmeans(sample, CLUSTERS, start, criteria, 1, cv2.KMEANS_USE_INITIAL_LABELS)
+    distance = -2.0 * scaled.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
+    return distance.argmin(axis=1).reshape(valid.shape)
+
+
+def learned_evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArray[np.bool_]) -> Floats:
+    """log P(kind | background) / P(kind | soil) at every pixel, with one pixel of each kind added."""
+    count_above = np.bincount(labels[above], minlength=CLUSTERS) + 0.002 * above.sum() + 1
+    count_below = np.bincount(labels[below], minlength=CLUSTERS) + 0.002 * below.sum() + 1
+    share_above = (1 - OTHER_SHARE) * count_above / count_above.sum() + OTHER_SHARE / CLUSTERS
+    ratio = np.log(share_above) - np.log(count_below / count_below.sum())
+    return np.clip(ratio, -MAX_EVIDENCE, MAX_EVIDENCE)[labels]
