@@ -7,10 +7,15 @@ left out. Marks win over detection.
     {"version": 1,
      "photo_size_px": [4000, 3000],
      "scale_points": [{"px": [1810.5, 402]}, {"px": [1822, 2210]}], "distance_in": 36,
+     "plumb_px": [[2100, 500], [2098, 1900]],
      "surface_px": [[0, 310], [2000, 298], [3999, 322]],
      "outline_px": [[90, 300], [3900, 310], [3880, 2900], [120, 2890]],
      "roots_added": [{"points_px": [[700, 400], [760, 520]], "width_px": 9}],
      "roots_struck_px": [[[1500, 800], [1540, 910]]],
+     "splits_px": [[1220, 1310]],
+     "joins_px": [[[800, 1500], [860, 1540]]],
+     "flattened_px": [[[2100, 1400], [2160, 1410]]],
+     "layers": [{"name": "disk", "line_px": [[300, 1480], [3700, 1470]]}],
      "strokes": [{"says": "soil", "points_px": [[300, 900], [420, 905]], "width_px": 20}],
      "loosened_floor_px": [[0, 1500], [3999, 1480]]}
 """
@@ -58,6 +63,14 @@ class Stroke:
 
 
 @dataclass(frozen=True)
+class LayerMark:
+    """A layer as a person sees it, left to right; its depth is the mean of the line's."""
+
+    line_px: Line
+    name: str = ""
+
+
+@dataclass(frozen=True)
 class Marks:
     """Everything drawn on one photo; all of it optional.
 
@@ -74,6 +87,8 @@ class Marks:
     """Columns and rows of the upright photo the marks were drawn on."""
     scale_points: tuple[ScaleMark, ...] = ()
     distance_in: float | None = None
+    plumb_px: Line = ()
+    """Two places on something known to hang plumb, the upper one first."""
     surface_px: Line = ()
     """The soil surface, left to right."""
     outline_px: Line = ()
@@ -81,6 +96,13 @@ class Marks:
     roots_added: tuple[RootMark, ...] = ()
     roots_struck_px: tuple[Line, ...] = ()
     """A line along each stretch that is no root; a single place strikes out the root under it."""
+    splits_px: Line = ()
+    """Places where one trace is two roots."""
+    joins_px: tuple[Line, ...] = ()
+    """Two places each: the ends of two traces that are one root, in the order in which they follow."""
+    flattened_px: tuple[Line, ...] = ()
+    """A line along each stretch of root that is squeezed flat."""
+    layers: tuple[LayerMark, ...] = ()
     strokes: tuple[Stroke, ...] = ()
     loosened_floor_px: Line = ()
     """The floor of the loosened soil, left to right."""
@@ -107,15 +129,30 @@ def read_marks(path: Path, photo_size_px: tuple[int, int] | None = None) -> Mark
         content = json.loads(path.read_text(encoding="utf-8"), parse_int=float)
     except (OSError, ValueError, RecursionError) as error:  # bad text and bad JSON are ValueErrors
         raise BadMarks(f"{path.name}: not readable as JSON ({error}).", REMEDY) from error
-    marks = _Reader(path.name).marks(content)
-    _check(marks, path.name)
+    return marks_from(content, path.name, photo_size_px)
+
+
+def marks_from(content: Any, name: str, photo_size_px: tuple[int, int] | None = None) -> Marks:
+    """The marks in JSON values whose numbers are floats; ``name`` says in errors where they came from.
+
+    Raises
+    ------
+    BadMarks : as ``read_marks``.
+    """
+    marks = _Reader(name).marks(content)
+    _check(marks, name)
     if photo_size_px and marks.photo_size_px and tuple(photo_size_px) != marks.photo_size_px:
         drawn, actual = ("{} x {}".format(*size) for size in (marks.photo_size_px, photo_size_px))
         raise BadMarks(
-            f"{path.name}: drawn on a photo of {drawn} pixels, but this one has {actual}.",
+            f"{name}: drawn on a photo of {drawn} pixels, but this one has {actual}.",
             "Use the photo the marks were drawn on, or draw them again.",
         )
     return marks
+
+
+def marks_values(marks: Marks) -> dict[str, Any]:
+    """The marks as the values of their JSON file."""
+    return {"version": VERSION, **asdict(marks)}
 
 
 def write_marks(marks: Marks, path: Path) -> None:
@@ -126,7 +163,7 @@ def write_marks(marks: Marks, path: Path) -> None:
     BadMarks : something in the marks makes no sense, so they could not be read back.
     """
     _check(marks, path.name)
-    text = json.dumps({"version": VERSION, **asdict(marks)}, indent=1, allow_nan=False)
+    text = json.dumps(marks_values(marks), indent=1, allow_nan=False)
     path.parent.mkdir(parents=True, exist_ok=True)
     draft = path.with_name(f".{path.name}.draft")
     try:
@@ -204,6 +241,13 @@ class _Reader:
             width_px=self.number(given.get("width_px"), f"{where}.width_px"),
         )
 
+    def layer(self, value: Any, where: str) -> LayerMark:
+        given = self.keys(value, ["line_px", "name"], where)
+        name = given.get("name", "")
+        if not isinstance(name, str):
+            raise self.fail(f"{where}.name", "text")
+        return LayerMark(line_px=self.line(given.get("line_px"), f"{where}.line_px"), name=name)
+
     def size(self, value: Any, where: str) -> tuple[int, int] | None:
         if value is None:
             return None
@@ -222,16 +266,29 @@ class _Reader:
             )
         lists = {
             name: self.items(given.get(name, []), name)
-            for name in ("scale_points", "roots_added", "roots_struck_px", "strokes")
+            for name in (
+                "scale_points",
+                "roots_added",
+                "roots_struck_px",
+                "strokes",
+                "joins_px",
+                "flattened_px",
+                "layers",
+            )
         }
         return Marks(
             photo_size_px=self.size(given.get("photo_size_px"), "photo_size_px"),
             scale_points=tuple(self.scale_mark(*item) for item in lists["scale_points"]),
             distance_in=self.optional(given.get("distance_in"), "distance_in"),
+            plumb_px=self.line(given.get("plumb_px", []), "plumb_px"),
             surface_px=self.line(given.get("surface_px", []), "surface_px"),
             outline_px=self.line(given.get("outline_px", []), "outline_px"),
             roots_added=tuple(self.root(*item) for item in lists["roots_added"]),
             roots_struck_px=tuple(self.line(*item) for item in lists["roots_struck_px"]),
+            splits_px=self.line(given.get("splits_px", []), "splits_px"),
+            joins_px=tuple(self.line(*item) for item in lists["joins_px"]),
+            flattened_px=tuple(self.line(*item) for item in lists["flattened_px"]),
+            layers=tuple(self.layer(*item) for item in lists["layers"]),
             strokes=tuple(self.stroke(*item) for item in lists["strokes"]),
             loosened_floor_px=self.line(given.get("loosened_floor_px", []), "loosened_floor_px"),
         )
@@ -240,16 +297,24 @@ class _Reader:
 def _check(marks: Marks, file: str) -> None:
     """What single values cannot show: how many points, and whether they say anything."""
     lines = [
+        ("plumb_px", marks.plumb_px, 2, True),
         ("surface_px", marks.surface_px, 2, True),
         ("outline_px", marks.outline_px, 3, True),
         ("loosened_floor_px", marks.loosened_floor_px, 2, True),
         *((f"roots_added[{k}]", root.points_px, 2, False) for k, root in enumerate(marks.roots_added)),
         *((f"roots_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.roots_struck_px)),
+        *((f"joins_px[{k}]", line, 2, False) for k, line in enumerate(marks.joins_px)),
+        *((f"flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.flattened_px)),
+        *((f"layers[{k}]", layer.line_px, 2, False) for k, layer in enumerate(marks.layers)),
         *((f"strokes[{k}]", stroke.points_px, 1, False) for k, stroke in enumerate(marks.strokes)),
     ]
     for where, line, least, may_be_absent in lines:
         if len(line) < least and (line or not may_be_absent):
             raise BadMarks(f"{file}: {where} has {len(line)} points, but needs {least} or more.", REMEDY)
+    pairs = [("plumb_px", marks.plumb_px), *((f"joins_px[{k}]", two) for k, two in enumerate(marks.joins_px))]
+    for where, pair in pairs:
+        if pair and (len(pair) != 2 or pair[0] == pair[1]):
+            raise BadMarks(f"{file}: {where} has {len(pair)} points, but needs two apart.", REMEDY)
     widths = [
         *((f"roots_added[{k}]", root.width_px) for k, root in enumerate(marks.roots_added)),
         *((f"strokes[{k}]", stroke.width_px) for k, stroke in enumerate(marks.strokes)),

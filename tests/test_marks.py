@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import rootread.marks
 from rootread.errors import BadMarks
-from rootread.marks import Marks, RootMark, ScaleMark, Stroke, marks_path, read_marks, write_marks
+from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, marks_path, read_marks, write_marks
 
 RECTANGLE = (
     ScaleMark((100.0, 100.0), (0.0, 0.0)),
@@ -25,6 +25,11 @@ FULL = Marks(
     outline_px=((90.0, 300.0), (3900.0, 310.0), (3880.0, 2900.0)),
     roots_added=(RootMark(((700.0, 400.0), (760.0, 520.0)), 9.0), RootMark(((1.0, 2.0), (3.0, 4.0)))),
     roots_struck_px=(((1500.0, 800.0),),),
+    plumb_px=((2100.0, 500.0), (2098.0, 1900.0)),
+    splits_px=((1220.0, 1310.0),),
+    joins_px=(((800.0, 1500.0), (860.0, 1540.0)),),
+    flattened_px=(((2100.0, 1400.0), (2160.0, 1410.0)),),
+    layers=(LayerMark(((300.0, 1480.0), (3700.0, 1470.0)), "disk"),),
     strokes=(Stroke("soil", ((300.0, 900.0), (420.0, 905.0)), 20.0),),
     loosened_floor_px=((0.0, 1500.0), (3999.0, 1480.0)),
 )
@@ -126,6 +131,11 @@ FOUR = [{"px": list(mark.px), "at_in": list(mark.at_in or ())} for mark in RECTA
             {"version": 1, "strokes": [{"says": "soil", "points_px": LINE}]},
             r"strokes\[0\].width_px must be a number",
         ),
+        ({"version": 1, "plumb_px": [[0, 1], [0, 9], [0, 20]]}, "plumb_px has 3 points, but needs two"),
+        ({"version": 1, "joins_px": [[[5, 5], [5, 5]]]}, r"joins_px\[0\] has 2 points, but needs two apart"),
+        ({"version": 1, "flattened_px": [[[5, 5]]]}, r"flattened_px\[0\] has 1 points"),
+        ({"version": 1, "layers": [{"line_px": LINE, "name": 7}]}, r"layers\[0\].name must be text"),
+        ({"version": 1, "layers": [{"line_px": [[1, 2]]}]}, r"layers\[0\] has 1 points"),
         ({"version": 1, "photo_size_px": [10.5, 3]}, "photo_size_px must be whole numbers"),
         (
             {"version": 1, "scale_points": [{"px": [0, 1]}], "distance_in": 3},
