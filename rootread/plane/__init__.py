@@ -1,7 +1,7 @@
 """Find the scale, the level and the soil surface; lay the wall flat."""
 
 from rootread.plane.flat import lay_flat
-from rootread.plane.locate import find_plane
+from rootread.plane.locate import find_plane, locate_scale
 from rootread.plane.outline import within_outline
 from rootread.plane.types import Grid, Lens, Level, ScaleFinding, Surface, WallImage, WallPlane
 
@@ -15,5 +15,6 @@ __all__ = [
     "WallPlane",
     "find_plane",
     "lay_flat",
+    "locate_scale",
     "within_outline",
 ]

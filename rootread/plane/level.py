@@ -11,12 +11,15 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from rootread.plane.camera import ROTATION, CameraFit
+from rootread.plane.points import MARKING_SE_PX
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Level, LevelSource
 
+# A string with a weight hangs plumb to about this in a breath of wind.
+PLUMB_LINE_SE_DEG = 0.3
 GRID_DEG = np.arange(-30.0, 30.0, 0.05)
 
 
@@ -59,6 +62,19 @@ def photo_says(fit: CameraFit) -> Witness:
 def surface_says(slope_deg: float, se_deg: float) -> Witness:
     """Field ground slopes by a degree or two."""
     return Witness("surface", slope_deg, float(np.hypot(1.5, se_deg)), 5.0, 0.15)
+
+
+def marked(fit: CameraFit, plumb_px: ArrayLike) -> tuple[float, Level]:
+    """Gravity in the plane from two places of the photo on a plumb line, the upper one first.
+
+    A person's word needs no weighing: it stands alone.
+    """
+    ends_px = np.asarray(plumb_px, dtype=float)
+    x_in, z_in = np.diff(fit.to_plane(ends_px), axis=0)[0]
+    # Each end is marked to a pixel or two across the line: sqrt(2) of it over the length.
+    by_hand_deg = np.degrees(np.sqrt(2) * MARKING_SE_PX / np.hypot(*np.diff(ends_px, axis=0)[0]))
+    level = Level("marks", float(np.hypot(PLUMB_LINE_SE_DEG, by_hand_deg)))
+    return float(np.degrees(np.arctan2(x_in, z_in))), level
 
 
 def photo_down_deg(values: Floats) -> float:

@@ -12,7 +12,7 @@ from rootread.photo import Photo
 from rootread.plane.adjust import residuals_px
 from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
 from rootread.plane.lens import lens_for
-from rootread.plane.level import Witness, card_says, photo_says, staff_says, surface_says, weigh
+from rootread.plane.level import Witness, card_says, marked, photo_says, staff_says, surface_says, weigh
 from rootread.plane.ruled import SIDE_SE_PX
 from rootread.plane.scale import Located, find_scale, px_per_in_at
 from rootread.plane.sightings import Floats
@@ -40,7 +40,25 @@ STANDOFF_STATED_SE_IN = 0.1
 MAKING_SE_SHARE = 0.002
 
 
-def find_plane(photo: Photo, row: SheetRow | None, marks: Marks | None, settings: PlaneSettings) -> WallPlane:
+def locate_scale(photo: Photo, row: SheetRow | None, marks: Marks | None) -> Located:
+    """The scale object, for a caller that lays several planes on one photo.
+
+    Raises
+    ------
+    NoBelievableScale : as ``find_plane``.
+    """
+    return find_scale(
+        photo, row, marks, CameraBelief.of_photo(photo.size_px, photo.focal_px, lens_for(photo, row))
+    )
+
+
+def find_plane(
+    photo: Photo,
+    row: SheetRow | None,
+    marks: Marks | None,
+    settings: PlaneSettings,
+    located: Located | None = None,
+) -> WallPlane:
     """Find scale, level and soil surface of a wall.
 
     Parameters
@@ -49,32 +67,34 @@ def find_plane(photo: Photo, row: SheetRow | None, marks: Marks | None, settings
     row : its row of the field sheet; None looks for any scale object.
     marks : what a person drew; scale points and surface line win over detection.
     settings : level and resolution.
+    located : what ``locate_scale`` gave for the same photo, row and marks; None looks for it.
 
     Raises
     ------
     NoBelievableScale : no scale object holds up; says why and what to do.
     BadSheet : the sheet names a lens profile that is not there.
     """
-    belief = CameraBelief.of_photo(photo.size_px, photo.focal_px, lens_for(photo, row))
-    located = find_scale(photo, row, marks, belief)
+    located = located or locate_scale(photo, row, marks)
     standoff_in = row.standoff_in if row is not None else None
     fit = behind(located.fit, standoff_in or 0.0)
 
     upright = photo_says(fit).down_deg
-    marked = _marked(marks, fit, upright)
-    ground = _ground(photo, located, fit, upright) if marked is None else None
+    drawn = _drawn(marks, fit, upright)
+    ground = _ground(photo, located, fit, upright) if drawn is None else None
     witnesses = _witnesses(located.kind, fit)
-    line = marked if ground is None else ground.line_in
+    line = drawn if ground is None else ground.line_in
     if line is not None:
         # Were the ground level, gravity would be turned to the left by what falls to the right.
         witnesses.append(surface_says(upright - _slope_deg(line), SLOPE_SE_DEG))
         line = apply_homography(_turned(upright), line)
     told = (row.level if row is not None else None) or settings.level
-    down_deg, level = weigh(witnesses, told)
+    down_deg, level = (
+        marked(fit, marks.plumb_px) if marks is not None and marks.plumb_px else weigh(witnesses, told)
+    )
     level = replace(level, se_deg=float(np.hypot(level.se_deg, _turn_se_deg(fit, photo.size_px))))
 
     surface, to_object = _level_frame(line, down_deg, fit, photo.size_px)
-    source: Literal["photo", "marks", "assumed"] = "marks" if marked is not None else "photo"
+    source: Literal["photo", "marks", "assumed"] = "marks" if drawn is not None else "photo"
     surface_se_in = MARKED_SURFACE_SE_IN if ground is None else ground.se_in
     if line is None:
         source, surface_se_in = "assumed", ASSUMED_SURFACE_SE_IN
@@ -123,7 +143,7 @@ def _slope_deg(line_in: Points) -> float:
     return float(np.degrees(np.arctan(np.polyfit(line_in[:, 0], line_in[:, 1], 1)[0])))
 
 
-def _marked(marks: Marks | None, fit: CameraFit, upright: float) -> Points | None:
+def _drawn(marks: Marks | None, fit: CameraFit, upright: float) -> Points | None:
     """The surface line that was marked, in inches about the object's centre, in the photo's upright."""
     if marks is None or not marks.surface_px:
         return None

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from rootread.geometry import Points, apply_homography
 
 ScaleKind = Literal["card", "staff", "tape", "points"]
-LevelSource = Literal["card", "staff", "photo", "surface"]
+LevelSource = Literal["card", "staff", "photo", "surface", "marks"]
 
 
 @dataclass(frozen=True)

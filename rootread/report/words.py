@@ -16,6 +16,7 @@ _LEVEL_WORDS: dict[LevelSource, str] = {
     "staff": "Plumb from the staff.",
     "photo": "Plumb taken from the photo's own upright.",
     "surface": "Plumb taken square to the soil surface.",
+    "marks": "Plumb marked by hand.",
 }
 
 
