@@ -138,6 +138,44 @@ def card(
 
 
 @app.command()
+def lens(
+    folder: Annotated[Path, typer.Argument(help="Photos of a chessboard or of the scale card, one camera.")],
+    out: Annotated[Path, typer.Option(help="Folder for NAME.toml and NAME.jpg.")] = Path("calibration"),
+    name: Annotated[str | None, typer.Option(help="Of the profile; the folder's name without it.")] = None,
+    board: Annotated[str, typer.Option(help="Inner corners of the chessboard.")] = "9x6",
+) -> None:
+    """Measure what a camera's lens bends, and keep it as a profile that grade uses.
+
+    Ten or more photos, the board tilted this way and that, out to the picture's corners. The
+    profile serves photos whose sheet names it in the lens column, and photos whose EXIF shows
+    the same camera and focal length. Profiles are looked for in the folders calibration and
+    lens, beside the photos and where rootread is run.
+
+    Example: rootread lens chessboard-photos --name phone
+    """
+    import re
+
+    from rootread.batch.files import write_bytes
+    from rootread.plane.lens import write_profile
+    from rootread.plane.lens_measure import measure_lens
+    from rootread.report import jpeg
+    from rootread.report.lens_picture import draw_lens, lens_words
+
+    corners = re.fullmatch(r"(\d+)\s*[x,]\s*(\d+)", board.strip())
+    if not corners or min(int(side) for side in corners.groups()) < 3:
+        raise BadRequest(f"--board {board} is not known.", "Write its inner corners, such as 9x6.")
+    if not folder.is_dir():
+        raise BadRequest(f"There is no folder {folder}.", "Check the name.")
+    if name is not None and Path(name).name != name:
+        raise BadRequest(f"--name {name} cannot name a file.", "Leave out folders; --out says where it goes.")
+    measured = measure_lens(folder, (int(corners[1]), int(corners[2])), name)
+    write_bytes(out / f"{measured.profile.name}.jpg", jpeg(draw_lens(measured)))
+    write_profile(measured.profile, out / f"{measured.profile.name}.toml")
+    typer.echo(lens_words(measured))
+    typer.echo(f"{out / measured.profile.name}.toml, with a picture of what remains beside it (.jpg).")
+
+
+@app.command()
 def mask(
     photo: Annotated[Path, typer.Argument(help="Any photo; no scale object is needed.")],
     out: Annotated[Path, typer.Option(help="PNG to write, 0 to 255, in the photo's own pixels, upright.")],

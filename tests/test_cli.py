@@ -21,7 +21,7 @@ def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
 def test_help_names_every_command() -> None:
     said = rootread("--help")
     assert said.returncode == 0
-    for command in ("grade", "check", "demo", "card", "mask", "scene", "settings"):
+    for command in ("grade", "check", "demo", "card", "lens", "mask", "scene", "settings"):
         assert command in said.stdout
 
 
@@ -31,7 +31,7 @@ def test_help_does_not_load_the_image_libraries() -> None:
     assert said.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize("command", ["grade", "check", "demo", "card", "mask", "scene", "settings"])
+@pytest.mark.parametrize("command", ["grade", "check", "demo", "card", "lens", "mask", "scene", "settings"])
 def test_each_command_shows_an_example(command: str) -> None:
     assert "Example: rootread" in rootread(command, "--help").stdout
 

@@ -1,21 +1,28 @@
 """Lens profiles: measured from drawn chessboards with a known lens, kept in files, found again."""
 
+import json
 import shutil
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 from drawn_walls import BLACK, WHITE, DrawnCamera, card_face, hung, photograph, scale_error, soil_wall
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+from typer.testing import CliRunner
 
+from rootread.batch import grade_walls, plan_walls
+from rootread.cli import app
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet import SheetRow
 from rootread.plane import find_plane
 from rootread.plane.lens import LensProfile, lens_for, read_profile, write_profile
-from rootread.plane.lens_measure import draw_lens, measure_lens
+from rootread.plane.lens_measure import measure_lens
 from rootread.plane.types import Lens
-from rootread.settings import PlaneSettings
+from rootread.report.lens_picture import draw_lens, lens_words
+from rootread.settings import PlaneSettings, Settings
 
 FOCAL_TOLERANCE = 0.01
 """Relative."""
@@ -60,10 +67,35 @@ def test_focal_length_and_distortion_of_a_drawn_camera_are_measured(measured):
     assert np.abs(lens.undistort(corners) - drawn.undistort(corners)).max() < CORNER_TOLERANCE_PX
 
 
-def test_the_picture_of_a_lens_has_a_line_for_each_corner_seen(measured):
-    picture = draw_lens(measured, width_px=400)
-    assert picture.shape == (300, 400, 3)
-    assert (picture[..., 0] > picture[..., 1]).any()
+def red_length_px(picture):
+    """Pixels of strong red: the mean remainders."""
+    return int(np.sum((picture[..., 0] > 150) & (picture[..., 1] < 90)))
+
+
+def test_the_picture_of_a_lens_shows_distortion_that_was_not_undone(measured):
+    picture = draw_lens(measured)
+    assert picture.shape[1] == 1200
+    # The same places against a lens that leaves 2 px of barrel in the corners.
+    straight = Lens(CAMERA.focal_px, CAMERA.focal_px, 399.5, 299.5, k1=0.02)
+    bent = replace(measured, fitted_px=tuple(straight.distort(places) for places in measured.fitted_px))
+    assert red_length_px(draw_lens(bent)) > 3 * red_length_px(picture)
+
+
+def test_a_board_that_does_not_reach_the_corners_is_said_to_be_so(measured):
+    # The boards here fill the middle half.
+    assert "add photos" in lens_words(measured)
+    outward = tuple(400 + 1.8 * (places - 400) for places in measured.found_px)
+    assert "add photos" not in lens_words(replace(measured, found_px=outward))
+
+
+def test_photos_of_two_cameras_are_not_mixed(boards, tmp_path):
+    for number in range(5):
+        picture = Image.open(boards / f"{number}.png").convert("RGB")
+        exif = picture.getexif()
+        exif[Base.Model] = "one" if number else "other"
+        picture.save(tmp_path / f"{number}.jpg", quality=95, exif=exif)
+    with pytest.raises(BadRequest, match="different cameras"):
+        measure_lens(tmp_path)
 
 
 def test_cards_serve_where_there_is_no_chessboard(tmp_path):
@@ -147,6 +179,48 @@ def test_a_measured_lens_is_used_as_it_is(tmp_path):
     assert plane.lens is not None
     assert plane.lens.k1 == pytest.approx(camera.k1, abs=1e-6)
     assert abs(scale_error(camera, plane.to_wall_in)[0]) < 0.003
+
+
+def as_taken_by_a_phone(rgb, path):
+    """A JPEG whose EXIF says which camera took it and how long its lens is."""
+    picture = Image.fromarray(rgb)
+    exif = picture.getexif()
+    exif[Base.Make], exif[Base.Model] = "Some", "Some Phone 7"
+    # 640 px on a diagonal of 1000 px are 27.7 mm on one of 43.27 mm; cameras write whole millimetres.
+    exif.get_ifd(IFD.Exif)[Base.FocalLengthIn35mmFilm] = 28
+    picture.save(path, quality=95, exif=exif)
+
+
+def test_the_command_measures_a_lens_and_grade_uses_it(boards, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for folder in ("boards", "pit"):
+        (tmp_path / folder).mkdir()
+    for path in sorted(boards.glob("*.png"))[:5]:
+        as_taken_by_a_phone(np.asarray(Image.open(path)), tmp_path / "boards" / f"{path.stem}.jpg")
+    said = CliRunner().invoke(app, ["lens", "boards", "--name", "phone"])
+    assert said.exit_code == 0, said.output
+    assert (tmp_path / "calibration" / "phone.jpg").stat().st_size > 10_000
+
+    camera = replace(CAMERA, distance_in=27.0, aim_in=(0.0, 10.0))
+    wall = photograph(camera, hung(soil_wall(), card_face(), (6.0, 11.0)))
+    # One wall's sheet row names the lens, though its photo lost its EXIF; the other is matched by EXIF.
+    Image.fromarray(wall.rgb).save(tmp_path / "pit" / "named.jpg", quality=95)
+    as_taken_by_a_phone(wall.rgb, tmp_path / "pit" / "matched.jpg")
+    (tmp_path / "pit" / "sheet.csv").write_text("photo,lens\nnamed.jpg,phone\nmatched.jpg,\n")
+    plan = plan_walls([tmp_path / "pit"])
+    run = grade_walls(plan, tmp_path / "out")
+    assert run.refused == 0
+    measured = asdict(read_profile(tmp_path / "calibration" / "phone.toml").lens)
+    used = {
+        name: json.loads((tmp_path / "out" / "traces" / f"{name}.json").read_text())["lens"]
+        for name in ("named", "matched")
+    }
+    assert used["named"] == pytest.approx(measured)
+    assert used["matched"] == pytest.approx(measured)
+    # Another lens, and the walls are read again.
+    before = [job.key(Settings()) for job in plan.jobs]
+    (tmp_path / "calibration" / "phone.toml").unlink()
+    assert not set(before) & {job.key(Settings()) for job in plan.jobs}
 
 
 def test_a_lens_that_is_not_there_is_an_error(photo):

@@ -10,6 +10,7 @@ from pathlib import Path
 from rootread.errors import BadRequest
 from rootread.fieldsheet import SheetRow, default_row, match_photos, read_sheet
 from rootread.marks import marks_path
+from rootread.plane.lens import profile_files
 from rootread.settings import Settings, settings_toml
 
 PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}
@@ -32,6 +33,7 @@ class WallJob:
             json.dumps(asdict(self.row), sort_keys=True).encode(),
             _content(self.photo),
             _content(self.marks) if self.marks else b"",
+            *(_content(profile) for profile in profile_files(self.photo)),
         ]
         digest = hashlib.sha256()
         for part in parts:

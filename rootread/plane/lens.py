@@ -5,6 +5,7 @@ measured at; it is scaled to photos of the same shape. The sheet names a
 profile, or one is found by the camera's name in the photo's EXIF.
 """
 
+import json
 import math
 import tomllib
 from dataclasses import asdict, dataclass, replace
@@ -35,6 +36,8 @@ class LensProfile:
     residual_px: float
     """Root mean square reprojection error."""
     photos: int
+    exif_focal_px: float | None = None
+    """What the camera itself wrote as focal length, in pixels; None when it did not say."""
 
     def at_size(self, size_px: tuple[int, int]) -> Lens | None:
         """The lens for photos of another size of the same shape, also upright ones; None for other shapes."""
@@ -61,10 +64,11 @@ def write_profile(profile: LensProfile, path: Path) -> None:
     """Write a profile as TOML."""
     lines = [
         "# Lens profile: OpenCV's radial-tangential camera model, lengths in pixels.",
-        f'camera = "{profile.camera}"',
+        f"camera = {json.dumps(profile.camera)}",
         f"size_px = [{profile.size_px[0]}, {profile.size_px[1]}]",
         f"photos = {profile.photos}",
         f"residual_px = {profile.residual_px:.4f}",
+        *([f"exif_focal_px = {profile.exif_focal_px:.10g}"] if profile.exif_focal_px else []),
         "",
         "[lens]",
         *(f"{name} = {value:.10g}" for name, value in asdict(profile.lens).items()),
@@ -90,6 +94,7 @@ def read_profile(path: Path) -> LensProfile:
             lens,
             float(given["residual_px"]),
             int(given["photos"]),
+            float(given["exif_focal_px"]) if "exif_focal_px" in given else None,
         )
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
         raise BadSheet(
@@ -110,20 +115,26 @@ def lens_for(photo: Photo, row: SheetRow | None) -> Lens | None:
     ------
     BadSheet : the sheet names a profile that is not there, or not of this photo's shape.
     """
-    folders = _folders(photo)
     if row is not None and row.lens:
-        return _named(row.lens, folders, photo)
-    if photo.camera is None:
+        return _named(row.lens, lens_folders(photo.path), photo)
+    if photo.camera is None or photo.focal_px is None:
         return None
-    for path in (path for folder in folders for path in sorted(folder.glob("*.toml"))):
+    for path in profile_files(photo.path):
         profile = read_profile(path)
         lens = profile.at_size(photo.size_px) if profile.camera == photo.camera else None
-        same_focal = lens is not None and (
-            photo.focal_px is not None and abs(lens.fx / photo.focal_px - 1.0) < SAME_FOCAL
-        )
-        if same_focal:
+        if lens is None:
+            continue
+        # What a camera writes is rounded, but alike in all its photos; without it the measured one is near.
+        stated_px = profile.exif_focal_px or profile.lens.fx
+        per_diagonal = stated_px / math.hypot(*profile.size_px)
+        if abs(per_diagonal * math.hypot(*photo.size_px) / photo.focal_px - 1.0) < SAME_FOCAL:
             return lens
     return None
+
+
+def profile_files(photo: Path | None) -> list[Path]:
+    """Every lens profile that a photo may be read with, nearest to it first."""
+    return [path for folder in lens_folders(photo) for path in sorted(folder.glob("*.toml"))]
 
 
 def _named(name: str, folders: list[Path], photo: Photo) -> Lens:
@@ -144,9 +155,9 @@ def _named(name: str, folders: list[Path], photo: Photo) -> Lens:
     return lens
 
 
-def _folders(photo: Photo) -> list[Path]:
+def lens_folders(photo: Path | None) -> list[Path]:
     """Folders that may hold profiles, nearest to the photo first."""
-    roots = [photo.path.parent] if photo.path is not None else []
+    roots = [photo.parent] if photo is not None else []
     roots.append(Path.cwd())
     folders = [root / name for root in roots for name in FOLDERS]
     return [folder for folder in dict.fromkeys(folders) if folder.is_dir()]

@@ -12,7 +12,7 @@ from rootread.geometry import Points
 from rootread.photo import Photo, read_photo, to_linear
 from rootread.plane.camera import CameraBelief
 from rootread.plane.card import find_cards
-from rootread.plane.lens import LensProfile
+from rootread.plane.lens import SAME_FOCAL, LensProfile
 from rootread.plane.types import Lens
 
 MIN_PHOTOS = 5
@@ -30,6 +30,15 @@ class LensMeasurement:
     """Of each photo used, the ``(N, 2)`` places found."""
     fitted_px: tuple[Points, ...]
     """And where the measured lens puts them."""
+
+    @property
+    def reach(self) -> float:
+        """How far out places were found, of the way from the lens's centre to the furthest corner."""
+        lens, (columns, rows) = self.profile.lens, self.profile.size_px
+        centre = np.array([lens.cx, lens.cy])
+        corners = np.array([[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]])
+        furthest = np.hypot(*(np.concatenate(self.found_px) - centre).T).max()
+        return float(furthest / np.hypot(*(corners - centre).T).max())
 
 
 def measure_lens(folder: Path, board: tuple[int, int] = (9, 6), name: str | None = None) -> LensMeasurement:
@@ -61,18 +70,33 @@ def measure_lens(folder: Path, board: tuple[int, int] = (9, 6), name: str | None
             f"inner corners or a scale card; {MIN_PHOTOS} are needed.",
             "Take ten or more, sharp, the board tilted this way and that, out to the picture's corners.",
         )
-    sizes = {photo.size_px for photo in photos}
-    if len(sizes) > 1:
-        told = ", ".join(f"{width} x {height}" for width, height in sorted(sizes))
-        raise BadRequest(
-            f"{folder}: the photos are of different sizes ({told}).",
-            "Take all of them with one camera, held the same way up.",
-        )
+    _check_alike(folder, photos)
     size_px = photos[0].size_px
     residual_px, lens, fitted = _calibrate(object_points, photo_points, size_px)
     camera = photos[0].camera or ""
-    profile = LensProfile(name or folder.resolve().name, camera, size_px, lens, residual_px, len(photos))
+    profile = LensProfile(
+        name or folder.resolve().name, camera, size_px, lens, residual_px, len(photos), photos[0].focal_px
+    )
     return LensMeasurement(profile, tuple(photo_points), fitted)
+
+
+def _check_alike(folder: Path, photos: list[Photo]) -> None:
+    """One lens at one focal length took all of them."""
+    sizes = sorted({photo.size_px for photo in photos})
+    cameras = sorted({photo.camera or "a camera without a name" for photo in photos})
+    focals_px = sorted({round(photo.focal_px) for photo in photos if photo.focal_px is not None})
+    if len(sizes) > 1:
+        told = "of different sizes (" + ", ".join(f"{width} x {height}" for width, height in sizes) + ")"
+    elif len(cameras) > 1:
+        told = "of different cameras (" + ", ".join(cameras) + ")"
+    elif focals_px and focals_px[-1] > focals_px[0] * (1.0 + SAME_FOCAL):
+        told = "of different focal lengths (" + ", ".join(f"{focal} px" for focal in focals_px) + ")"
+    else:
+        return
+    raise BadRequest(
+        f"{folder}: the photos are {told}.",
+        "Take all of them with one camera and lens, unzoomed, held the same way up.",
+    )
 
 
 def _chessboard(photo: Photo, board: tuple[int, int]) -> tuple[Points, Points] | None:
@@ -131,35 +155,3 @@ def _projected(
     coefficients: NDArray[np.float64],
 ) -> Points:
     return np.asarray(cv2.projectPoints(points, turn, shift, matrix, coefficients)[0]).reshape(-1, 2)
-
-
-def draw_lens(
-    measurement: LensMeasurement, width_px: int = 1200, magnified: float = 100.0
-) -> NDArray[np.uint8]:
-    """``(H, W, 3)`` sRGB: what the lens bends (grey grid) and what distortion remains (red, magnified)."""
-    columns, rows = measurement.profile.size_px
-    scale = width_px / columns
-    picture = np.full((round(rows * scale), width_px, 3), 255, np.uint8)
-    for bent, tone in ((False, 225), (True, 150)):
-        for line in _grid_lines(columns, rows):
-            line = measurement.profile.lens.distort(line) if bent else line
-            cv2.polylines(picture, [_drawn(line, scale)], False, (tone, tone, tone), 1, cv2.LINE_AA, 4)
-    for found, fitted in zip(measurement.found_px, measurement.fitted_px, strict=True):
-        ends = np.stack([found, found + magnified * (fitted - found)], axis=1)
-        lines = [_drawn(pair, scale) for pair in ends]
-        cv2.polylines(picture, lines, False, (200, 30, 30), 1, cv2.LINE_AA, 4)
-    return picture
-
-
-def _grid_lines(columns: int, rows: int) -> list[Points]:
-    along = np.linspace(0, 1, 100)
-    level = [np.column_stack([along * (columns - 1), np.full(100, y)]) for y in np.linspace(0, rows - 1, 9)]
-    upright = [
-        np.column_stack([np.full(100, x), along * (rows - 1)]) for x in np.linspace(0, columns - 1, 13)
-    ]
-    return level + upright
-
-
-def _drawn(line: Points, scale: float) -> NDArray[np.int32]:
-    """A line for cv2 with four fractional bits."""
-    return np.round(line * scale * 16).astype(np.int32).reshape(-1, 1, 2)
