@@ -53,7 +53,7 @@ def score_wall(truth: Truth, result: Result) -> Score:
     seen = np.concatenate([root.seen for root in truth.roots])
     wanted = np.concatenate([root.seen[root.needed] for root in truth.roots])
     tortuosity_error, whole = _whole_roots(truth, traces)
-    descent = _true_descent(truth)
+    descent = true_descent(truth)
     layer_error, missed, invented = _layers(truth, result)
     return Score(
         wall=truth.name,
@@ -89,7 +89,7 @@ def _length_error(truth: Truth, found: int) -> float:
     return 100 * (found / float(np.clip(found, visible, span)) - 1)
 
 
-def _true_descent(truth: Truth) -> float:
+def true_descent(truth: Truth) -> float:
     """Mean over points of the descent of a 1-in chord around each, base to tip turned downward."""
     reach = round(0.5 / STEP_IN)
     total, count = 0.0, 0
