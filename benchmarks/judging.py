@@ -26,7 +26,14 @@ from rootread.judge import Grade, Layer, find_layers, grade_wall
 from rootread.measure import Interval, Readings, measure_wall
 
 NEAR_LAYER_IN = 1.0
-SHARES = ("shallow_share", "in_pattern_share", "steep_share", "tortuosity", "flattened_share", "root_length_in")
+SHARES = (
+    "shallow_share",
+    "in_pattern_share",
+    "steep_share",
+    "tortuosity",
+    "flattened_share",
+    "root_length_in",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,28 +113,26 @@ def row_of(one: Judged) -> str:
 
 def summary(judged: list[Judged]) -> str:
     """The figures of the table in the README, one a line."""
-
-    def of_kind(kind: str) -> list[Judged]:
-        return [one for one in judged if one.wall.kind == kind]
-
-    errors = np.array([one.layer_error_in for one in judged])
+    blocked, mixed, opened = ([o for o in judged if o.wall.kind == k] for k in ("blocked", "mixed", "open"))
+    layer = np.array([one.layer_error_in for one in judged])
+    layer = layer[np.isfinite(layer)]
     descent = np.array([abs(one.descent_error_deg) for one in judged])
     flat = np.array([abs(one.readings.flattened_share - one.true.flattened_share) for one in judged])
-    order = spearmanr([one.grade.score.value for one in judged], [one.true.grade.score.value for one in judged])
-    off = np.array([one.grade.score.value - one.true.grade.score.value for one in judged])
+    grade, true = np.array([(one.grade.score.value, one.true.grade.score.value) for one in judged]).T
+    off = grade - true
     lines = [
         f"{len(judged)} walls read.",
-        f"Layer depth: median error {np.nanmedian(errors):.2f} in, within 0.4 in on "
-        f"{np.nanmean(errors[np.isfinite(errors)] <= 0.4):.0%} of those found, worst {np.nanmax(errors):.2f}.",
-        f"Layers missed: {sum(one.missed for one in of_kind('blocked'))} on {len(of_kind('blocked'))} blocked, "
-        f"{sum(one.missed for one in of_kind('mixed'))} on {len(of_kind('mixed'))} mixed walls.",
-        f"Layers invented: {sum(one.invented for one in of_kind('open'))} on {len(of_kind('open'))} open walls, "
-        f"{sum(one.invented for one in judged if one.wall.kind != 'open')} on the others.",
+        f"Layer depth: median error {np.median(layer):.2f} in, within 0.4 in on {np.mean(layer <= 0.4):.0%} "
+        f"of those found, worst {layer.max():.2f}.",
+        f"Layers missed: {sum(one.missed for one in blocked)} on {len(blocked)} blocked, "
+        f"{sum(one.missed for one in mixed)} on {len(mixed)} mixed walls.",
+        f"Layers invented: {sum(one.invented for one in opened)} on {len(opened)} open walls, "
+        f"{sum(one.invented for one in [*blocked, *mixed])} on the others.",
         f"Mean descent: median error {np.median(descent):.1f}°, within 2° on {np.mean(descent <= 2):.0%}, "
         f"worst {descent.max():.1f}°.",
         f"Flattened share: within 0.05 on {np.mean(flat <= 0.05):.0%}, worst {flat.max():.2f}.",
-        f"Grade: rank correlation with the true traces' {order.statistic:.3f}; off by {off.mean():+.1f} "
-        f"± {off.std():.1f} points, worst {np.abs(off).max():.0f}.",
+        f"Grade: rank correlation with that of the true traces {spearmanr(grade, true).statistic:.3f}; "
+        f"off by {off.mean():+.1f} ± {off.std():.1f} points, worst {np.abs(off).max():.0f}.",
     ]
     names = judged[0].intervals()
     for name in names:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from truth import MIN_WIDTH_IN, TrueRoot, Truth
+from truth import TrueRoot, Truth
 
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.follow import Trace
@@ -16,7 +16,7 @@ from rootread.settings import Settings
 SHORTEST_IN = 0.5
 """Of the stretch that a photo shows of a root; the following stage leaves out shorter ones too."""
 FLAT_WIDTH = 1.5
-"""A stretch is flattened where it looks this much wider than the root's own taper: the design's definition."""
+"""A stretch is flattened where it looks this much wider than the root's own taper, by definition."""
 NOTHING = np.zeros((0, 2))
 
 
@@ -34,9 +34,8 @@ class TrueWall:
 def true_wall(truth: Truth, settings: Settings, row: SheetRow | None = None) -> TrueWall:
     """Measure and judge the roots of the truth; ``row`` must have its places from the wall's left end."""
     row = row or default_row(f"{truth.name}.jpg")
-    traces = [
-        trace for number, root in enumerate(truth.roots) if (trace := true_trace(root, f"r{number}")) is not None
-    ]
+    traced = [true_trace(root, f"r{number}") for number, root in enumerate(truth.roots)]
+    traces = [trace for trace in traced if trace is not None]
     readings = measure_wall(traces, _true_plane(truth), settings.measure)
     layers = find_layers(readings, row.layers, settings.judge)
     grade = grade_wall(readings, layers, row, settings.judge)
@@ -83,6 +82,3 @@ def truly_flattened(root: TrueRoot) -> NDArray[np.bool_]:
         body = round_here
     slope, level = np.polyfit(at[body], np.log(thick[body]), 1)
     return (aspect >= FLAT_WIDTH) & (thick >= FLAT_WIDTH * np.exp(level + min(slope, 0.0) * at))
-
-
-__all__ = ["MIN_WIDTH_IN", "TrueWall", "true_flattened_share", "true_trace", "true_wall", "truly_flattened"]
