@@ -8,7 +8,7 @@ from rootread.errors import BadMarks, WallRefused
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.find import RootMap, find_roots, paint
 from rootread.follow import Trace, follow_roots, with_marked_roots
-from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, judge_wall
+from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, judge_wall, with_marked_layers
 from rootread.marks import Marks, read_marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
@@ -78,6 +78,7 @@ def read_wall(
     traces = with_marked_roots(traces, plane, marks)
     readings = measure_wall(traces, plane, settings.measure)
     layers = find_layers(readings, row.layers, settings.judge)
+    layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)
     judgement = judge_wall(readings, layers, grade, row, settings.judge)
 

@@ -1,11 +1,25 @@
 """What a person drew wins over what was found."""
 
 import numpy as np
+from report_walls import open_wall, turned_wall
 
 from rootread.find import RootMap, paint
 from rootread.follow import Trace, with_marked_roots
-from rootread.marks import Marks, RootMark, Stroke
-from rootread.plane import Grid, Level, ScaleFinding, Surface, WallImage, WallPlane, within_outline
+from rootread.judge import with_marked_layers
+from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke
+from rootread.measure import measure_wall
+from rootread.photo import Photo
+from rootread.plane import (
+    Grid,
+    Level,
+    ScaleFinding,
+    Surface,
+    WallImage,
+    WallPlane,
+    find_plane,
+    within_outline,
+)
+from rootread.settings import Settings
 
 PX_PER_IN = 50.0
 
@@ -82,3 +96,78 @@ def test_no_roots_are_sought_outside_the_marked_outline() -> None:
     outlined = within_outline(image, plane(), Marks(outline_px=px((1, 1), (5, 1), (5, 4), (1, 4))))
     assert outlined.soil[100, 100] and not outlined.soil[100, 300]
     assert abs(outlined.soil.sum() / PX_PER_IN**2 - 12) < 0.2
+
+
+def test_a_trace_parted_is_two_roots_and_its_laterals_stay_with_their_part() -> None:
+    parted = with_marked_roots(TRACES, plane(), Marks(splits_px=px((3, 2))))
+    assert [root.id for root in parted] == ["r1", "r1.2", "r2", "r3"]
+    assert np.allclose(parted[0].points[-1], (3, 2), atol=0.05)
+    assert np.allclose(parted[1].points[[0, -1]], [(3, 2), (5, 3)], atol=0.05)
+    assert parted[2].parent == "r1.2"
+
+
+def test_a_place_far_from_every_root_parts_none() -> None:
+    assert with_marked_roots(TRACES, plane(), Marks(splits_px=px((9, 9)))) == TRACES
+
+
+def test_two_traces_joined_are_one_root_with_the_gap_inferred() -> None:
+    pair = (
+        trace("a", (1, 1), (3, 3)),
+        trace("b", (6, 6), (3.5, 3.5)),
+        trace("c", (6, 6), (6, 8), parent="b"),
+    )
+    root, lateral = with_marked_roots(pair, plane(), Marks(joins_px=(px((3, 3), (3.5, 3.5)),)))
+    assert root.id == "a" and lateral.parent == "a"
+    assert np.allclose(root.points[[0, -1]], [(1, 1), (6, 6)])
+    steps = np.hypot(*np.diff(root.points, axis=0).T)
+    assert abs(steps.sum() - np.hypot(5, 5)) < 0.01
+    bridged_in = steps[root.inferred[1:] | root.inferred[:-1]].sum()
+    assert abs(bridged_in - np.hypot(0.5, 0.5)) < 0.05
+
+
+def test_a_stretch_marked_flattened_counts_as_such_and_a_root_that_crosses_it_does_not() -> None:
+    crossing = (trace("a", (1, 1), (5, 1)), trace("b", (3, 0), (3, 3)))
+    marks = Marks(flattened_px=(px((2, 1), (4, 1)),))
+    marked, other = with_marked_roots(crossing, plane(), marks)
+    assert other.squeezed is None
+    readings = measure_wall((marked, other), plane(), Settings().measure)
+    share = {root.trace.id: root.flattened_share for root in readings.roots}
+    assert abs(share["a"] - 0.5) < 0.1 and share["b"] == 0
+
+
+def test_a_marked_layer_moves_the_found_one_and_the_roots_are_counted_anew() -> None:
+    wall = turned_wall()
+    found = wall.layers[0]
+    there = wall.plane.to_photo_px([(found.x_from_in, 5.0), (found.x_to_in, 5.0)])
+    marks = Marks(layers=(LayerMark(tuple(map(tuple, there.tolist())), "pan"),))
+    (moved,) = with_marked_layers(wall.layers, wall.readings, wall.plane, marks, wall.row.layers)
+    assert abs(moved.depth_in - 5.0) < 0.01
+    assert moved.p_value == found.p_value and moved.recorded == "pan"
+    assert (moved.reached, moved.crossed, moved.turned) == (found.reached, found.turned, 0)
+
+
+def test_a_layer_that_only_a_person_saw_has_no_evidence_in_the_roots() -> None:
+    wall = open_wall()
+    there = wall.plane.to_photo_px([(5.0, 4.0), (25.0, 4.0)])
+    marks = Marks(layers=(LayerMark(tuple(map(tuple, there.tolist()))),))
+    (drawn,) = with_marked_layers((), wall.readings, wall.plane, marks, ())
+    assert drawn.p_value == 1.0
+    assert drawn.crossed == drawn.reached > 0
+
+
+def test_a_plumb_line_marked_by_hand_turns_the_wall() -> None:
+    """On a photo of 40 px/in seen square on, a string that leans 3 degrees in the photo is plumb."""
+    photo = Photo(None, np.full((900, 1200, 3), 90, np.uint8))
+    scale = (ScaleMark((100.0, 100.0)), ScaleMark((900.0, 100.0)))
+    top, lean = (600.0, 100.0), np.radians(3.0)
+    bottom = (600.0 + 700 * np.sin(lean), 100.0 + 700 * np.cos(lean))
+    marks = Marks(
+        scale_points=scale,
+        distance_in=20.0,
+        surface_px=((0.0, 50.0), (1199.0, 50.0)),
+        plumb_px=(top, bottom),
+    )
+    found = find_plane(photo, None, marks, Settings().plane)
+    x_in, z_in = np.diff(found.to_wall_in([top, bottom]), axis=0)[0]
+    assert found.level.source == "marks"
+    assert abs(np.degrees(np.arctan2(x_in, z_in))) < 0.05

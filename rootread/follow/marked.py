@@ -1,13 +1,15 @@
-"""Roots that a person struck out or drew: their word against the tracing."""
+"""Roots that a person struck out, drew, parted, joined or found flattened: their word against the tracing."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from rootread.follow.parted import joined, parted
 from rootread.follow.types import Trace
-from rootread.geometry import resample_polyline
+from rootread.geometry import Points, resample_polyline
 from rootread.marks import Marks, RootMark
 from rootread.plane.types import WallPlane
 
@@ -21,26 +23,48 @@ USUAL_WIDTH_IN = 0.08
 
 
 def with_marked_roots(traces: Sequence[Trace], plane: WallPlane, marks: Marks | None) -> tuple[Trace, ...]:
-    """Traces without those struck out, and with those drawn by hand (ids ``m1``, ``m2``, ...)."""
+    """The traces as a person corrected them.
+
+    In this order: parted where one was two, without those struck out, with
+    those drawn by hand (ids ``m1``, ``m2``, ...), joined where two were one,
+    and with the stretches that were seen to be flattened.
+    """
     if marks is None:
         return tuple(traces)
-    struck = [
-        resample_polyline(plane.to_wall_in(np.array(line)), STEP_IN)[0] for line in marks.roots_struck_px
-    ]
+    kept = list(traces)
+    for place_in in _on_wall(plane, marks.splits_px):
+        kept = parted(kept, place_in)
+    kept = _without_struck(kept, [_on_wall(plane, line) for line in marks.roots_struck_px])
+    kept += [_drawn(root, number, plane, kept) for number, root in enumerate(marks.roots_added, start=1)]
+    for ends_px in marks.joins_px:
+        kept = joined(kept, *_on_wall(plane, ends_px))
+    flattened = [_on_wall(plane, line) for line in marks.flattened_px]
+    return tuple(_squeezed(trace, flattened) for trace in kept)
+
+
+def _on_wall(plane: WallPlane, line_px: ArrayLike) -> Points:
+    return plane.to_wall_in(np.asarray(line_px, dtype=float).reshape(-1, 2))
+
+
+def _without_struck(traces: list[Trace], strikes: Sequence[Points]) -> list[Trace]:
+    struck = [resample_polyline(line, STEP_IN)[0] for line in strikes]
     kept = [trace for trace in traces if not any(_means(line, trace) for line in struck)]
     gone = {trace.id for trace in traces} - {trace.id for trace in kept}
-    drawn = [_drawn(root, number, plane, kept) for number, root in enumerate(marks.roots_added, start=1)]
-    return tuple(_without_parent(trace, gone) for trace in kept) + tuple(drawn)
+    return [replace(trace, parent=None) if trace.parent in gone else trace for trace in kept]
 
 
-def _means(strike: np.ndarray, trace: Trace) -> bool:
+def _means(strike: Points, trace: Trace) -> bool:
     on_trace = cKDTree(trace.points).query(strike)[0] < STRUCK_NEAR_IN
-    on_strike = cKDTree(strike).query(trace.points)[0] < STRUCK_NEAR_IN
-    return bool(max(on_trace.mean(), on_strike.mean()) >= STRUCK_SHARE)
+    return bool(max(on_trace.mean(), _beside(trace, strike).mean()) >= STRUCK_SHARE)
+
+
+def _beside(trace: Trace, line_in: Points) -> NDArray[np.bool_]:
+    """``(N,)`` True at the points of a trace that lie on a line of close points."""
+    return np.asarray(cKDTree(line_in).query(trace.points)[0] < STRUCK_NEAR_IN)
 
 
 def _drawn(root: RootMark, number: int, plane: WallPlane, others: Sequence[Trace]) -> Trace:
-    points, _ = resample_polyline(plane.to_wall_in(np.array(root.points_px)), STEP_IN)
+    points, _ = resample_polyline(_on_wall(plane, root.points_px), STEP_IN)
     if root.width_px is not None:
         width_in = root.width_px / plane.scale.px_per_in
     elif others:
@@ -58,5 +82,20 @@ def _drawn(root: RootMark, number: int, plane: WallPlane, others: Sequence[Trace
     )
 
 
-def _without_parent(trace: Trace, gone: set[str]) -> Trace:
-    return replace(trace, parent=None) if trace.parent in gone else trace
+def _squeezed(trace: Trace, flattened: Sequence[Points]) -> Trace:
+    """The trace with every stretch along a marked line said to be flattened."""
+    here = np.zeros(len(trace.points), dtype=bool)
+    for line in flattened:
+        beside = _beside(trace, resample_polyline(line, STEP_IN)[0])
+        # A root that only crosses the line is not meant by it.
+        if beside.sum() * _step_in(trace) >= STRUCK_SHARE * _length_in(line):
+            here |= beside
+    return replace(trace, squeezed=here) if here.any() else trace
+
+
+def _length_in(line: Points) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())
+
+
+def _step_in(trace: Trace) -> float:
+    return _length_in(trace.points) / max(len(trace.points) - 1, 1)

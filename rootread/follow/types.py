@@ -98,3 +98,5 @@ class Trace:
     """Chance that this trace is a root, followed right."""
     cut: bool = False
     """The photo's edge, the scale object or the wall's side ends it, so its tip is not its end."""
+    squeezed: NDArray[np.bool_] | None = None
+    """``(N,)`` True where a person marked it flattened; None where nobody did."""

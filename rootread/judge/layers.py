@@ -110,11 +110,11 @@ def _layer(
         stopped=became.count("stopped"),
         sideways_in=sum(member.sideways_in for member in members),
         p_value=p_value,
-        recorded=_match(depth_in, se_in, recorded),
+        recorded=recorded_match(depth_in, se_in, recorded),
     )
 
 
-def _match(depth_in: float, se_in: float, recorded: Sequence[RecordedLayer]) -> str | None:
+def recorded_match(depth_in: float, se_in: float, recorded: Sequence[RecordedLayer]) -> str | None:
     """Name of the nearest recorded layer within the joint uncertainty, as the sheet writes it."""
     within = 2.0 * float(np.hypot(se_in, MATCH_FLOOR_IN))
     near = [layer for layer in recorded if abs(layer.depth_in - depth_in) <= within]

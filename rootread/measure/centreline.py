@@ -66,15 +66,19 @@ def wiggle_kept(wavelength_in: float, span_in: float, step_in: float) -> float:
 def centreline(trace: Trace, settings: MeasureSettings) -> Trace:
     """The trace at even steps along its smoothed centreline.
 
-    Widths are interpolated; a point counts as inferred when it is nearer to
-    an inferred point of the trace than to a seen one.
+    Widths are interpolated; a point counts as inferred, or as marked flattened,
+    when it is nearer to such a point of the trace than to another.
     """
     points, at = resample_polyline(trace.points, settings.step_in)
     along = arc_length(trace.points)
-    inferred: NDArray[np.bool_] = np.interp(at, along, trace.inferred.astype(float)) > 0.5
+
+    def spread(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        return np.interp(at, along, flags.astype(float)) > 0.5
+
     return replace(
         trace,
         points=smooth(points, window_points(settings.smoothing_in, settings.step_in)),
         width_in=np.interp(at, along, trace.width_in),
-        inferred=inferred,
+        inferred=spread(trace.inferred),
+        squeezed=None if trace.squeezed is None else spread(trace.squeezed),
     )

@@ -33,6 +33,8 @@ def measure_root(
     descent_at = descent_along(points, settings.step_in, settings.tangent_in)
     below = depth_below_surface(points, surface_in)
     flat = flattened_points(even.width_in, even.inferred, noise, settings)
+    if even.squeezed is not None:
+        flat = flat | even.squeezed
     seen = ~even.inferred if not even.inferred.all() else np.ones_like(even.inferred)
     return RootReading(
         trace=even,

@@ -1,0 +1,87 @@
+"""Layers as a person saw them on the wall: their depth wins over the one that was found."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rootread.fieldsheet import RecordedLayer
+from rootread.judge.diversions import diversions
+from rootread.judge.layers import MEMBER_IN, recorded_match
+from rootread.judge.passage import LayerPlace, outcomes
+from rootread.judge.types import Layer
+from rootread.marks import LayerMark, Marks
+from rootread.measure.types import Readings
+from rootread.plane.types import WallPlane
+
+MOVED_IN = 3.0
+"""A found layer this near to a marked one is the same layer, moved; another one is a layer of its own."""
+MARKED_SE_IN = 0.15
+"""A person draws the depth of a layer to about this."""
+NO_EVIDENCE = 1.0
+"""p value of a layer that only the person saw: its roots gather no more than chance would have it."""
+
+
+def with_marked_layers(
+    layers: Sequence[Layer],
+    readings: Readings,
+    plane: WallPlane,
+    marks: Marks | None,
+    recorded: Sequence[RecordedLayer],
+) -> tuple[Layer, ...]:
+    """The found layers with each marked one in the place of the nearest, from the top down.
+
+    What the roots did is counted anew at the marked depth. A marked layer that
+    was not found has a p value of 1.
+    """
+    if marks is None or not marks.layers:
+        return tuple(layers)
+    left, drawn = list(layers), []
+    for mark in marks.layers:
+        line_in = plane.to_wall_in(np.array(mark.line_px))
+        line_in = line_in[np.argsort(line_in[:, 0])]
+        depth_in = _mean_depth(line_in)
+        near = [layer for layer in left if abs(layer.depth_in - depth_in) <= MOVED_IN]
+        moved = min(near, key=lambda layer: abs(layer.depth_in - depth_in), default=None)
+        if moved is not None:
+            left.remove(moved)
+        place = LayerPlace(depth_in, float(line_in[0, 0]), float(line_in[-1, 0]))
+        p_value = NO_EVIDENCE if moved is None else moved.p_value
+        drawn.append(_layer(readings, place, mark, p_value, recorded))
+    return tuple(sorted([*left, *drawn], key=lambda layer: layer.depth_in))
+
+
+def _mean_depth(line_in: np.ndarray) -> float:
+    """Mean depth along the line, by its run from left to right."""
+    width_in = float(np.ptp(line_in[:, 0]))
+    if width_in == 0:
+        return float(line_in[:, 1].mean())
+    return float(np.trapezoid(line_in[:, 1], line_in[:, 0]) / width_in)
+
+
+def _layer(
+    readings: Readings,
+    place: LayerPlace,
+    mark: LayerMark,
+    p_value: float,
+    recorded: Sequence[RecordedLayer],
+) -> Layer:
+    members = [
+        event
+        for event in diversions(readings.roots)
+        if abs(event.depth_in - place.depth_in) <= MEMBER_IN and place.holds(event.x_in, event.depth_in)
+    ]
+    became = list(outcomes(readings.roots, place, {member.root for member in members}).values())
+    se_in = float(np.hypot(MARKED_SE_IN, readings.errors.depth_se_in(place.depth_in)))
+    return Layer(
+        depth_in=place.depth_in,
+        depth_se_in=se_in,
+        x_from_in=place.x_from_in,
+        x_to_in=place.x_to_in,
+        reached=len(became),
+        crossed=became.count("crossed"),
+        turned=became.count("turned"),
+        stopped=became.count("stopped"),
+        sideways_in=sum(member.sideways_in for member in members),
+        p_value=p_value,
+        recorded=mark.name or recorded_match(place.depth_in, se_in, recorded),
+    )
