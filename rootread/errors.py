@@ -5,6 +5,11 @@ can tell a wall that cannot be read (``WallRefused``) from a request that makes
 no sense (``BadRequest``).
 """
 
+from rootread.text import one_line
+
+LONGEST_TEXT = 240
+"""Cause and remedy may quote a cell or a file name, which may be of any length."""
+
 
 class RootreadError(Exception):
     """Base of all errors raised on purpose.
@@ -16,9 +21,9 @@ class RootreadError(Exception):
     """
 
     def __init__(self, cause: str, remedy: str = "") -> None:
-        self.cause = cause
-        self.remedy = remedy
-        super().__init__(f"{cause} {remedy}".strip())
+        self.cause = one_line(cause, LONGEST_TEXT)
+        self.remedy = one_line(remedy, LONGEST_TEXT)
+        super().__init__(f"{self.cause} {self.remedy}".strip())
 
 
 class WallRefused(RootreadError):

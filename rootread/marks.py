@@ -26,9 +26,11 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any, Literal
 
+from rootread import infile
 from rootread.errors import BadMarks
 
 VERSION = 1
+LARGEST_MB = 20.0
 REMEDY = "Mend it or draw the marks again."
 
 Place = tuple[float, float]
@@ -126,7 +128,7 @@ def read_marks(path: Path, photo_size_px: tuple[int, int] | None = None) -> Mark
     BadMarks : unreadable, of another version, or something in it makes no sense; says where.
     """
     try:
-        content = json.loads(path.read_text(encoding="utf-8"), parse_int=float)
+        content = json.loads(infile.content(path, LARGEST_MB).decode("utf-8"), parse_int=float)
     except (OSError, ValueError, RecursionError) as error:  # bad text and bad JSON are ValueErrors
         raise BadMarks(f"{path.name}: not readable as JSON ({error}).", REMEDY) from error
     return marks_from(content, path.name, photo_size_px)

@@ -6,28 +6,45 @@ Lengths are inches and angles degrees unless the name says otherwise.
 """
 
 import dataclasses
-import math
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
+from rootread import infile
 from rootread.errors import BadSettings
+
+LARGEST_MB = 1.0
+LIMITS = (0.0, 1e6)
+"""Of a number that does not state its own."""
+ASCENDING = (
+    ("photo", "min_megapixels", "max_megapixels"),
+    ("find", "ridge_low", "ridge_high"),
+    ("find", "network_low", "network_high"),
+    ("measure", "pattern_low_deg", "pattern_high_deg"),
+    ("judge", "turned_from", "slowed_from", "open_from"),
+)
+"""A section and settings of it of which none may be below the one before it."""
+
+
+def within(default: float, low: float, high: float) -> Any:
+    """A number with the limits between which the method works; a settings file is held to them."""
+    return field(default=default, metadata={"limits": (low, high)})
 
 
 @dataclass(frozen=True)
 class PhotoSettings:
     """Reading the photo."""
 
-    min_megapixels: float = 0.3
-    max_megapixels: float = 120.0
+    min_megapixels: float = within(0.3, 0, 1000)
+    max_megapixels: float = within(120.0, 0, 1000)
 
 
 @dataclass(frozen=True)
 class PlaneSettings:
     """Scale, level, surface, and the working resolution."""
 
-    working_px_per_in: float = 72.0
+    working_px_per_in: float = within(72.0, 10, 600)
     """The flat wall is never finer than this; coarser photos keep their own resolution."""
     level: Literal["auto", "card", "staff", "photo", "surface"] = "auto"
 
@@ -39,22 +56,22 @@ class FindSettings:
     finder: Literal["ridges", "network"] = "network"
     polarity: Literal["pale", "dark"] = "pale"
     """Whether roots are paler or darker than the soil; the ridge finder needs to be told."""
-    ridge_low: float = 2.3
-    ridge_high: float = 4.0
+    ridge_low: float = within(2.3, 0, 100)
+    ridge_high: float = within(4.0, 0, 100)
     """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
-    network_low: float = 0.35
-    network_high: float = 0.9
+    network_low: float = within(0.35, 0, 1)
+    network_high: float = within(0.9, 0, 1)
     """Hysteresis on the network's root probability."""
-    min_piece_in: float = 0.4
+    min_piece_in: float = within(0.4, 0, 100)
 
 
 @dataclass(frozen=True)
 class FollowSettings:
     """From root pixels to whole roots."""
 
-    max_gap_in: float = 1.5
-    max_bend_deg: float = 40.0
-    min_length_in: float = 0.5
+    max_gap_in: float = within(1.5, 0, 12)
+    max_bend_deg: float = within(40.0, 0, 180)
+    min_length_in: float = within(0.5, 0.1, 100)
 
 
 @dataclass(frozen=True)
@@ -62,22 +79,22 @@ class MeasureSettings:
     """The definitions of the figures."""
 
     pattern_from: Literal["horizontal", "plumb"] = "horizontal"
-    pattern_low_deg: float = 30.0
-    pattern_high_deg: float = 35.0
-    min_angle_uncertainty_deg: float = 5.0
-    step_in: float = 0.05
-    smoothing_in: float = 0.30
+    pattern_low_deg: float = within(30.0, -90, 90)
+    pattern_high_deg: float = within(35.0, -90, 90)
+    min_angle_uncertainty_deg: float = within(5.0, 0, 90)
+    step_in: float = within(0.05, 0.01, 1)
+    smoothing_in: float = within(0.30, 0.01, 6)
     """Span of the local parabola through the centreline; keeps 94 % of a wiggle 0.5 in long."""
-    tangent_in: float = 1.0
-    run_max_descent_deg: float = 12.0
-    run_min_length_in: float = 1.5
-    run_min_depth_in: float = 1.0
-    turn_max_descent_deg: float = 12.0
-    turn_min_change_deg: float = 15.0
-    flattened_ratio: float = 1.5
-    flattened_min_length_in: float = 0.5
-    density_cell_in: float = 2.0
-    counted_width_in: float = 0.05
+    tangent_in: float = within(1.0, 0.1, 12)
+    run_max_descent_deg: float = within(12.0, 0, 90)
+    run_min_length_in: float = within(1.5, 0.1, 100)
+    run_min_depth_in: float = within(1.0, 0, 100)
+    turn_max_descent_deg: float = within(12.0, -90, 90)
+    turn_min_change_deg: float = within(15.0, 0, 180)
+    flattened_ratio: float = within(1.5, 1, 100)
+    flattened_min_length_in: float = within(0.5, 0.05, 100)
+    density_cell_in: float = within(2.0, 0.25, 100)
+    counted_width_in: float = within(0.05, 0, 10)
     """Thinner stretches of root do not count toward the wall's descent and shares."""
 
 
@@ -85,20 +102,20 @@ class MeasureSettings:
 class JudgeSettings:
     """Layers and the grade."""
 
-    layer_p_value: float = 0.05
-    layer_min_held: float = 0.25
+    layer_p_value: float = within(0.05, 0, 1)
+    layer_min_held: float = within(0.25, 0, 1)
     """A gathering that holds a smaller share of the roots that reach it is no restricting layer."""
-    permutations: int = 999
-    bootstrap: int = 400
-    seed: int = 1
-    weight_descent: float = 0.30
-    weight_passage: float = 0.30
-    weight_straightness: float = 0.15
-    weight_roundness: float = 0.10
-    weight_evenness: float = 0.15
-    open_from: float = 80.0
-    slowed_from: float = 60.0
-    turned_from: float = 40.0
+    permutations: int = within(999, 19, 99999)
+    bootstrap: int = within(400, 20, 99999)
+    seed: int = within(1, 0, 2**32 - 1)
+    weight_descent: float = within(0.30, 0, 1)
+    weight_passage: float = within(0.30, 0, 1)
+    weight_straightness: float = within(0.15, 0, 1)
+    weight_roundness: float = within(0.10, 0, 1)
+    weight_evenness: float = within(0.15, 0, 1)
+    open_from: float = within(80.0, 0, 100)
+    slowed_from: float = within(60.0, 0, 100)
+    turned_from: float = within(40.0, 0, 100)
 
 
 @dataclass(frozen=True)
@@ -121,8 +138,8 @@ def read_settings(path: Path) -> Settings:
     BadSettings : the file is not TOML, or names an unknown section, key or value.
     """
     try:
-        given = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        given = tomllib.loads(infile.content(path, LARGEST_MB).decode("utf-8"))
+    except (OSError, ValueError, RecursionError) as error:  # bad text and bad TOML are ValueErrors
         raise BadSettings(f"{path}: not readable as TOML ({error}).", "Mend it or leave it out.") from error
     return settings_from_dict(given, str(path))
 
@@ -136,27 +153,49 @@ def settings_from_dict(given: dict[str, Any], where: str) -> Settings:
             raise BadSettings(f"{where}: [{name}] is not a section.", f"Known: {', '.join(known)}.")
         section_type = type(getattr(Settings(), name))
         sections[name] = section_type(**_checked(values, section_type, f"{where} [{name}]"))
-    return Settings(**sections)
+    settings = Settings(**sections)
+    _check_together(settings, where)
+    return settings
 
 
 def _checked(values: dict[str, Any], section_type: type, where: str) -> dict[str, Any]:
     hints = get_type_hints(section_type)
+    limits = {key.name: key.metadata.get("limits", LIMITS) for key in dataclasses.fields(section_type)}
     checked = {}
     for key, value in values.items():
         if key not in hints:
             raise BadSettings(f"{where}: {key} is not a setting.", f"Known: {', '.join(hints)}.")
-        hint = hints[key]
-        if get_origin(hint) is Literal:
-            wanted = f"one of {', '.join(get_args(hint))}"
-            fits = value in get_args(hint)
-        else:
-            wanted = "a whole number" if hint is int else "a number"
-            is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            fits = is_number and math.isfinite(value) and hint(value) == value
+        wanted, fits = _fits(value, hints[key], limits[key])
         if not fits:
             raise BadSettings(f"{where}: {key} = {value!r}.", f"Give {wanted}.")
-        checked[key] = hint(value) if hint in (int, float) else value
+        checked[key] = hints[key](value) if hints[key] in (int, float) else value
     return checked
+
+
+def _fits(value: Any, kind: Any, limits: tuple[float, float]) -> tuple[str, bool]:
+    """What is wanted, in words, and whether a value is that."""
+    if get_origin(kind) is Literal:
+        return f"one of {', '.join(get_args(kind))}", isinstance(value, str) and value in get_args(kind)
+    if kind is bool:
+        return "true or false", isinstance(value, bool)
+    low, high = limits
+    wanted = f"{'a whole number' if kind is int else 'a number'} from {low:g} to {high:g}"
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return wanted, is_number and low <= value <= high and kind(value) == value
+
+
+def _check_together(settings: Settings, where: str) -> None:
+    """What one number alone cannot show."""
+    for section, *keys in ASCENDING:
+        values = [getattr(getattr(settings, section), key) for key in keys]
+        if values != sorted(values):
+            raise BadSettings(
+                f"{where} [{section}]: {' and '.join(keys)} do not ascend.", "Mend their order."
+            )
+    judge = settings.judge
+    weights = [key.name for key in dataclasses.fields(judge) if key.name.startswith("weight_")]
+    if sum(getattr(judge, weight) for weight in weights) <= 0:
+        raise BadSettings(f"{where} [judge]: all weights of the grade are 0.", "Give at least one above 0.")
 
 
 def settings_toml(settings: Settings) -> str:

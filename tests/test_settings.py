@@ -51,7 +51,7 @@ def _all_changed() -> Settings:
     for section in dataclasses.fields(Settings):
         default = getattr(Settings(), section.name)
         changed = {
-            name: value if isinstance(value, str) else value + 1
+            name: value if isinstance(value, str) else value + (1 if isinstance(value, int) else 0.01)
             for name, value in dataclasses.asdict(default).items()
         }
         sections[section.name] = dataclasses.replace(default, **changed)
@@ -102,3 +102,34 @@ def test_a_number_that_is_none_is_refused(file, number):
     for section, setting in (("measure", "step_in"), ("judge", "permutations")):
         with pytest.raises(BadSettings, match=setting):
             read_settings(file(f"[{section}]\n{setting} = {number}\n"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[judge]\npermutations = 1000000000\n",
+        "[measure]\nstep_in = 0.0\n",
+        "[plane]\nworking_px_per_in = -5\n",
+        "[judge]\nseed = -1\n",
+        "[follow]\nmax_gap_in = nan\n",
+    ],
+)
+def test_a_number_with_which_the_method_cannot_work_is_refused_with_its_limits(file, text):
+    with pytest.raises(BadSettings, match=r"Give a (whole )?number from .* to "):
+        read_settings(file(text))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["[judge]\nopen_from = 50\n", "[measure]\npattern_high_deg = 20\n", "[find]\nnetwork_low = 0.95\n"],
+)
+def test_limits_that_cross_are_refused(file, text):
+    with pytest.raises(BadSettings, match="do not ascend"):
+        read_settings(file(text))
+
+
+def test_a_grade_of_no_parts_is_refused(file):
+    parts = ("descent", "passage", "straightness", "roundness", "evenness")
+    text = "[judge]\n" + "".join(f"weight_{part} = 0\n" for part in parts)
+    with pytest.raises(BadSettings, match="weights"):
+        read_settings(file(text))

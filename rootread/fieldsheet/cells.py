@@ -6,11 +6,13 @@ from typing import Any, get_args
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet.names import nearest
 from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord
+from rootread.text import is_showable
 from rootread.units import length_in
 
 # Scale objects whose one length may differ from the usual: marker side, band length.
 SCALES_WITH_UNIT = ("card", "staff")
 # Walls name files (pictures/WALL.jpg), so their names must do on every system.
+LONGEST_NAME = 120
 NOT_IN_A_NAME = set('/\\:*?"<>|')
 
 
@@ -21,8 +23,12 @@ def _photo(cell: str) -> str:
 
 
 def _wall(cell: str) -> str:
-    if NOT_IN_A_NAME & set(cell) or cell.startswith("."):
-        raise BadSheet(f"{cell!r} cannot name files.", 'Leave out / \\ : * ? " < > | and a dot in front.')
+    if NOT_IN_A_NAME & set(cell) or cell.startswith(".") or not is_showable(cell):
+        raise BadSheet(
+            f"{cell!r} cannot name files.", 'Leave out / \\ : * ? " < > |, line breaks and a dot in front.'
+        )
+    if len(cell) > LONGEST_NAME:
+        raise BadSheet(f"{cell!r} is too long for a name.", f"Keep to {LONGEST_NAME} characters.")
     return cell
 
 

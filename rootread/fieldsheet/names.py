@@ -10,7 +10,13 @@ def plain(name: str) -> str:
     return unicodedata.normalize("NFC", name).casefold()
 
 
+LONGEST_WORD = 60
+"""Longer words are no misspelling of anything known, and comparing them takes long."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """``Did you mean ...?``, or nothing if nothing is near."""
+    if len(word) > LONGEST_WORD:
+        return ""
     near = get_close_matches(word, list(known), n=1, cutoff=0.5)
     return f"Did you mean {near[0]}?" if near else ""

@@ -9,10 +9,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from rootread import infile
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.types import SheetRow, default_row
+
+LARGEST_MB = 20.0
 
 
 def read_sheet(path: Path) -> tuple[SheetRow, ...]:
@@ -39,9 +42,9 @@ def read_sheet(path: Path) -> tuple[SheetRow, ...]:
 
 def _records(path: Path) -> list[list[str]]:
     try:
-        data = path.read_bytes()
+        data = infile.content(path, LARGEST_MB)
     except OSError as error:
-        raise BadSheet(f"{path}: cannot be opened ({error.strerror}).", "Check the name.") from error
+        raise BadSheet(f"{path}: cannot be opened ({error.strerror}).", "Save it as CSV again.") from error
     text = _text(data, path.name)
     header = text.lstrip("\r\n").split("\n", 1)[0]
     separator = max(",;\t", key=header.count)

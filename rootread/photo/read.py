@@ -7,7 +7,9 @@ through every plugin, so that nothing but a photo is ever decoded.
 """
 
 import io
-from collections.abc import Callable
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import cv2
@@ -20,6 +22,7 @@ from PIL.PngImagePlugin import PngImageFile
 from PIL.TiffImagePlugin import TiffImageFile
 from pillow_heif import HeifImageFile
 
+from rootread import infile
 from rootread.errors import UnreadablePhoto
 from rootread.photo.colour import MODES, by_profile, flat_srgb
 from rootread.photo.exif import Tags, all_tags, camera_name, focal_length_px, subject_distance_in
@@ -28,6 +31,8 @@ from rootread.settings import PhotoSettings
 
 Rgb = NDArray[np.uint8]
 
+LARGEST_MB = 500.0
+"""Of the file; a photo of 100 megapixels in 16 bits has more than this only when it is not packed at all."""
 KINDS = "JPEG, PNG, TIFF or HEIC"
 HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -56,7 +61,7 @@ def read_photo(path: Path | str, settings: PhotoSettings | None = None) -> Photo
     path = Path(path)
     settings = settings or PhotoSettings()
     try:
-        data = path.read_bytes()
+        data = infile.content(path, LARGEST_MB)
     except OSError as error:
         raise UnreadablePhoto(
             f"{path.name}: cannot be opened ({error.strerror}).", "Check the name and that it is a file."
@@ -82,7 +87,8 @@ def _open(data: bytes, name: str) -> Image.Image:
     if reader is None:
         raise UnreadablePhoto(f"{name}: not a {KINDS} file.", f"Save the photo as {KINDS}.")
     try:
-        image = reader(io.BytesIO(data))
+        with _quietly():
+            image = reader(io.BytesIO(data))
     except Exception as error:  # a decoder fed damaged bytes fails in more ways than can be listed
         raise _damaged(name, error) from error
     if image.mode not in MODES:
@@ -125,9 +131,10 @@ def _check_size(image: Image.Image, settings: PhotoSettings, name: str) -> None:
 def _decode(image: Image.Image, data: bytes, name: str) -> Rgb:
     """The pixels, upright and sRGB."""
     try:
-        rgb = _plain_jpeg(image, data)
-        if rgb is None:
-            rgb = flat_srgb(image)
+        with _quietly():
+            rgb = _plain_jpeg(image, data)
+            if rgb is None:
+                rgb = flat_srgb(image)
     except Exception as error:  # as in _open
         raise _damaged(name, error) from error
     # Asked only now: Pillow turns a TIFF, and the HEIC decoder its picture, while decoding,
@@ -151,9 +158,18 @@ def _plain_jpeg(image: Image.Image, data: bytes) -> Rgb | None:
 def _tags(image: Image.Image) -> Tags:
     """Exif tags; none where they are damaged, since the picture itself may be whole."""
     try:
-        return all_tags(image.getexif())
+        with _quietly():
+            return all_tags(image.getexif())
     except Exception:  # as in _open
         return {}
+
+
+@contextmanager
+def _quietly() -> Iterator[None]:
+    """Without Pillow's warnings of damaged tags: what cannot be read without them is refused in words."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        yield
 
 
 def _damaged(name: str, error: Exception) -> UnreadablePhoto:

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import NamedTuple
 
 import cv2
-import matplotlib
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
@@ -26,7 +26,10 @@ _LATER_COSTS = 0.002
 def font(size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     """DejaVu Sans, which comes with matplotlib."""
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size_px)
+    # Found without importing it: that takes long, and makes a folder in the user's home.
+    spec = find_spec("matplotlib")
+    assert spec is not None and spec.origin is not None  # a requirement of the package
+    return ImageFont.truetype(str(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name), size_px)
 
 
 def wrap(text: str, face: ImageFont.FreeTypeFont, width_px: float, max_lines: int) -> list[str]:
