@@ -3,19 +3,24 @@
 from rootread.report.console import walls_text
 from rootread.report.counsel import advice_items
 from rootread.report.embed import jpeg
-from rootread.report.page import page
+from rootread.report.page import page, page_parts
 from rootread.report.picture import draw_wall
+from rootread.report.scale_picture import draw_scale
 from rootread.report.section import wall_section
-from rootread.report.tables import rows_of, table_csv
+from rootread.report.tables import csv_head, csv_rows, rows_of, table_csv
 from rootread.report.traces import traces_json
 from rootread.schema import TABLES
 
 __all__ = [
     "TABLES",
     "advice_items",
+    "csv_head",
+    "csv_rows",
+    "draw_scale",
     "draw_wall",
     "jpeg",
     "page",
+    "page_parts",
     "rows_of",
     "table_csv",
     "traces_json",

@@ -7,11 +7,11 @@ staff's own marks, leans, or starts at the wrong surface.
 import cv2
 import numpy as np
 
-from rootread.geometry import Points
+from rootread.geometry import Points, resample_polyline
 from rootread.photo import Photo
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, INK, LEVEL, PAPER, RGB, WHITE
-from rootread.report.lettering import Label, draw_labels, font
+from rootread.report.lettering import Label, draw_labels, font, wrap
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over, stroke, veil
 from rootread.report.view import View
 from rootread.report.words import scale_words
@@ -23,6 +23,11 @@ FOUND: RGB = (0, 190, 255)
 MISFIT: RGB = (255, 70, 60)
 # Residuals are tenths of a pixel; they are drawn this many times larger.
 MAGNIFIED = 100.0
+# A tape has hundreds of places, so close that large dots would hide its ticks.
+MANY_PLACES = 100
+# An uncertain surface is drawn with its band; a sure one's would not be seen beside the line.
+SEEN_SURFACE_IN = 0.5
+DASH_PX = 12.0
 LETTERS_PX = 22
 CAPTION_PX = 24
 
@@ -36,12 +41,10 @@ def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
     view = View(plane, scale, 0, size_px)
     sheet = clear_sheet(*size_px)
     _draw_grid(sheet, view)
-    surface = view.px(plane.surface.line_in)
-    stroke(sheet, [surface], DARK, 6)
-    stroke(sheet, [surface], LEVEL, 3)
+    _draw_surface(sheet, view)
     outlines = [view.from_photo(np.vstack([outline, outline[:1]])) for outline in plane.scale.outlines_px]
-    stroke(sheet, outlines, DARK, 5)
-    stroke(sheet, outlines, FOUND, 3)
+    stroke(sheet, outlines, DARK, 3)
+    stroke(sheet, outlines, FOUND, 1)
     _draw_residuals(sheet, view)
     sheet = draw_labels(sheet, _grid_labels(view))
     return np.vstack([lay_over(sheet, picture), _caption(plane, size_px[0])])
@@ -62,6 +65,23 @@ def _draw_grid(sheet: Sheet, view: View) -> None:
     veil(sheet, strong, WHITE, 2, 0.7)
 
 
+def _draw_surface(sheet: Sheet, view: View) -> None:
+    """The surface line, and two standard errors to both sides where that can be seen."""
+    surface = view.plane.surface
+    stroke(sheet, [view.px(surface.line_in)], DARK, 6)
+    stroke(sheet, [view.px(surface.line_in)], LEVEL, 3)
+    if 2 * surface.se_in > SEEN_SURFACE_IN:
+        sides = [view.px(surface.line_in + np.array([0.0, side * 2 * surface.se_in])) for side in (-1, 1)]
+        dashes = [line[start : start + 2] for line in map(_fine, sides) for start in range(0, len(line), 4)]
+        stroke(sheet, dashes, DARK, 4)
+        stroke(sheet, dashes, LEVEL, 2)
+
+
+def _fine(line: Points) -> Points:
+    """A line of points every few pixels, from which dashes are cut."""
+    return resample_polyline(line, DASH_PX / 2)[0]
+
+
 def _draw_residuals(sheet: Sheet, view: View) -> None:
     """A dot where each place was found, and a line to where the plane puts it, magnified."""
     scale = view.plane.scale
@@ -70,7 +90,7 @@ def _draw_residuals(sheet: Sheet, view: View) -> None:
     if scale.fitted_px is not None:
         off = (scale.fitted_px - scale.points_px) * view.scale * MAGNIFIED
         stroke(sheet, list(np.stack([found, found + off], axis=1)), MISFIT, 2)
-    stroke(sheet, dots, FOUND, 5)
+    stroke(sheet, dots, FOUND, 5 if len(found) < MANY_PLACES else 3)
 
 
 def _grid_labels(view: View) -> list[Label]:
@@ -81,7 +101,7 @@ def _grid_labels(view: View) -> list[Label]:
         labels.append(_label(view, view.px([[x, 0.0]])[0], f"{x:+g}" if x else "0"))
     for z in np.arange(LABELLED_IN, z1, LABELLED_IN):
         line = view.level_line(z)
-        inside = line[line[:, 0] > LETTERS_PX]
+        inside = line[line[:, 0] > 2 * LETTERS_PX]
         if len(inside):
             labels.append(_label(view, inside[0], f"{z:g} in"))
     return [label for label in labels if label is not None]
@@ -99,20 +119,26 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
     """What the picture shows, in words, on a strip below it."""
     seen = "seen square on" if plane.tilt_deg < 1 else f"camera {plane.tilt_deg:.0f} degrees from square"
     tilt = "tilt not known" if np.isnan(plane.tilt_deg) else seen
+    surface = {
+        "photo": "found",
+        "marks": "as marked",
+        "assumed": "not found, the photo's upper edge stands for it",
+    }
     words = (
         f"{scale_words(plane)} Level within {plane.level.se_deg:.1f} degrees; {tilt}.",
         f"{len(plane.scale.points_px)} places found (blue), off by {plane.scale.residual_px:.2f} px on "
         f"average (red, drawn {MAGNIFIED:.0f} times larger). Grid: 1 inch, every sixth line numbered.",
-        *plane.cautions[:2],
+        f"Soil surface (yellow) {surface[plane.surface.source]}, sure to {plane.surface.se_in:.1f} in.",
+        *plane.cautions,
     )
+    face = font(CAPTION_PX)
+    lines = [line for text in words for line in wrap(text, face, width_px - 30, 3)]
     line_px = round(1.4 * CAPTION_PX)
-    sheet = clear_sheet(width_px, line_px * len(words) + 16)
+    sheet = clear_sheet(width_px, line_px * len(lines) + 16)
     sheet[:] = (*PAPER, 255)
-    labels = []
-    longest = max(font(CAPTION_PX).getlength(text) for text in words)
-    size = max(int(CAPTION_PX * min(1.0, (width_px - 30) / longest)), 12)
-    for number, text in enumerate(words):
-        length = int(font(size).getlength(text))
-        labels.append(Label(14, 8 + number * line_px, length, line_px, text, size, INK, PAPER, 1.0))
+    labels = [
+        Label(14, 8 + number * line_px, int(face.getlength(text)), line_px, text, CAPTION_PX, INK, PAPER, 1.0)
+        for number, text in enumerate(lines)
+    ]
     strip = draw_labels(sheet, labels)
     return np.ascontiguousarray(strip[:, :, :3])

@@ -3,6 +3,7 @@
 import re
 from functools import cache
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -41,8 +42,11 @@ PICTURE_PX, PICTURE_QUALITY = 1500, 68
 THUMB_PX, THUMB_QUALITY = 260, 70
 
 
-def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
-    """A wall's section: picture, parts of the grade, layers, figures and cautions, or why it was refused."""
+def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: str | None = None) -> str:
+    """A wall's section: picture, parts of the grade, layers, figures and cautions, or why it was refused.
+
+    ``scale_picture`` is the place of the picture that shows the scale, beside the report.
+    """
     if isinstance(wall, RefusedWall):
         return template("refused.html").render(
             anchor=anchor(wall.name),
@@ -69,6 +73,7 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings) -> str:
         advice=advice_items(wall),
         thumb=photo_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
         photo=photo_uri(lay_over(axis_sheet(wall), bare_photo(wall)), PICTURE_PX, PICTURE_QUALITY),
+        scale_picture=quote(scale_picture) if scale_picture else None,
         marks=sheet_uri(marks_sheet(wall), PICTURE_PX),
         ramp=_ramp(),
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
