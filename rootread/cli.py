@@ -16,8 +16,8 @@ from rootread.errors import BadRequest, RootreadError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rootread.batch import Run
-    from rootread.batch.run import Progress, Record
+    from rootread.batch import Record, Run
+    from rootread.batch.run import Progress
     from rootread.settings import Settings
 
 app = typer.Typer(

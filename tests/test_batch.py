@@ -165,3 +165,9 @@ def test_an_interrupted_write_leaves_the_old_file(tmp_path: Path, monkeypatch: p
         write_bytes(path, b"new")
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_picture_of_the_scale_lies_beside_the_wall_and_the_report_links_to_it(out: Path) -> None:
+    assert cv2.imread(str(out / "pictures" / "north face-scale.jpg")) is not None
+    html = (out / "report.html").read_text(encoding="utf-8")
+    assert 'href="pictures/north%20face-scale.jpg"' in html

@@ -2,11 +2,14 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from importlib.metadata import version
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+from rootread.batch.files import file_stem
+from rootread.batch.places import is_here, on_disk, place
+from rootread.batch.program import program
 from rootread.errors import BadRequest
 from rootread.fieldsheet import SheetRow, default_row, match_photos, read_sheet
 from rootread.marks import marks_path
@@ -15,6 +18,8 @@ from rootread.settings import Settings, settings_toml
 
 PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}
 SHEET_NAME = "sheet.csv"
+RESULT_SIGNS = ("walls.csv", "records")
+"""A folder with one of these holds results, so its pictures are no photos of walls."""
 
 
 @dataclass(frozen=True)
@@ -27,13 +32,15 @@ class WallJob:
 
     def key(self, settings: Settings) -> str:
         """Hash of everything the reading depends on: when it is the same, so is the result."""
+        # Which row of the spreadsheet it was says nothing of the wall: a row put in above moves all below.
+        said = asdict(replace(self.row, row=None))
         parts = [
-            version("rootread").encode(),
+            program().encode(),
             settings_toml(settings).encode(),
-            json.dumps(asdict(self.row), sort_keys=True).encode(),
+            json.dumps(said, sort_keys=True).encode(),
             _content(self.photo),
             _content(self.marks) if self.marks else b"",
-            *(_content(profile) for profile in profile_files(self.photo)),
+            *(_content(profile) for profile in (profile_files(self.photo) if is_here(self.photo) else ())),
         ]
         digest = hashlib.sha256()
         for part in parts:
@@ -49,8 +56,26 @@ class Plan:
     messages: tuple[str, ...]
 
 
-def plan_walls(places: Sequence[Path]) -> Plan:
+@dataclass
+class _Folder:
+    """A folder with a sheet, or the topmost one, and the photos that are under its sheet."""
+
+    path: Path
+    photos: dict[Path, str] = field(default_factory=dict)
+    """Each with the folder it lies in as seen from the topmost, ``pit 3``; blank for the topmost itself."""
+
+
+def plan_walls(places: Sequence[str | Path], out: str | Path | None = None) -> Plan:
     """Photos named one by one or by folder, each with its row of the sheet that lies beside it.
+
+    Folders within a folder are gone into. One without a sheet of its own is
+    under the sheet of the folder above it. A wall that nobody named, of a photo
+    in a folder beneath, is called after both: ``pit 3-IMG_2``.
+
+    Parameters
+    ----------
+    places : photos and folders, as paths or as addresses such as ``s3://bucket/field``.
+    out : where results go; nothing in it is taken for a photo.
 
     Raises
     ------
@@ -58,28 +83,80 @@ def plan_walls(places: Sequence[Path]) -> Plan:
     """
     jobs: list[WallJob] = []
     messages: list[str] = []
-    for place in places:
-        found, said = _walls_of_folder(place) if place.is_dir() else _wall_of_photo(place)
+    for given in places:
+        with _reaching(given):
+            path = place(given)
+            if path.is_dir():
+                found, said = _walls_of_folder(path, place(out) if out else None)
+            else:
+                found, said = _wall_of_photo(path)
         jobs += found
         messages += said
+    unique = {str(job.photo): job for job in jobs}
     named: dict[str, Path] = {}
-    for job in jobs:
-        other = named.setdefault(job.row.wall.casefold(), job.photo)
+    for job in unique.values():
+        other = named.setdefault(file_stem(job.row.wall).casefold(), job.photo)
         if other != job.photo:
             raise BadRequest(
                 f"{other} and {job.photo} would both be wall {job.row.wall}.",
                 "Give each its own wall name in the sheet.",
             )
-    unique = {job.photo: job for job in jobs}
     return Plan(tuple(unique.values()), tuple(messages))
 
 
-def _walls_of_folder(folder: Path) -> tuple[list[WallJob], list[str]]:
-    photos = sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTO_ENDINGS and p.is_file())
-    if not photos:
-        raise BadRequest(f"{folder} holds no photo.", f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}.")
-    matched = match_photos(_rows_beside(folder), photos)
-    return [_job(photo, row) for photo, row in matched.pairs], list(matched.messages)
+@contextmanager
+def _reaching(given: str | Path) -> Iterator[None]:
+    try:
+        yield
+    except BadRequest:
+        raise
+    except Exception as error:
+        if isinstance(given, Path) or "://" not in given:
+            raise
+        # Every kind of store has its own errors: no such bucket, no leave to read it, no network.
+        raise BadRequest(
+            f"{given} cannot be reached ({error}).", "Check the address and the login."
+        ) from error
+
+
+def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[str]]:
+    jobs: list[WallJob] = []
+    messages: list[str] = []
+    for folder in _sheets_and_photos(top, out):
+        matched = match_photos(_rows_beside(folder.path), folder.photos, folder.photos)
+        jobs += [_job(photo, row) for photo, row in matched.pairs]
+        where = "" if folder.path == top else f"{folder.path.name}: "
+        messages += [where + message for message in matched.messages]
+    if not jobs:
+        raise BadRequest(f"{top} holds no photo.", f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}.")
+    return jobs, messages
+
+
+def _sheets_and_photos(top: Path, out: Path | None) -> list[_Folder]:
+    """The topmost folder, and each below it that has a sheet, with their photos, in the order of names."""
+    found = [_Folder(top)]
+
+    def gather(path: Path, under: _Folder, where: str) -> None:
+        entries = sorted(path.iterdir(), key=lambda entry: entry.name)
+        names = {entry.name for entry in entries}
+        if path != top and names & set(RESULT_SIGNS):
+            return
+        if path != top and SHEET_NAME in names:
+            under = _Folder(path)
+            found.append(under)
+        folders = []
+        for entry in entries:
+            if entry.name.startswith("."):
+                continue
+            if entry.suffix.lower() in PHOTO_ENDINGS and entry.is_file():
+                under.photos[entry] = where
+            elif entry != out and entry.is_dir() and not entry.is_symlink():
+                folders.append(entry)
+        for folder in folders:
+            gather(folder, under, f"{where}/{folder.name}" if where else folder.name)
+
+    gather(top, found[0], "")
+    return found
 
 
 def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
@@ -93,12 +170,17 @@ def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
 
 def _rows_beside(folder: Path) -> tuple[SheetRow, ...]:
     sheet = folder / SHEET_NAME
-    return read_sheet(sheet) if sheet.exists() else ()
+    if not sheet.exists():
+        return ()
+    with on_disk(sheet) as file:
+        return read_sheet(file)
 
 
 def _job(photo: Path, row: SheetRow) -> WallJob:
-    marks = marks_path(photo, row.wall)
-    return WallJob(photo, row, marks if marks.exists() else None)
+    # The name may have the folder's before it; marks lie beside the photo under the name it has there.
+    beside = photo.stem if row.wall.endswith(f"-{photo.stem}") else row.wall
+    found = [marks_path(photo, name) for name in dict.fromkeys((row.wall, beside))]
+    return WallJob(photo, row, next((marks for marks in found if marks.exists()), None))
 
 
 def _content(path: Path) -> bytes:

@@ -1,52 +1,30 @@
-"""A run: read each wall that is missing or changed, keep its record, write the tables and the report."""
+"""A run: read each wall that is missing or changed, write the tables and the report."""
 
-import json
-import multiprocessing
-from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import asdict, dataclass
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import overload
 
-import cv2
-
-from rootread.batch.files import file_stem, write_bytes, write_json
+from rootread.batch.cluster import read_far
+from rootread.batch.files import remove_parts, write_bytes, writing
+from rootread.batch.places import place
 from rootread.batch.plan import Plan, WallJob
+from rootread.batch.pool import Done, read_here
+from rootread.batch.program import program
+from rootread.batch.read import AGAIN, failed, read_elsewhere, read_job
+from rootread.batch.record import Places, Record, read_rows, write_wall
 from rootread.errors import BadRequest
-from rootread.report import (
-    TABLES,
-    advice_items,
-    draw_wall,
-    jpeg,
-    page,
-    rows_of,
-    table_csv,
-    traces_json,
-    wall_section,
-)
+from rootread.report import TABLES, csv_head, csv_rows, page_parts
 from rootread.schema import Row
 from rootread.settings import Settings
-from rootread.wall import Wall, read_or_refuse
 
-Progress = Callable[[int, int, "Record"], None]
+Progress = Callable[[int, int, Record], None]
+"""Called with how many walls are done, how many there are, and the wall just done."""
 
-
-@dataclass(frozen=True)
-class Record:
-    """What a run keeps of one wall: enough for the tables and the report, without the photo."""
-
-    key: str
-    rows: dict[str, list[Row]]
-    """Rows of each table, by the table's name."""
-    section: str
-    """The wall's section of the report, HTML."""
-    advice: list[dict[str, str]]
-    """What to do, for the report's summary."""
-
-    @property
-    def wall(self) -> Row:
-        """The wall's own row."""
-        return self.rows["walls"][0]
+LOST = "Reading this photo ended the process that read it, most likely for want of memory."
 
 
 @dataclass(frozen=True)
@@ -70,42 +48,78 @@ class Run:
 
 def grade_walls(
     plan: Plan,
-    out: Path,
+    out: str | Path,
     settings: Settings | None = None,
     workers: int = 1,
     progress: Progress | None = None,
+    cluster: str = "",
 ) -> Run:
     """Read the walls of a plan and write everything that comes out into ``out``.
 
     A wall is written as soon as it is read. A wall whose photo, sheet row,
-    marks, settings and program version are those of its record is not read
-    again. Results do not depend on the number of ``workers``.
+    marks, settings and program are those of its record is not read again.
+    Results do not depend on how many ``workers`` there are, nor where.
+
+    Parameters
+    ----------
+    plan : from ``plan_walls``.
+    out : a folder, or an address such as ``s3://bucket/results``.
+    settings : defaults when left out.
+    workers : how many processes read walls on this machine.
+    progress : told of each wall that is done.
+    cluster : address of a Dask scheduler, whose workers then read the walls.
 
     Raises
     ------
-    BadRequest : ``out`` cannot be written.
+    BadRequest : ``out`` cannot be written, or the cluster cannot be used.
     """
-    settings = settings or Settings()
-    _check_writable(out)
+    began = time.time()
+    settings, folder = settings or Settings(), place(out)
+    _check_writable(folder)
     done: dict[int, Record] = {}
-    for index, record in _records(plan, out, settings, workers):
+    for index, record in _read(plan.jobs, folder, settings, workers, cluster):
         done[index] = record
         if progress:
             progress(len(done), len(plan.jobs), record)
     records = tuple(done[index] for index in range(len(plan.jobs)))
-    for name in TABLES:
-        rows = [row for record in records for row in record.rows[name]]
-        write_bytes(out / f"{name}.csv", table_csv(name, rows).encode("utf-8"))
-    report = page(
-        [record.wall for record in records],
-        [record.section for record in records],
-        settings,
-        out,
-        [record.advice for record in records],
-        _compared([record.wall for record in records]),
+    _write_tables(folder, plan.jobs)
+    _write_report(folder, records, settings)
+    remove_parts(folder, before=began)
+    return Run(folder, records, plan.messages)
+
+
+def _read(
+    jobs: Sequence[WallJob], out: Path, settings: Settings, workers: int, cluster: str
+) -> Iterator[Done]:
+    def give_up(job: WallJob) -> Record:
+        return write_wall(failed(job, LOST), out, AGAIN, settings)
+
+    if cluster:
+        there = partial(read_elsewhere, out=out, settings=settings, asking=program())
+        return read_far(there, jobs, cluster, give_up)
+    return read_here(partial(read_job, out=out, settings=settings), jobs, workers, give_up)
+
+
+def _write_tables(out: Path, jobs: Sequence[WallJob]) -> None:
+    """The tables, a wall at a time: a thousand walls have a hundred thousand roots."""
+    with ExitStack() as stack:
+        files = {name: stack.enter_context(writing(out / f"{name}.csv")) for name in TABLES}
+        for name, file in files.items():
+            file.write(csv_head(name).encode("utf-8"))
+        for job in jobs:
+            rows = read_rows(out, job.row.wall)
+            for name, file in files.items():
+                file.write(csv_rows(name, rows[name]).encode("utf-8"))
+
+
+def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> None:
+    walls = [record.wall for record in records]
+    parts = page_parts(
+        walls, _Sections(out, walls), settings, out, [record.advice for record in records], _compared(walls)
     )
-    write_bytes(out / "report.html", report.encode("utf-8"))
-    return Run(out, records, plan.messages)
+    with writing(out / "report.html") as file:
+        for part in parts:
+            file.write(part.encode("utf-8"))
 
 
 def _compared(walls: list[Row]) -> list[str]:
@@ -115,61 +129,32 @@ def _compared(walls: list[Row]) -> list[str]:
     return grade_words(walls)
 
 
-def _records(plan: Plan, out: Path, settings: Settings, workers: int) -> Iterator[tuple[int, Record]]:
-    """Each wall's record with its place in the plan, as they come."""
-    todo: list[tuple[int, WallJob, str]] = []
-    for index, job in enumerate(plan.jobs):
-        key = job.key(settings)
-        kept = _kept_record(out, job, key)
-        if kept:
-            yield index, kept
-        else:
-            todo.append((index, job, key))
-    if workers <= 1 or len(todo) <= 1:
-        for index, job, key in todo:
-            yield index, _read_and_write(job, key, out, settings)
-        return
-    # Fresh processes: a forked copy of OpenCV's threads can wait forever on a lock nobody holds.
-    fresh = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=fresh, initializer=_one_thread) as pool:
-        futures = {pool.submit(_read_and_write, job, key, out, settings): index for index, job, key in todo}
-        for future in as_completed(futures):
-            yield futures[future], future.result()
+class _Sections(Sequence[str]):
+    """The walls' sections of the report, each read from its file when it is its turn."""
 
+    def __init__(self, out: Path, walls: Sequence[Row]) -> None:
+        self._places = [Places(out, str(wall["wall"])) for wall in walls]
 
-def _one_thread() -> None:
-    # The processes share the cores already; threads in each would only contend.
-    cv2.setNumThreads(1)
+    def __len__(self) -> int:
+        return len(self._places)
 
-
-def _read_and_write(job: WallJob, key: str, out: Path, settings: Settings) -> Record:
-    """Read one wall; write its picture and traces, then its record, which says that they are there."""
-    wall = read_or_refuse(job.photo, job.row, job.marks, settings)
-    stem = file_stem(job.row.wall)
-    if isinstance(wall, Wall):
-        write_bytes(out / "pictures" / f"{stem}.jpg", jpeg(draw_wall(wall, settings)))
-        write_json(out / "traces" / f"{stem}.json", traces_json(wall))
-    record = Record(key, rows_of(wall), wall_section(wall, settings), advice_items(wall))
-    write_json(_record_path(out, job), asdict(record))
-    return record
-
-
-def _kept_record(out: Path, job: WallJob, key: str) -> Record | None:
-    try:
-        kept: dict[str, Any] = json.loads(_record_path(out, job).read_text(encoding="utf-8"))
-        return Record(**kept) if kept["key"] == key else None
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-
-
-def _record_path(out: Path, job: WallJob) -> Path:
-    return out / "records" / f"{file_stem(job.row.wall)}.json"
+    @overload
+    def __getitem__(self, index: int) -> str: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[str]: ...
+    def __getitem__(self, index: int | slice) -> str | Sequence[str]:
+        if isinstance(index, slice):
+            return [self[k] for k in range(len(self))[index]]
+        return self._places[index].section.read_text(encoding="utf-8")
 
 
 def _check_writable(out: Path) -> None:
     try:
         out.mkdir(parents=True, exist_ok=True)
+        # Made first, so that a later look for photos knows the folder for one of results.
+        (out / "records").mkdir(exist_ok=True)
         write_bytes(out / ".writable", b"")
         (out / ".writable").unlink()
-    except OSError as error:
-        raise BadRequest(f"{out} cannot be written ({error.strerror}).", "Choose another --out.") from error
+    except Exception as error:
+        # A disk has OSError, and every kind of store errors of its own.
+        raise BadRequest(f"{out} cannot be written ({error}).", "Choose another --out.") from error

@@ -1,7 +1,7 @@
 """Which row of the sheet speaks of which photo."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rootread.errors import BadSheet
@@ -18,21 +18,30 @@ class Matched:
     """Rows without a photo and photos without a row, in words."""
 
 
-def match_photos(rows: Sequence[SheetRow], photos: Iterable[Path]) -> Matched:
-    """Give each photo of one folder its row of the sheet, in the order of the photos.
+def match_photos(
+    rows: Sequence[SheetRow], photos: Iterable[Path], folders: Mapping[Path, str] | None = None
+) -> Matched:
+    """Give each photo its row of the sheet, in the order of the photos.
 
     File names are compared without regard to upper and lower case, and a row
     may leave out the file's ending. A photo without a row gets ``default_row``.
+
+    Parameters
+    ----------
+    rows : of one sheet.
+    photos : that it speaks of.
+    folders : the folder of each photo below the run's own, such as ``pit 3``; a wall that nobody
+        named is then called ``pit 3-IMG_2``, for cameras use the same names again and again.
 
     Raises
     ------
     BadSheet : two photos would have the same row or the same wall name.
     """
-    photos = list(photos)
-    if not rows:
-        pairs = [(photo, default_row(photo.name)) for photo in photos]
-        _check_walls(pairs)
-        return Matched(tuple(pairs), ())
+    photos, folders = list(photos), folders or {}
+
+    def shown(photo: Path) -> str:
+        return "/".join(part for part in (folders.get(photo, ""), photo.name) if part)
+
     row_of: dict[Path, SheetRow] = {}
     messages = []
     for row in rows:
@@ -40,8 +49,8 @@ def match_photos(rows: Sequence[SheetRow], photos: Iterable[Path]) -> Matched:
         named = named or [photo for photo in photos if _same(photo.stem, row.photo)]
         if len(named) > 1:
             raise BadSheet(
-                f"Row {row.row}: {row.photo} could be {' or '.join(photo.name for photo in named)}.",
-                "Write the file's whole name.",
+                f"Row {row.row}: {row.photo} could be {' or '.join(shown(photo) for photo in named)}.",
+                "Write the file's whole name, or put a sheet beside the photos of each folder.",
             )
         if not named:
             near = nearest(row.photo, [photo.name for photo in photos])
@@ -52,14 +61,25 @@ def match_photos(rows: Sequence[SheetRow], photos: Iterable[Path]) -> Matched:
             )
         else:
             row_of[named[0]] = row
-    pairs = [(photo, row_of.get(photo) or default_row(photo.name)) for photo in photos]
-    messages += [
-        f"{photo.name} has no row in the sheet; it is read without one."
+    pairs = [
+        (photo, _named(row_of.get(photo) or default_row(photo.name), folders.get(photo, "")))
         for photo in photos
-        if photo not in row_of
     ]
+    if rows:
+        messages += [
+            f"{shown(photo)} has no row in the sheet; it is read without one."
+            for photo in photos
+            if photo not in row_of
+        ]
     _check_walls(pairs)
     return Matched(tuple(pairs), tuple(messages))
+
+
+def _named(row: SheetRow, folder: str) -> SheetRow:
+    """The row with its wall's name; one that is but the photo's gets the folder's before it."""
+    if not folder or row.wall != default_row(row.photo).wall:
+        return row
+    return replace(row, wall="-".join([*folder.split("/"), row.wall]))
 
 
 def _check_walls(pairs: Iterable[tuple[Path, SheetRow]]) -> None:

@@ -1,7 +1,7 @@
 """The report: one page that carries everything inside itself, summary first."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,19 @@ def page(
     advice: Sequence[Sequence[Item]] = (),
     compared: Sequence[str] = (),
 ) -> str:
-    """The report as HTML.
+    """The report as HTML; see ``page_parts``."""
+    return "".join(page_parts(walls, sections, settings, out, advice, compared))
+
+
+def page_parts(
+    walls: Sequence[Row],
+    sections: Sequence[str],
+    settings: Settings,
+    out: Path,
+    advice: Sequence[Sequence[Item]] = (),
+    compared: Sequence[str] = (),
+) -> Iterator[str]:
+    """The report as HTML, piece by piece, so that no more than one wall's pictures are held at a time.
 
     Parameters
     ----------
@@ -50,26 +62,26 @@ def page(
     read = [index for index in order if walls[index]["status"] == "read"]
     refused = [index for index in order if walls[index]["status"] != "read"]
     groups = folder_advice({str(walls[index]["wall"]): advice[index] for index in read if advice})
-    return str(
-        template("page.html").render(
-            title=_title(walls),
-            headline=_headline([walls[index] for index in read], len(refused)),
-            treatments=_treatments([walls[index] for index in read]),
-            compared=compared,
-            zones=zones(settings.judge),
-            advice=[_advice(group) for group in groups[:MOST_GROUPS]],
-            other_advice=left_over_words(groups),
-            advice_cautions=CAUTIONS,
-            flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
-            walls=[_summary(walls[index], settings) for index in read],
-            refused=[Markup(sections[index]) for index in refused],
-            sections=[Markup(sections[index]) for index in read],
-            definitions=_definitions(settings),
-            settings_text=settings_toml(settings),
-            version=version("rootread"),
-            out_name=out.resolve().name,
-        )
+    told = template("page.html").generate(
+        title=_title(walls),
+        headline=_headline([walls[index] for index in read], len(refused)),
+        treatments=_treatments([walls[index] for index in read]),
+        compared=compared,
+        zones=zones(settings.judge),
+        advice=[_advice(group) for group in groups[:MOST_GROUPS]],
+        other_advice=left_over_words(groups),
+        advice_cautions=CAUTIONS,
+        flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
+        walls=[_summary(walls[index], settings) for index in read],
+        refused=(Markup(sections[index]) for index in refused),
+        any_refused=bool(refused),
+        sections=(Markup(sections[index]) for index in read),
+        definitions=_definitions(settings),
+        settings_text=settings_toml(settings),
+        version=version("rootread"),
+        out_name=out.resolve().name,
     )
+    yield from (str(part) for part in told)
 
 
 def _worst_first(wall: Row) -> tuple[bool, float, str]:

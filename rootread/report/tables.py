@@ -18,8 +18,8 @@ from rootread.wall import RefusedWall, Wall
 
 DECIMALS = {"in": 3, "deg": 2, "px/in": 3, "s": 2, "0-100": 1, "0-1": 3}
 """By unit; ratios, which have none, get four."""
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell that starts so for a formula and runs it."""
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""A spreadsheet takes a cell that starts so for a formula and runs it, in some languages the wide signs too."""
 
 
 def rows_of(wall: Wall | RefusedWall) -> dict[str, list[Row]]:
@@ -125,12 +125,22 @@ def layer_rows(wall: Wall | RefusedWall) -> list[Row]:
 
 def table_csv(name: str, rows: Iterable[Row]) -> str:
     """A table as CSV text; without rows it is the header alone."""
-    columns = TABLES[name]
+    return csv_head(name) + csv_rows(name, rows)
+
+
+def csv_head(name: str) -> str:
+    """The first line of a table's CSV text."""
+    return _csv([[column.name for column in TABLES[name]]])
+
+
+def csv_rows(name: str, rows: Iterable[Row]) -> str:
+    """The other lines, or some of them."""
+    return _csv([_cell(row[column.name], column) for column in TABLES[name]] for row in rows)
+
+
+def _csv(lines: Iterable[Iterable[str]]) -> str:
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(column.name for column in columns)
-    for row in rows:
-        writer.writerow(_cell(row[column.name], column) for column in columns)
+    csv.writer(text, lineterminator="\n").writerows(lines)
     return text.getvalue()
 
 

@@ -1,0 +1,96 @@
+"""What a run keeps of each wall, so that tables and report can be made without its photo."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rootread.batch.files import file_stem, write_bytes, write_json
+from rootread.report import advice_items, draw_scale, draw_wall, jpeg, rows_of, traces_json, wall_section
+from rootread.schema import Row
+from rootread.settings import Settings
+from rootread.wall import RefusedWall, Wall
+
+Rows = dict[str, list[Row]]
+"""Rows of each table, by the table's name."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """One wall of a run, as much of it as is held while the others are read."""
+
+    wall: Row
+    """The wall's row of ``walls.csv``."""
+    advice: tuple[dict[str, str], ...]
+    """The first thing to do, for the report's summary."""
+    kept: bool
+    """An earlier run had read it and nothing has changed since."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """The files of one wall in a folder of results."""
+
+    out: Path
+    wall: str
+
+    @property
+    def picture(self) -> Path:
+        """The photo with its marks."""
+        return self.out / "pictures" / f"{file_stem(self.wall)}.jpg"
+
+    @property
+    def scale_picture(self) -> Path:
+        """The scale object as it was found, with the inch grid it gives."""
+        return self.out / "pictures" / f"{file_stem(self.wall)}-scale.jpg"
+
+    @property
+    def traces(self) -> Path:
+        """Each root's line."""
+        return self.out / "traces" / f"{file_stem(self.wall)}.json"
+
+    @property
+    def section(self) -> Path:
+        """The wall's section of the report, HTML."""
+        return self.out / "records" / f"{file_stem(self.wall)}.html"
+
+    @property
+    def rows(self) -> Path:
+        """The wall's rows of every table, its advice, and the hash of what they were made from."""
+        return self.out / "records" / f"{file_stem(self.wall)}.json"
+
+
+def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings) -> Record:
+    """Write all that comes of one wall; last the record, which says that the rest is there."""
+    places = Places(out, wall.name)
+    if isinstance(wall, Wall):
+        write_bytes(places.picture, jpeg(draw_wall(wall, settings)))
+        write_bytes(places.scale_picture, jpeg(draw_scale(wall.photo, wall.plane)))
+        write_json(places.traces, traces_json(wall))
+    else:
+        for stale in (places.picture, places.scale_picture, places.traces):
+            stale.unlink(missing_ok=True)
+    scale_picture = f"pictures/{places.scale_picture.name}"
+    write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
+    rows, advice = rows_of(wall), advice_items(wall)
+    write_json(places.rows, {"key": key, "rows": rows, "advice": advice})
+    return Record(rows["walls"][0], tuple(advice[:1]), False)
+
+
+def kept_record(out: Path, wall: str, key: str) -> Record | None:
+    """The record of an earlier run, if it was made from the same things and its files are all there."""
+    places = Places(out, wall)
+    try:
+        found: dict[str, Any] = json.loads(places.rows.read_text(encoding="utf-8"))
+        record = Record(found["rows"]["walls"][0], tuple(found["advice"][:1]), True)
+        read = record.wall["status"] == "read"
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return None
+    files = [places.section, *([places.picture, places.scale_picture, places.traces] if read else [])]
+    return record if found.get("key") == key and all(file.exists() for file in files) else None
+
+
+def read_rows(out: Path, wall: str) -> Rows:
+    """A wall's rows of every table."""
+    rows: Rows = json.loads(Places(out, wall).rows.read_text(encoding="utf-8"))["rows"]
+    return rows
