@@ -9,6 +9,8 @@ from rootread.errors import BadRequest
 from rootread.report.tables import FORMULA_STARTS
 from rootread.schema import TABLES
 
+REMEDY = "Grade again into a fresh folder, and compare that."
+
 
 def read_table(folders: Sequence[Path], name: str) -> pd.DataFrame:
     """One table of one or more result folders, rows in the folders' order.
@@ -17,23 +19,34 @@ def read_table(folders: Sequence[Path], name: str) -> pd.DataFrame:
 
     Raises
     ------
-    BadRequest : a folder has no such table.
+    BadRequest : a folder has no such table, or one that was changed by hand beyond reading.
     """
     tables = []
     for folder in folders:
         path = folder / f"{name}.csv"
         if not path.is_file():
             raise BadRequest(f"{path} is missing.", f"Grade into {folder} first: rootread grade ... --out")
-        words = {column.name: str for column in TABLES[name] if column.type is str}
-        table = pd.read_csv(
-            path, dtype=words, keep_default_na=False, na_values={c: [""] for c in _numbers(name)}
-        )
-        for column in words:
-            table[column] = table[column].map(_as_written)
+        table = _table(path, name)
         if len(folders) > 1:
             table["folder"] = str(folder)
         tables.append(table)
     return pd.concat(tables, ignore_index=True)
+
+
+def _table(path: Path, name: str) -> pd.DataFrame:
+    types = {column.name: str if column.type is str else float for column in TABLES[name]}
+    blank = {column: [""] for column in _numbers(name)}
+    try:
+        table = pd.read_csv(path, dtype=types, keep_default_na=False, na_values=blank, index_col=False)
+        missing = [column for column in types if column not in table]
+    except (OSError, ValueError) as error:  # pandas' own errors, and text that is none, are ValueErrors
+        raise BadRequest(f"{path} is no table of rootread's ({error}).", REMEDY) from error
+    if missing:
+        raise BadRequest(f"{path} has no column {missing[0]}.", REMEDY)
+    for column in types:
+        if types[column] is str:
+            table[column] = table[column].map(_as_written)
+    return table
 
 
 def _numbers(name: str) -> list[str]:
