@@ -14,7 +14,9 @@ from rootread.batch.places import is_here
 RESERVED = '\\/:*?"<>|%'
 """Characters that some system gives a meaning in file names."""
 LONGEST_STEM = 150
-"""Letters; with an ending it stays below the 255 bytes of common file systems in most scripts."""
+"""Bytes, which file systems count; with endings it stays below the 255 of the common ones."""
+DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(1, 10))}
+"""What Windows takes for a device, whatever ending follows."""
 PART = ".part"
 """Ending of a file that is not whole yet."""
 
@@ -73,7 +75,11 @@ def file_stem(wall: str) -> str:
     stem = "".join(c if c.isprintable() and c not in RESERVED else f"%{ord(c):02X}" for c in wall)
     # A leading dot hides the file or climbs out of the folder; a trailing one is lost on some systems.
     stem = "%2E" + stem[1:] if stem.startswith(".") else stem
-    if len(stem) > LONGEST_STEM:
+    if stem.split(".")[0].upper() in DEVICES:
+        stem = f"%{ord(stem[0]):02X}{stem[1:]}"
+    content = stem.encode()
+    if len(content) > LONGEST_STEM:
         # Names that differ at their far end alone must stay different.
-        stem = f"{stem[: LONGEST_STEM - 9]}~{hashlib.sha256(wall.encode()).hexdigest()[:8]}"
+        head = content[: LONGEST_STEM - 9].decode(errors="ignore")
+        stem = f"{head}~{hashlib.sha256(wall.encode()).hexdigest()[:8]}"
     return stem.rstrip(". ") or "wall"

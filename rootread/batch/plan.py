@@ -7,17 +7,22 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+from rootread import infile
 from rootread.batch.files import file_stem
 from rootread.batch.places import is_here, on_disk, place
 from rootread.batch.program import program
 from rootread.errors import BadRequest
 from rootread.fieldsheet import SheetRow, default_row, match_photos, read_sheet
+from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.plane.lens import profile_files
 from rootread.settings import Settings, settings_toml
+from rootread.text import is_showable, one_line
 
 PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}
 SHEET_NAME = "sheet.csv"
+LARGEST_MB = 1000.0
+"""Nothing larger is read by any stage."""
 RESULT_SIGNS = ("walls.csv", "records")
 """A folder with one of these holds results, so its pictures are no photos of walls."""
 
@@ -95,7 +100,7 @@ def plan_walls(places: Sequence[str | Path], out: str | Path | None = None) -> P
     unique = {str(job.photo): job for job in jobs}
     named: dict[str, Path] = {}
     for job in unique.values():
-        other = named.setdefault(file_stem(job.row.wall).casefold(), job.photo)
+        other = named.setdefault(plain(file_stem(job.row.wall)), job.photo)
         if other != job.photo:
             raise BadRequest(
                 f"{other} and {job.photo} would both be wall {job.row.wall}.",
@@ -123,7 +128,12 @@ def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[s
     jobs: list[WallJob] = []
     messages: list[str] = []
     for folder in _sheets_and_photos(top, out):
-        matched = match_photos(_rows_beside(folder.path), folder.photos, folder.photos)
+        odd = [photo for photo in folder.photos if not is_showable(photo.name)]
+        messages += [
+            f"{_in_words(photo)} is left out: its name is not plain text. Rename it." for photo in odd
+        ]
+        photos = {photo: where for photo, where in folder.photos.items() if photo not in odd}
+        matched = match_photos(_rows_beside(folder.path), photos, photos)
         jobs += [_job(photo, row) for photo, row in matched.pairs]
         where = "" if folder.path == top else f"{folder.path.name}: "
         messages += [where + message for message in matched.messages]
@@ -162,10 +172,18 @@ def _sheets_and_photos(top: Path, out: Path | None) -> list[_Folder]:
 def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
     if not photo.exists():
         raise BadRequest(f"There is no file or folder {photo}.", "Check the name.")
+    if not photo.is_file():
+        raise BadRequest(f"{photo} is not an ordinary file.", "Name a photo, or a folder of photos.")
+    if not is_showable(photo.name):
+        raise BadRequest(f"The name of {_in_words(photo)} is not plain text.", "Rename it.")
     # The other rows of the sheet are about other photos: their absence here says nothing.
     pairs = match_photos(_rows_beside(photo.parent), [photo]).pairs
     row = pairs[0][1] if pairs else default_row(photo.name)
     return [_job(photo, row)], []
+
+
+def _in_words(photo: Path) -> str:
+    return one_line(photo.name, 80) or "A photo"
 
 
 def _rows_beside(folder: Path) -> tuple[SheetRow, ...]:
@@ -185,7 +203,7 @@ def _job(photo: Path, row: SheetRow) -> WallJob:
 
 def _content(path: Path) -> bytes:
     try:
-        return hashlib.sha256(path.read_bytes()).digest()
+        return hashlib.sha256(infile.content(path, LARGEST_MB)).digest()
     except OSError:
         # The stage that reads the file says what is wrong with it.
         return b"unreadable"

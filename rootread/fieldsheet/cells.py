@@ -6,14 +6,19 @@ from typing import Any, get_args
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet.names import nearest
 from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord
-from rootread.text import is_showable
+from rootread.text import is_showable, one_line
 from rootread.units import length_in
 
 # Scale objects whose one length may differ from the usual: marker side, band length.
 SCALES_WITH_UNIT = ("card", "staff")
 # Walls name files (pictures/WALL.jpg), so their names must do on every system.
 LONGEST_NAME = 120
+LONGEST_TEXT = 1000
 NOT_IN_A_NAME = set('/\\:*?"<>|')
+
+
+def _text(cell: str) -> str:
+    return one_line(cell, LONGEST_TEXT)
 
 
 def _photo(cell: str) -> str:
@@ -97,19 +102,19 @@ def _not_negative(cell: str) -> float:
 COLUMNS: dict[str, Callable[[str], Any]] = {
     "photo": _photo,
     "wall": _wall,
-    "pit": str,
-    "treatment": str,
-    "date": str,
-    "crop": str,
-    "stage": str,
+    "pit": _text,
+    "treatment": _text,
+    "date": _text,
+    "crop": _text,
+    "stage": _text,
     "scale": _scale,
     "layers": _layers,
     "tool_depth_in": _above_zero,
     "shank_spacing_in": _above_zero,
     "shanks_at_in": _places,
     "pit_depth_in": _above_zero,
-    "notes": str,
+    "notes": _text,
     "standoff_in": _not_negative,
     "level": _word(get_args(LevelWord)),
-    "lens": str,
+    "lens": _text,
 }
