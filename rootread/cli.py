@@ -4,6 +4,7 @@ Everything heavy is imported inside the commands, so that ``--help`` is quick.
 Exit codes: 0 all walls read; 1 some refused, the rest done; 2 the request itself is wrong.
 """
 
+import io
 import sys
 import time
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rootread.errors import BadRequest, RootreadError
+from rootread.text import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -288,8 +290,20 @@ def _sample_images() -> Path:
 
 def main() -> None:
     """Run the command line; errors raised on purpose become one line and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A console that lacks a letter shows a question mark for it, rather than ending the run.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         app()
     except RootreadError as error:
-        typer.echo(f"rootread: {error.cause} {error.remedy}".rstrip(), err=True)
+        typer.echo(f"rootread: {error}", err=True)
         sys.exit(2 if isinstance(error, BadRequest) else 1)
+    except OSError as error:
+        # Disk full, no leave to write, a name too long: the system's own words, and the place.
+        said = one_line(f"{error.filename or 'The system'}: {error.strerror or error}", 300)
+        typer.echo(f"rootread: {said}. Check the place and its permissions.", err=True)
+        sys.exit(2)
+    except MemoryError:
+        typer.echo("rootread: Not enough memory. Use fewer --jobs, or save the photo smaller.", err=True)
+        sys.exit(2)
