@@ -59,8 +59,8 @@ class FindSettings:
     ridge_low: float = within(2.3, 0, 100)
     ridge_high: float = within(4.0, 0, 100)
     """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
-    network_low: float = within(0.35, 0, 1)
-    network_high: float = within(0.9, 0, 1)
+    network_low: float = within(0.25, 0, 1)
+    network_high: float = within(0.75, 0, 1)
     """Hysteresis on the network's root probability."""
     min_piece_in: float = within(0.4, 0, 100)
 
@@ -119,6 +119,13 @@ class JudgeSettings:
 
 
 @dataclass(frozen=True)
+class ReportSettings:
+    """How results are shown; the tables are in inches whatever is said here."""
+
+    units: Literal["in", "cm"] = "in"
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings of a run."""
 
@@ -128,6 +135,7 @@ class Settings:
     follow: FollowSettings = field(default_factory=FollowSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     judge: JudgeSettings = field(default_factory=JudgeSettings)
+    report: ReportSettings = field(default_factory=ReportSettings)
 
 
 def read_settings(path: Path) -> Settings:

@@ -1,7 +1,11 @@
-"""Lengths as people write them, to inches."""
+"""Lengths as people write them, to inches; and back to the unit that a person wants to see."""
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Literal
 
 from rootread.errors import BadRequest
 
@@ -74,3 +78,45 @@ def _sum(terms: list[tuple[float, str | None]], text: str) -> float:
     if not math.isfinite(inches):
         raise BadRequest(f"{text!r} is too large.", REMEDY)
     return inches
+
+
+LengthUnit = Literal["in", "cm"]
+"""What lengths may be shown in; inside, everything stays in inches."""
+_shown: ContextVar[LengthUnit] = ContextVar("lengths shown in", default="in")
+
+
+@contextmanager
+def lengths_shown_in(unit: LengthUnit) -> Iterator[None]:
+    """Sentences, axes and labels made within have their lengths in this unit."""
+    before = _shown.set(unit)
+    try:
+        yield
+    finally:
+        _shown.reset(before)
+
+
+def unit_shown() -> LengthUnit:
+    """The unit that lengths are shown in now."""
+    return _shown.get()
+
+
+def shown(length_in: float) -> float:
+    """A length in the unit shown."""
+    return length_in / INCHES_PER[unit_shown()]
+
+
+def per_length_shown(per_in: float) -> float:
+    """So much to the inch, as so much to the unit shown."""
+    return per_in * INCHES_PER[unit_shown()]
+
+
+def length_range(low_in: float, high_in: float, digits: int = 1, between: str = " to ") -> str:
+    """``2.8 to 3.5``, in the unit shown; a dash where an end is not known."""
+    if not (math.isfinite(low_in) and math.isfinite(high_in)):
+        return "–"
+    return f"{shown(low_in):.{digits}f}{between}{shown(high_in):.{digits}f}"
+
+
+def length_words(length_in: float, digits: int = 1) -> str:
+    """``6.8 in`` or ``17.3 cm``; a dash where there is no figure."""
+    return f"{shown(length_in):.{digits}f} {unit_shown()}" if math.isfinite(length_in) else "–"

@@ -14,6 +14,7 @@ from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, within_outline
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,8 +66,13 @@ def read_wall(
     ------
     WallRefused : the photo cannot be read or no believable scale is in it.
     """
-    started = time.perf_counter()
     settings = settings or Settings()
+    with lengths_shown_in(settings.report.units):
+        return _read(photo, row, marks, settings)
+
+
+def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, settings: Settings) -> Wall:
+    started = time.perf_counter()
     if not isinstance(photo, Photo):
         photo = read_photo(Path(photo), settings.photo)
     row = row or default_row(photo.path.name if photo.path else "photo")

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from rootread.check.types import Finding, State
 from rootread.photo import to_linear
 from rootread.plane import WallImage
+from rootread.units import length_words
 
 CLIPPED_LOOK, CLIPPED_BAD = 0.02, 0.10
 """Shares of the wall that are burnt out or black."""
@@ -45,7 +46,7 @@ def shadow_edges(image: WallImage) -> Finding:
     return Finding(
         "shadow edges",
         "look",
-        f"about {length_in:.0f} in of shadow edge on the wall",
+        f"about {length_words(length_in, 0)} of shadow edge on the wall",
         "Shade the whole wall with a sheet or wait for cloud; roots near the edge are the less sure.",
     )
 

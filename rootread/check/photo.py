@@ -13,6 +13,7 @@ from rootread.marks import Marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.settings import Settings
+from rootread.units import length_words
 
 SCALE_SE_LOOK, SCALE_SE_BAD = 0.01, 0.03
 """Standard error of the scale, as a share of it."""
@@ -79,7 +80,7 @@ def _surface(plane: WallPlane) -> Finding:
     if plane.surface.source == "assumed":
         remedy = "Show the soil surface along the whole top, or draw it in the marks."
         return Finding("surface", "look", "soil surface not found; depths are a guess", remedy)
-    seen = f"soil surface found, sure to {plane.surface.se_in:.1f} in"
+    seen = f"soil surface found, sure to {length_words(plane.surface.se_in)}"
     if plane.surface.se_in <= SURFACE_SE_LOOK_IN:
         return Finding("surface", "good", seen)
     return Finding("surface", "look", seen, "Clear residue from the edge, or draw the surface in the marks.")

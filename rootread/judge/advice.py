@@ -13,6 +13,7 @@ from typing import Literal
 from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Grade, Layer
 from rootread.measure.types import Readings
+from rootread.units import length_words, shown, unit_shown
 
 Kind = Literal["run deeper", "run shallower", "leave", "closer shanks", "look again"]
 
@@ -63,7 +64,7 @@ def _look_again(roots: int, length_in: float) -> Advice:
     return Advice(
         "look again",
         "Too few roots were read to advise on; clean the face, expose more roots and take the photo again.",
-        f"{roots} roots thick enough to count, {length_in:.0f} in in all.",
+        f"{roots} roots thick enough to count, {length_words(length_in, 0)} in all.",
     )
 
 
@@ -82,16 +83,16 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     low, high = _passage_words(layer)
     sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
     evidence = (
-        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached {layer.depth_in:.1f} in were "
-        f"turned or stopped there; {low} to {high} of 100 get through; "
+        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached "
+        f"{length_words(layer.depth_in)} were turned or stopped there; {low} to {high} of 100 get through; "
         f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
     )
     run_in = layer.depth_in + BELOW_LAYER_IN
     within = 2.0 * layer.depth_se_in
     if tool_depth_in is not None and tool_depth_in >= run_in - within:
         text = (
-            f"A layer at {_half(layer.depth_in)} in {sure} although the points ran at "
-            f"{_half(tool_depth_in)} in; depth was not what was missing. Look at moisture when it was run, "
+            f"A layer at {_about(layer.depth_in)} {sure} although the points ran at "
+            f"{_about(tool_depth_in)}; depth was not what was missing. Look at moisture when it was run, "
             "shank spacing and worn points."
         )
         return Advice("leave", text, evidence)
@@ -101,9 +102,9 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
         else ""
     )
     text = (
-        f"A layer at {_half(layer.depth_in)} in {sure}.{floor} If it is dry enough to fracture there, run "
-        f"points at about {_half(run_in)} in (give or take {max(within, 0.5):.1f}), an inch below it, "
-        "and no deeper."
+        f"A layer at {_about(layer.depth_in)} {sure}.{floor} If it is dry enough to fracture there, run "
+        f"points at about {_about(run_in)} (give or take {shown(max(within, 0.5)):.1f}), "
+        f"{_below()} below it, and no deeper."
     )
     return Advice("run deeper", text, evidence)
 
@@ -112,7 +113,7 @@ def _deeper_layer(layer: Layer) -> Advice:
     low, high = _passage_words(layer)
     return Advice(
         "look again",
-        f"A second layer at {_half(layer.depth_in)} in held the roots that got so far; open the upper one "
+        f"A second layer at {_about(layer.depth_in)} held the roots that got so far; open the upper one "
         "first and look again next season.",
         f"{layer.turned + layer.stopped} of {layer.reached} roots held there; "
         f"{low} to {high} of 100 get through.",
@@ -131,8 +132,8 @@ def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
         f"Slots and berms differ, and the shanks stood {ratio:.1f} working depths apart; plain points "
         f"loosen all the soil between them up to about {FULL_LOOSENING_SPACING:.1f}, so closer shanks or "
         "wings may even it out.",
-        f"Evenness {evenness:.0f} of 100; shanks {row.shank_spacing_in:.1f} in apart, "
-        f"run {row.tool_depth_in:.1f} in deep.",
+        f"Evenness {evenness:.0f} of 100; shanks {length_words(row.shank_spacing_in)} apart, "
+        f"run {length_words(row.tool_depth_in)} deep.",
     )
 
 
@@ -141,6 +142,11 @@ def _passage_words(layer: Layer) -> tuple[str, str]:
     return f"{100 * interval.low:.0f}", f"{100 * interval.high:.0f}"
 
 
-def _half(length_in: float) -> str:
-    """To the half inch: no implement is set finer."""
-    return f"{round(2 * length_in) / 2:g}"
+def _about(length_in: float) -> str:
+    """To the half inch or the centimetre: no implement is set finer."""
+    finest = {"in": 0.5, "cm": 1.0}[unit_shown()]
+    return f"{round(shown(length_in) / finest) * finest:g} {unit_shown()}"
+
+
+def _below() -> str:
+    return "an inch" if unit_shown() == "in" else length_words(BELOW_LAYER_IN)

@@ -24,6 +24,7 @@ from rootread.plane.edges import (
     unsettled_px,
 )
 from rootread.plane.sightings import Floats, Sightings
+from rootread.units import length_words
 
 MARKER_IN = 2.0
 # Marker centres from the card's centre, ids 0-3 clockwise from top left: a rectangle 5.5 x 8 in.
@@ -91,7 +92,7 @@ class CardFinding:
             told.append(f"Only {len(self.markers)} of the card's 4 markers could be used.")
         curl_in = float(np.abs(self.curl_in).max())
         if curl_in > TOLD_CURL_IN:
-            told.append(f"The card is bent by about {curl_in:.1f} in: mount it on a board.")
+            told.append(f"The card is bent by about {length_words(curl_in)}: mount it on a board.")
         return tuple(told)
 
     @property

@@ -19,6 +19,7 @@ from rootread.plane.sightings import Floats
 from rootread.plane.surface import GroundLine, find_ground_line
 from rootread.plane.types import ScaleFinding, ScaleKind, Surface, WallPlane
 from rootread.settings import PlaneSettings
+from rootread.units import length_words
 
 # A ground line with less evidence than this is not taken for the surface.
 MIN_SURFACE_EVIDENCE = 0.3
@@ -191,7 +192,7 @@ def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
         )
     elif surface_se_in > TOLD_SURFACE_SE_IN:
         told.append(
-            f"The soil surface is uncertain by {surface_se_in:.1f} in, and so are all depths: mark it."
+            f"The soil surface is uncertain by {length_words(surface_se_in)}, and so are all depths: mark it."
         )
     if tilt_deg > TOLD_TILT_DEG:
         told.append(f"The camera was {tilt_deg:.0f} degrees from square to the wall: stand nearer to square.")

@@ -25,6 +25,7 @@ from rootread.plane.staff import BAND_IN, find_staff
 from rootread.plane.strips import Strip, straighten
 from rootread.plane.tape import find_tape
 from rootread.plane.types import ScaleKind
+from rootread.units import length_words, shown, unit_shown
 
 # Two scale objects that differ by more than this are said to, and by more than that contradict each
 # other; each is given its own uncertainty on top.
@@ -158,8 +159,8 @@ def _with_doubts(located: Located, photo: Photo) -> Located:
     width_in = photo.size_px[0] / located.px_per_in
     if not PHOTO_WIDTH_IN[0] <= width_in <= PHOTO_WIDTH_IN[1]:
         raise NoBelievableScale(
-            f"By the {located.kind} the photo would show {width_in:.3g} in of wall from side to side, "
-            "which cannot be.",
+            f"By the {located.kind} the photo would show {shown(width_in):.3g} {unit_shown()} of wall "
+            "from side to side, which cannot be.",
             "Check the size stated for the scale object in the sheet's scale column.",
         )
     stated_in = photo.subject_distance_in
@@ -167,8 +168,8 @@ def _with_doubts(located: Located, photo: Photo) -> Located:
         return located
     ratio = float(np.exp(abs(np.log(located.fit.distance_in / stated_in))))
     told = (
-        f"By the {located.kind} the camera stood {located.fit.distance_in:.0f} in from the wall; "
-        f"the camera itself says {stated_in:.0f} in."
+        f"By the {located.kind} the camera stood {length_words(located.fit.distance_in, 0)} from the wall; "
+        f"the camera itself says {length_words(stated_in, 0)}."
     )
     remedy = "Check the size stated for the scale object."
     if ratio > DISTANCE_CONTRADICTED:

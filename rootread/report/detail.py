@@ -10,7 +10,8 @@ from rootread.measure.abundance import SIZE_FROM_MM, SIZES
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.slices import DepthSlice
 from rootread.measure.types import Readings
-from rootread.report.words import degrees, inches, percent, range_words
+from rootread.report.words import degrees, percent, range_words
+from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
 Table = dict[str, Any]
 """``head``: column names, ``rows``: lists of cells, the first of which names the row."""
@@ -24,8 +25,8 @@ def around_layers(judgement: Judgement, layers: Sequence[Layer]) -> Table | None
     rows = [
         [
             _place(part, layers),
-            f"{range_words(part.from_in, part.to_in, 1)} in",
-            inches(part.root_length_in, 0),
+            f"{length_range(part.from_in, part.to_in)} {unit_shown()}",
+            length_words(part.root_length_in, 0),
             degrees(part.descent_deg),
             percent(part.flattened_share),
         ]
@@ -37,7 +38,7 @@ def around_layers(judgement: Judgement, layers: Sequence[Layer]) -> Table | None
 def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
     within = [layer for layer in layers if part.from_in <= layer.depth_in < part.to_in]
     if within:
-        return "at the layer" if len(layers) == 1 else f"at {inches(within[0].depth_in)}"
+        return "at the layer" if len(layers) == 1 else f"at {length_words(within[0].depth_in)}"
     if part.to_in <= layers[0].depth_in:
         return "above the layer" if len(layers) == 1 else "above both" if len(layers) == 2 else "above all"
     if part.from_in >= layers[-1].depth_in:
@@ -52,13 +53,13 @@ def across_wall(strips: Sequence[Strip]) -> Table | None:
     rows = [
         [
             strip.name,
-            f"{strip.density:.2f}" if math.isfinite(strip.density) else "–",
+            f"{per_length_shown(strip.density):.2f}" if math.isfinite(strip.density) else "–",
             degrees(strip.descent_deg),
             f"{100 * strip.passage:.0f}" if strip.root_length_in > 0 else "–",
         ]
         for strip in strips
     ]
-    head = ["", "root, in per square in", "descent", "of 100 roots get down"]
+    head = ["", f"root, {unit_shown()} per square {unit_shown()}", "descent", "of 100 roots get down"]
     return {"head": head, "rows": rows, "guessed": strips[0].guessed}
 
 
@@ -71,7 +72,7 @@ def abundance_table(judgement: Judgement) -> Table | None:
     steps = sorted({(one.from_in, one.to_in) for one in found})
     cell = {(one.from_in, one.size): f"{one.quantity} ({one.roots})" for one in found}
     rows = [
-        [f"{range_words(top, bottom)} in", *(cell.get((top, size), "–") for size in sizes)]
+        [f"{length_range(top, bottom, 0)} {unit_shown()}", *(cell.get((top, size), "–") for size in sizes)]
         for top, bottom in steps
     ]
     return {"head": ["depth", *(f"{size}, {_size_words(SIZES.index(size))}" for size in sizes)], "rows": rows}
@@ -93,11 +94,11 @@ def finer_figures(judgement: Judgement, readings: Readings) -> list[tuple[str, s
         figures += [
             (
                 "half of the root length lies above",
-                f"{inches(fit.d50_in.value)} ({range_words(fit.d50_in.low, fit.d50_in.high, 1)})",
+                f"{length_words(fit.d50_in.value)} ({length_range(fit.d50_in.low, fit.d50_in.high)})",
             ),
             (
                 "95 % of it lies above",
-                f"{inches(fit.d95_in.value)} ({range_words(fit.d95_in.low, fit.d95_in.high, 1)})",
+                f"{length_words(fit.d95_in.value)} ({length_range(fit.d95_in.low, fit.d95_in.high)})",
             ),
             (
                 "beta of Y = 1 − beta^d, d in cm",
@@ -109,7 +110,8 @@ def finer_figures(judgement: Judgement, readings: Readings) -> list[tuple[str, s
         figures.append(
             (
                 "a usual wave of a root",
-                f"{inches(waves.wavelength_in)} long, {inches(waves.amplitude_in, 2)} to each side",
+                f"{length_words(waves.wavelength_in)} long, "
+                f"{length_words(waves.amplitude_in, 2)} to each side",
             )
         )
     if math.isfinite(judgement.least_descent_deg):

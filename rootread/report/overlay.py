@@ -16,7 +16,8 @@ from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
 from rootread.report.waydown import way_down
-from rootread.report.words import inches, passage_words, recorded_alone, recorded_words
+from rootread.report.words import passage_words, recorded_alone, recorded_words
+from rootread.units import length_words
 
 if TYPE_CHECKING:
     from rootread.wall import Wall
@@ -137,7 +138,7 @@ def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
 def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
     line = view.level_line(layer.depth_in, layer.x_from_in, layer.x_to_in)
     named = f" (sheet: {recorded_words(layer, row)})" if layer.recorded else ""
-    text = f"layer at {inches(layer.depth_in)}{named}\n"
+    text = f"layer at {length_words(layer.depth_in)}{named}\n"
     text += passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
     places = [
         (x, y + below)
@@ -154,7 +155,7 @@ def _label_recorded(view: View, layer: RecordedLayer, room: LabelRoom) -> None:
         for part in (0.99, 0.01, 0.8, 0.2)
         for below in (-30, 30)
     ]
-    text = f"{layer.name} {inches(layer.depth_in)}, from the sheet"
+    text = f"{layer.name} {length_words(layer.depth_in)}, from the sheet"
     room.place(text, places, size_px=LETTERS_PX - 6, ink=WHITE, plate=INK, opacity=0.7, most_roots=0.15)
 
 
@@ -167,7 +168,7 @@ def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> N
         for along in (0.0, -0.5, 0.5, -0.9, 0.9)
     ]
     label = room.place(
-        f"{inches(run.length_in)} sideways",
+        f"{length_words(run.length_in)} sideways",
         places,
         size_px=LETTERS_PX,
         ink=DARK,

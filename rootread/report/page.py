@@ -13,9 +13,10 @@ from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
 from rootread.report.section import anchor, scale_bar, template, zones
-from rootread.report.words import count, inches, listing, pattern_words
+from rootread.report.words import count, listing, pattern_words
 from rootread.schema import Row
 from rootread.settings import MeasureSettings, Settings, settings_toml
+from rootread.units import length_words, lengths_shown_in
 
 DOT_ROWS = (17.0, 39.0, 61.0, 83.0)
 """Heights, in percent of a treatment's row, on which dots that lie close are spread."""
@@ -62,6 +63,9 @@ def page_parts(
     read = [index for index in order if walls[index]["status"] == "read"]
     refused = [index for index in order if walls[index]["status"] != "read"]
     groups = folder_advice({str(walls[index]["wall"]): advice[index] for index in read if advice})
+    with lengths_shown_in(settings.report.units):
+        summaries = [_summary(walls[index], settings) for index in read]
+        definitions = _definitions(settings)
     told = template("page.html").generate(
         title=_title(walls),
         headline=_headline([walls[index] for index in read], len(refused)),
@@ -72,11 +76,11 @@ def page_parts(
         other_advice=left_over_words(groups),
         advice_cautions=CAUTIONS,
         flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
-        walls=[_summary(walls[index], settings) for index in read],
+        walls=summaries,
         refused=(Markup(sections[index]) for index in refused),
         any_refused=bool(refused),
         sections=(Markup(sections[index]) for index in read),
-        definitions=_definitions(settings),
+        definitions=definitions,
         settings_text=settings_toml(settings),
         version=version("rootread"),
         out_name=out.resolve().name,
@@ -124,7 +128,10 @@ def _as_told(verdict: str) -> str:
 
 def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
     low, high = wall["descent_low"], wall["descent_high"]
-    figures = [f"{wall['sideways_in']:.0f} in sideways of {wall['root_length_in']:.0f} in of root"]
+    sideways, length = (
+        length_words(_number(wall[name], math.nan), 0) for name in ("sideways_in", "root_length_in")
+    )
+    figures = [f"{sideways} sideways of {length} of root"]
     if wall["descent_deg"] is not None:
         figures.append(f"mean descent {wall['descent_deg']:.0f}°, likely {low:.0f} to {high:.0f}°")
     grade, grade_low, grade_high = (
@@ -214,7 +221,7 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
         ),
         (
             "roundness",
-            f"The share of root that is not, over {inches(measure.flattened_min_length_in)} or more, "
+            f"The share of root that is not, over {length_words(measure.flattened_min_length_in)} or more, "
             f"{measure.flattened_ratio:g} times as wide as the root's own taper.",
         ),
         ("evenness", "Whether the slots that shanks opened and the berms between them look alike."),
@@ -230,5 +237,5 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
 def _run_words(measure: MeasureSettings) -> str:
     return (
         f"A stretch of root within {measure.run_max_descent_deg:.0f}° of level for at least "
-        f"{inches(measure.run_min_length_in)}, deeper than {inches(measure.run_min_depth_in)}."
+        f"{length_words(measure.run_min_length_in)}, deeper than {length_words(measure.run_min_depth_in)}."
     )

@@ -12,6 +12,7 @@ from rootread.report.strip import draw_strip
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over
 from rootread.report.view import AXIS_PX, View, draw_depth_axis
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 if TYPE_CHECKING:
     from rootread.wall import Wall
@@ -26,8 +27,10 @@ def draw_wall(wall: "Wall", settings: Settings | None = None) -> Picture:
     ``settings`` are those the wall was read with; they place the growth pattern
     and the edges between verdicts.
     """
-    photo = lay_over(marks_sheet(wall), bare_photo(wall))
-    return np.vstack([photo, draw_strip(wall, WIDTH_PX, settings or Settings())])
+    settings = settings or Settings()
+    with lengths_shown_in(settings.report.units):
+        photo = lay_over(marks_sheet(wall), bare_photo(wall))
+        return np.vstack([photo, draw_strip(wall, WIDTH_PX, settings)])
 
 
 def bare_photo(wall: "Wall") -> Picture:

@@ -10,6 +10,8 @@ from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import Layer, PassageCurve
 from rootread.measure.types import Readings
 from rootread.report.svg import line, path, svg, text
+from rootread.report.words import unit_name
+from rootread.units import INCHES_PER, length_range, length_words, shown, unit_shown
 
 LEFT, TOP = 44.0, 30.0
 WIDTH, HEIGHT = 236.0, 250.0
@@ -34,9 +36,10 @@ class DepthAxis:
         """Numbers and ticks, a flag and a line for each layer, and what the other axis counts."""
         flags = [self.row(layer.depth_in) for layer in layers]
         marks = [line(LEFT, TOP, LEFT, TOP + HEIGHT, "axis")]
-        step = next((step for step in (2, 5, 10, 20) if self.deepest_in / step <= 8), 50)
-        for depth in np.arange(0, self.deepest_in + 0.01, step):
-            row = self.row(float(depth))
+        deepest = shown(self.deepest_in)
+        step = next((step for step in (2, 5, 10, 20) if deepest / step <= 8), 50)
+        for depth in np.arange(0, deepest + 0.01, step):
+            row = self.row(float(depth) * INCHES_PER[unit_shown()])
             if all(abs(row - flag) >= FLAG_CLEARS for flag in flags):
                 marks.append(text(LEFT - 8, row + 4, f"{depth:.0f}", "end"))
                 marks.append(line(LEFT - 4, row, LEFT, row, "axis"))
@@ -45,8 +48,8 @@ class DepthAxis:
             marks.append(line(LEFT, flag, RIGHT, flag, "layer"))
             corners = [(2, flag - 10), (inner, flag - 10), (LEFT, flag), (inner, flag + 10), (2, flag + 10)]
             marks.append(path(corners, "flag-shape", closed=True))
-            marks.append(text(inner - 1, flag + 4, f"{layer.depth_in:.1f}", "end", "flag-text"))
-        marks.append(text(4, 14, "depth, in", "start"))
+            marks.append(text(inner - 1, flag + 4, f"{shown(layer.depth_in):.1f}", "end", "flag-text"))
+        marks.append(text(4, 14, f"depth, {unit_shown()}", "start"))
         marks.append(text(RIGHT, 14, right_words, "end"))
         return marks
 
@@ -59,7 +62,7 @@ def depth_axis(readings: Readings, layers: Sequence[Layer]) -> DepthAxis:
 
 
 def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
-    """Inches of root in each slice of depth, with the layers that were found."""
+    """Length of root in each slice of depth, with the layers that were found."""
     axis = depth_axis(readings, layers)
     edges = readings.density_z_in
     cell_in = edges[1] - edges[0] if len(edges) > 1 else 1.0
@@ -67,7 +70,7 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
     most = float(slices.max()) if len(slices) else 0.0
     bars, amounts = [], []
     for top, bottom, amount in zip(edges, edges[1:], slices, strict=False):
-        says = f"{amount:.0f} in of root from {top:.0f} to {bottom:.0f} in deep"
+        says = f"{length_words(amount, 0)} of root from {length_range(top, bottom, 0)} {unit_shown()} deep"
         length = WIDTH * amount / most if most else 0.0
         height = max(axis.row(bottom) - axis.row(top), 2.0)
         bars.append(
@@ -77,11 +80,11 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
         )
         if height >= 11:
             middle = (axis.row(top) + axis.row(bottom)) / 2 + 4
-            amounts.append(text(LEFT + length + 6, middle, f"{amount:.0f}", "start", "amount"))
+            amounts.append(text(LEFT + length + 6, middle, f"{shown(amount):.0f}", "start", "amount"))
     deep = np.cumsum(slices) if len(slices) else np.zeros(1)
     half = float(edges[1:][np.searchsorted(deep, deep[-1] / 2)]) if most else 0.0
-    label = f"Root length by depth; half of it lies above {half:.0f} inches." if most else "No roots."
-    return svg(SIZE, label, [*bars, *axis.draw(layers, "inches of root"), *amounts])
+    label = f"Root length by depth; half of it lies above {length_words(half, 0)}." if most else "No roots."
+    return svg(SIZE, label, [*bars, *axis.draw(layers, f"{unit_name(True)} of root"), *amounts])
 
 
 def passage_profile(curve: PassageCurve, readings: Readings, layers: Sequence[Layer]) -> Markup:

@@ -22,8 +22,7 @@ from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.strokes import lay_over
 from rootread.report.words import (
-    inches,
-    inches_and_cm,
+    in_both_units,
     interval_words,
     listing,
     odds,
@@ -36,6 +35,7 @@ from rootread.report.words import (
     side,
 )
 from rootread.settings import JudgeSettings, Settings
+from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
 PICTURE_PX, PICTURE_QUALITY = 1500, 68
@@ -56,6 +56,11 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: st
             reason=wall.reason,
             remedy=wall.remedy,
         )
+    with lengths_shown_in(settings.report.units):
+        return _section(wall, settings, scale_picture)
+
+
+def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
     grade, readings, judgement = wall.grade, wall.readings, wall.judgement
     return template("wall.html").render(
         anchor=anchor(wall.name),
@@ -79,7 +84,7 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: st
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],
         layers=[_layer(layer, wall) for layer in wall.layers],
-        recorded=listing([f"{layer.name} at {inches(layer.depth_in)}" for layer in wall.row.layers]),
+        recorded=listing([f"{layer.name} at {length_words(layer.depth_in)}" for layer in wall.row.layers]),
         around=around_layers(judgement, wall.layers),
         strips=across_wall(judgement.strips),
         figures=key_figures(wall),
@@ -159,11 +164,11 @@ def _part(part: GradePart) -> dict[str, Any]:
 def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
     words = recorded_words(layer, wall.row)
     return {
-        "depth": inches_and_cm(layer.depth_in),
-        "give": inches(2 * layer.depth_se_in),
+        "depth": in_both_units(layer.depth_in),
+        "give": length_words(2 * layer.depth_se_in),
         "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
         "where": f"seen from {side(layer.x_from_in)} to {side(layer.x_to_in)} of the "
-        f"{wall.plane.scale.kind}, {inches(layer.sideways_in, 0)} run sideways",
+        f"{wall.plane.scale.kind}, {length_words(layer.sideways_in, 0)} run sideways",
         "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",
         "chance": f"chance alone would gather roots so {odds(layer.p_value)}",
     }

@@ -7,11 +7,9 @@ from rootread.judge.types import Layer
 from rootread.measure.types import Interval, Readings
 from rootread.plane.types import WallPlane
 from rootread.report.words import (
-    CM_PER_IN,
     count,
     degrees,
-    inches,
-    inches_and_cm,
+    in_both_units,
     interval_words,
     listing,
     passage_words,
@@ -22,6 +20,7 @@ from rootread.report.words import (
     scale_words,
 )
 from rootread.settings import Settings
+from rootread.units import length_range, length_words
 from rootread.wall import Wall
 
 LADDER_FROM_IN, SHORING_FROM_IN = 48.0, 60.0
@@ -46,8 +45,9 @@ def story(wall: Wall, settings: Settings) -> list[str]:
         longest = max(runs, key=lambda run: run.length_in)
         share = readings.sideways_in / readings.root_length_in
         told.append(
-            f"{inches(readings.sideways_in, 0)} of root ran sideways, {percent(share)} of what was traced; "
-            f"the longest run is {inches(longest.length_in)}, {inches(longest.depth_in)} deep."
+            f"{length_words(readings.sideways_in, 0)} of root ran sideways, {percent(share)} of what was "
+            f"traced; the longest run is {length_words(longest.length_in)}, "
+            f"{length_words(longest.depth_in)} deep."
         )
     return told
 
@@ -67,8 +67,8 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
     return [
         (
             "traced",
-            f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)} "
-            f"({interval_words(sure.root_length_in)})",
+            f"{count(len(readings.roots), 'root')}, {length_words(readings.root_length_in, 0)} "
+            f"({length_range(sure.root_length_in.low, sure.root_length_in.high, 0)})",
         ),
         ("mean descent", f"{degrees(readings.descent.value)} ({interval_words(readings.descent)})"),
         (
@@ -78,7 +78,11 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
         ),
         ("longer than the straight way", percent_range(_longer_by(sure.tortuosity))),
         ("looks squeezed flat", f"{percent_range(sure.flattened_share)} of root length"),
-        ("ran sideways", f"{inches(readings.sideways_in, 0)} ({interval_words(sure.sideways_in)})"),
+        (
+            "ran sideways",
+            f"{length_words(readings.sideways_in, 0)} "
+            f"({length_range(sure.sideways_in.low, sure.sideways_in.high, 0)})",
+        ),
     ]
 
 
@@ -86,7 +90,10 @@ def _photo_figures(plane: WallPlane) -> list[tuple[str, str]]:
     return [
         ("scale and plumb", scale_words(plane)),
         ("camera off square", degrees(plane.tilt_deg) if math.isfinite(plane.tilt_deg) else "cannot be told"),
-        ("soil surface", f"{_SURFACE_WORDS[plane.surface.source]}, ± {inches(2 * plane.surface.se_in)}"),
+        (
+            "soil surface",
+            f"{_SURFACE_WORDS[plane.surface.source]}, ± {length_words(2 * plane.surface.se_in)}",
+        ),
     ]
 
 
@@ -99,7 +106,7 @@ def safety_of_pit(row: SheetRow) -> list[str]:
     if depth_in >= SHORING_FROM_IN:
         needs.append("a protective system (shoring, shielding or sloping) unless it is in stable rock")
     return [
-        f"This pit is {depth_in / 12:.1f} ft ({depth_in * CM_PER_IN / 100:.1f} m) deep. "
+        f"This pit is {depth_in / 12:.1f} ft ({depth_in * 0.0254:.1f} m) deep. "
         f"At this depth it needs {listing(needs)}; local codes decide."
     ]
 
@@ -116,4 +123,4 @@ def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     words = recorded_words(layer, row)
     on_sheet = "" if words == "unrecorded" else f" The sheet records {words} in there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
-    return f"At {inches_and_cm(layer.depth_in)} something held the roots: {did}.{on_sheet}"
+    return f"At {in_both_units(layer.depth_in)} something held the roots: {did}.{on_sheet}"

@@ -10,8 +10,9 @@ from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
 from rootread.report.legend import draw_legend
 from rootread.report.lettering import font, shorten, wrap
 from rootread.report.strokes import Picture
-from rootread.report.words import count, degrees, inches, interval_words, score, sheet_lines
+from rootread.report.words import count, degrees, interval_words, score, sheet_lines
 from rootread.settings import JudgeSettings, Settings
+from rootread.units import length_words
 
 if TYPE_CHECKING:
     from rootread.wall import Wall
@@ -70,9 +71,9 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
     _draw_scale(draw, wall, judge, left, top + 124, width)
     readings = wall.readings
     figures = [
-        f"{count(len(readings.roots), 'root')}, {inches(readings.root_length_in, 0)} of root",
+        f"{count(len(readings.roots), 'root')}, {length_words(readings.root_length_in, 0)} of root",
         f"mean descent {degrees(readings.descent.value)} ({interval_words(readings.descent)})",
-        f"{inches(readings.sideways_in, 0)} of it ran sideways",
+        f"{length_words(readings.sideways_in, 0)} of it ran sideways",
     ]
     for row, text in enumerate(figures):
         face = font(SMALL_PX)

@@ -17,6 +17,7 @@ from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, FADED_INK, INK, PAPER, WHITE
 from rootread.report.lettering import font
 from rootread.report.strokes import Sheet, opaque, stroke
+from rootread.units import INCHES_PER, per_length_shown, shown, unit_shown
 
 AXIS_PX = 118
 AXIS_LETTERS_PX = 34
@@ -74,16 +75,17 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Shee
     """Depth below the soil surface down the left side, found layers flagged on it."""
     sheet[:, : view.left_px] = opaque(PAPER)
     (_, z_least), (_, z_most) = view.wall_range_in
-    px_per_in = view.size_px[1] / max(z_most - z_least, 1e-6)
+    px_per_unit = per_length_shown(view.size_px[1] / max(z_most - z_least, 1e-6))
     label_step, tick_step = next(
-        (steps for steps in ((1, 1), (2, 1), (5, 1), (10, 5), (20, 5)) if steps[0] * px_per_in >= 84),
+        (steps for steps in ((1, 1), (2, 1), (5, 1), (10, 5), (20, 5)) if steps[0] * px_per_unit >= 84),
         (50, 10),
     )
+    unit_in = INCHES_PER[unit_shown()]
 
     numbers: list[tuple[float, str]] = []
-    for depth in np.arange(0, np.floor(z_most) + 1, tick_step):
+    for depth in np.arange(0, np.floor(shown(z_most)) + 1, tick_step):
         major = depth % label_step == 0
-        left_row, right_row = view.row_at_edges(float(depth))
+        left_row, right_row = view.row_at_edges(float(depth) * unit_in)
         inward = 34 if major else 16
         left_tick = np.array([[view.left_px, left_row], [view.left_px + inward, left_row]])
         right_tick = np.array([[view.right_px, right_row], [view.right_px - inward, right_row]])
@@ -91,17 +93,17 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Shee
         stroke(sheet, [left_tick, right_tick], WHITE, 2)
         stroke(sheet, [left_tick - [inward + 2.0, 0]], FADED_INK, 2)
         if major:
-            numbers.append((left_row, f"{depth:.0f}" if depth else "0 in"))
+            numbers.append((left_row, f"{depth:.0f}" if depth else f"0 {unit_shown()}"))
     sheet[:, view.left_px - 2 : view.left_px] = opaque(FADED_INK)
 
     image = Image.fromarray(sheet)
     draw = ImageDraw.Draw(image)
-    flags = [(view.row_at_edges(layer.depth_in)[0], f"{layer.depth_in:.1f}") for layer in layers]
+    flags = [(view.row_at_edges(layer.depth_in)[0], f"{shown(layer.depth_in):.1f}") for layer in layers]
     for row, text in numbers:
         clear_of_flags = all(abs(row - other) > 46 for other, _ in flags)
         if clear_of_flags and 18 < row < view.size_px[1] - 18:
             draw.text(
-                (view.left_px - (44 if text != "0 in" else 40), row),
+                (view.left_px - (44 if text.isdigit() else 40), row),
                 text,
                 fill=INK,
                 font=font(AXIS_LETTERS_PX),

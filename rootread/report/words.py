@@ -8,9 +8,9 @@ from rootread.judge.types import Layer
 from rootread.measure.types import Interval
 from rootread.plane.types import LevelSource, WallPlane
 from rootread.settings import MeasureSettings
+from rootread.units import length_words, lengths_shown_in, per_length_shown, shown, unit_shown
 
-CM_PER_IN = 2.54
-
+_A_UNIT = {"in": "an inch", "cm": "a centimetre"}
 _LEVEL_WORDS: dict[LevelSource, str] = {
     "card": "Plumb from the hung card.",
     "staff": "Plumb from the staff.",
@@ -20,16 +20,23 @@ _LEVEL_WORDS: dict[LevelSource, str] = {
 }
 
 
-def inches(length_in: float, digits: int = 1) -> str:
-    """``6.8 in``; a dash where there is no figure."""
-    return f"{length_in:.{digits}f} in" if math.isfinite(length_in) else "–"
-
-
-def inches_and_cm(length_in: float) -> str:
-    """``6.8 in (17 cm)``."""
+def in_both_units(length_in: float) -> str:
+    """``6.8 in (17 cm)``, or ``17.3 cm (6.8 in)`` where lengths are shown in cm."""
     if not math.isfinite(length_in):
         return "–"
-    return f"{inches(length_in)} ({length_in * CM_PER_IN:.0f} cm)"
+    if unit_shown() == "cm":
+        with lengths_shown_in("in"):
+            also = length_words(length_in)
+    else:
+        with lengths_shown_in("cm"):
+            also = length_words(length_in, 0)
+    return f"{length_words(length_in)} ({also})"
+
+
+def unit_name(many: bool = False) -> str:
+    """``inch`` or ``centimetre``."""
+    one, more = {"in": ("inch", "inches"), "cm": ("centimetre", "centimetres")}[unit_shown()]
+    return more if many else one
 
 
 def degrees(angle_deg: float) -> str:
@@ -99,7 +106,11 @@ def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
 def recorded_words(layer: Layer, row: SheetRow) -> str:
     """The matched layer as the sheet has it, ``disk 7.5``; ``unrecorded`` without one."""
     recorded = sheet_layer(layer, row)
-    return f"{recorded.name} {recorded.depth_in:g}" if recorded else layer.recorded or "unrecorded"
+    return (
+        f"{recorded.name} {round(shown(recorded.depth_in), 1):g}"
+        if recorded
+        else layer.recorded or "unrecorded"
+    )
 
 
 def recorded_alone(layers: Sequence[Layer], row: SheetRow) -> list[RecordedLayer]:
@@ -128,7 +139,7 @@ def pattern_words(measure: MeasureSettings) -> str:
 
 def side(x_in: float) -> str:
     """``5 in left`` or ``34 in right``, of the scale object's centre."""
-    return f"{abs(x_in):.0f} in {'left' if x_in < 0 else 'right'}"
+    return f"{length_words(abs(x_in), 0)} {'left' if x_in < 0 else 'right'}"
 
 
 def odds(p_value: float) -> str:
@@ -144,9 +155,10 @@ def _within(share: float) -> str:
 
 
 def scale_words(plane: WallPlane) -> str:
-    """How the wall got its inches and its plumb line."""
+    """How the wall got its scale and its plumb line."""
     scale = plane.scale
-    words = f"Scale from the {scale.kind}: {scale.px_per_in:.1f} photo pixels an inch"
+    density = f"{per_length_shown(scale.px_per_in):.1f} photo pixels {_A_UNIT[unit_shown()]}"
+    words = f"Scale from the {scale.kind}: {density}"
     if math.isfinite(scale.px_per_in_se) and scale.px_per_in > 0:
         words += f", {_within(scale.px_per_in_se / scale.px_per_in)}"
     return f"{words}. {_LEVEL_WORDS[plane.level.source]}"
