@@ -11,6 +11,7 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
 
+from rootread.find import session  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
@@ -188,6 +189,25 @@ def test_calibration_recovers_a_known_distortion() -> None:
     logit = np.log(stated / (1 - stated))
     true = 1 / (1 + np.exp(-(1.5 * logit - 0.5)))
     assert fit_calibration(1e4 * true, 1e4 * (1 - true)) == pytest.approx((1.5, -0.5), abs=0.01)
+
+
+def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path) -> None:
+    """On the shipped file: stating the logit anew by 0.5 x + 1 changes nothing else."""
+    onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
+    from rootread.find.session import OUTPUTS, Session
+    from rootread.train.finish import name_features, rescale_logit
+
+    model = onnx.load(Path(session.__file__).parent / session.WEIGHTS)
+    blob = np.random.default_rng(4).random((1, 3, 64, 96)).astype(np.float32)
+    before = Session(model.SerializeToString())(blob)
+    name_features(model)
+    rescale_logit(model, 0.5, 1.0)
+    after = Session(model.SerializeToString())(blob)
+    assert {output.name for output in model.graph.output} == set(OUTPUTS)
+    assert np.allclose(after.logit, 0.5 * before.logit + 1.0, atol=1e-3)
+    assert np.array_equal(after.shape, before.shape)
+    assert before.fine.shape == (16, 32, 48) and before.coarse.shape == (48, 16, 24)
+    assert before.deep.shape == (192, 2, 3)
 
 
 def test_average_precision_of_a_perfect_and_of_a_blind_network() -> None:

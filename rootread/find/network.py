@@ -5,8 +5,6 @@ on the CPU. Its probabilities are calibrated on made walls of soils it has not
 seen; on a photo unlike any of them they are only a ranking.
 """
 
-from functools import lru_cache
-from importlib.resources import files
 from typing import Any
 
 import cv2
@@ -14,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import BadRequest
+from rootread.find.session import shipped
 from rootread.find.tiles import RawMap, run_in_tiles
 from rootread.find.tone import hollows, tone_against_soil
 from rootread.find.types import RootMap
@@ -23,17 +22,16 @@ from rootread.settings import FindSettings
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-WEIGHTS = "weights/roots.onnx"
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
 PHOTO_SIDE_PX = 4000
 """Without a scale in inches a photo is first brought to this longest side: walls then have 70-130 px/in."""
 PHOTO_SCALES = (1.0, 0.5)
 """Then it is read at these reductions, and the surer answer counts."""
-REFUSED_SHARE = 0.74
-"""Share of the mask expected to be root under which none of it is believed; made walls have 0.78 and more."""
-DOUBTFUL_SHARE = 0.80
-BARE_BELOW = 0.15
+REFUSED_SHARE = 0.60
+"""Share of the mask expected to be root under which none of it is believed; made walls have 0.69 and more."""
+DOUBTFUL_SHARE = 0.68
+BARE_BELOW = 0.12
 """Pixels less likely root than this stand for the soil."""
 
 
@@ -95,11 +93,11 @@ def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
 def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
     """What the network says of a picture, resampled by ``zoom`` before and back after."""
     if zoom == 1.0:
-        return run_in_tiles(rgb, _session())
+        return run_in_tiles(rgb, shipped())
     rows, columns = rgb.shape[:2]
     size = (max(round(columns * zoom), 1), max(round(rows * zoom), 1))
     smaller = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC)
-    raw = run_in_tiles(smaller, _session())
+    raw = run_in_tiles(smaller, shipped())
     half = ((columns + 1) // 2, (rows + 1) // 2)
 
     def back(values: Image, to: tuple[int, int]) -> Image:
@@ -110,6 +108,7 @@ def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
         back(raw.cos2, half),
         back(raw.sin2, half),
         back(raw.log_half_width_px, half) - np.float32(np.log(zoom)),
+        raw.deep,
     )
 
 
@@ -149,26 +148,3 @@ def _sigmoid(logit: Image) -> Image:
 
 def _exp(values: Image) -> Image:
     return cv2.exp(values)
-
-
-class _Session:
-    """The network as a function; onnxruntime is loaded when it is first called for."""
-
-    def __init__(self) -> None:
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.log_severity_level = 3
-        # Waiting threads sleep: spinning takes processor time from other walls read at once.
-        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-        weights = files("rootread.find").joinpath(WEIGHTS).read_bytes()
-        self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
-
-    def __call__(self, blob: Image) -> tuple[Image, Image]:
-        logit, shape = self._session.run(["root_logit", "shape"], {"rgb": blob})
-        return logit, shape
-
-
-@lru_cache(maxsize=1)
-def _session() -> _Session:
-    return _Session()

@@ -14,16 +14,19 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.find.session import Answer
+
 STRIDE_PX = 32
 """The deepest level of the network sees one pixel in 32."""
 VIEW_PX = 160
 """The field of view reaches this far: farther input changes nothing (a test measures it)."""
-TILE_PX = 2304
-"""Longest side of a tile without its overlap: few seams, and well under 1 GB while it runs."""
+TILE_PX = 4096
+"""Longest side of a tile without its overlap: a 12-megapixel photo in one piece takes 0.8 GB, and
+more tiles only spend time on their overlaps."""
 
 Image = NDArray[np.float32]
-Run = Callable[[Image], tuple[Image, Image]]
-"""``(1, 3, m, n)`` picture to ``(1, 1, m, n)`` logit and ``(1, 3, m/2, n/2)`` shape."""
+Run = Callable[[Image], Answer]
+"""From a ``(1, 3, m, n)`` picture."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +39,8 @@ class RawMap:
     """``(ceil(M/2), ceil(N/2))`` cosine of twice the root's direction, columns to rows."""
     sin2: Image
     log_half_width_px: Image
+    deep: NDArray[np.uint8]
+    """``(ceil(M/32), ceil(N/32), F)`` the deepest features, which tell what kind of picture this is."""
 
 
 def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> RawMap:
@@ -45,21 +50,34 @@ def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> Ra
     padded = cv2.copyMakeBorder(rgb, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
     logit = np.empty(padded.shape[:2], np.float32)
     shape = np.empty((3, padded.shape[0] // 2, padded.shape[1] // 2), np.float32)
+    deep: NDArray[np.uint8] | None = None
     for top, bottom_row in _spans(padded.shape[0], tile_px):
         for left, right_column in _spans(padded.shape[1], tile_px):
             # The tile with the field of view around it, as far as there is picture.
             y0, x0 = max(top - VIEW_PX, 0), max(left - VIEW_PX, 0)
             y1, x1 = bottom_row + VIEW_PX, right_column + VIEW_PX
-            found_logit, found_shape = run(_blob(padded[y0:y1, x0:x1]))
-            inner = np.s_[top - y0 : bottom_row - y0, left - x0 : right_column - x0]
-            logit[top:bottom_row, left:right_column] = found_logit[0, 0][inner]
-            half = np.s_[
-                :, (top - y0) // 2 : (bottom_row - y0) // 2, (left - x0) // 2 : (right_column - x0) // 2
-            ]
-            shape[:, top // 2 : bottom_row // 2, left // 2 : right_column // 2] = found_shape[0][half]
+            found = run(_blob(padded[y0:y1, x0:x1]))
+            if deep is None:
+                deep = np.empty(
+                    (len(found.deep), *(side // STRIDE_PX for side in padded.shape[:2])), np.uint8
+                )
+            for whole, tile, step in (
+                (logit, found.logit, 1),
+                (shape, found.shape, 2),
+                (deep, found.deep, STRIDE_PX),
+            ):
+                inner = np.s_[
+                    ...,
+                    (top - y0) // step : (bottom_row - y0) // step,
+                    (left - x0) // step : (right_column - x0) // step,
+                ]
+                whole[..., top // step : bottom_row // step, left // step : right_column // step] = tile[
+                    inner
+                ]
+    assert deep is not None  # there is always a first tile
     half_rows, half_columns = (rows + 1) // 2, (columns + 1) // 2
     cos2, sin2, log_width = shape[:, :half_rows, :half_columns]
-    return RawMap(logit[:rows, :columns], cos2, sin2, log_width)
+    return RawMap(logit[:rows, :columns], cos2, sin2, log_width, np.moveaxis(deep, 0, -1))
 
 
 def _spans(length: int, tile_px: int) -> Iterable[tuple[int, int]]:

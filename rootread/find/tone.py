@@ -26,6 +26,9 @@ PALER_TIMES = 2.0
 """So many times more pale root than dark, in length, makes a wall of pale roots."""
 DARKEST = 0.003
 """Linear luminance below which a picture tells nothing."""
+LIKELY = 0.6
+POSSIBLE = 0.09
+"""Probabilities from which a pixel counts as root, and from which it may be one."""
 REDUCTION = 4
 
 
@@ -53,11 +56,11 @@ def hollows(probability: Image, half_width_px: Image, tone: Image, px_per_in: fl
     half_width_px : ``(M, N)`` of the root there; a pixel stands for 1 / width of length.
     tone : ``(M, N)`` log luminance against the soil.
     """
-    length = np.where(probability > 0.8, 1.0 / np.maximum(half_width_px, 0.5), 0.0)
+    length = np.where(probability > LIKELY, 1.0 / np.maximum(half_width_px, 0.5), 0.0)
     pale, dark = float(length[tone > PALE].sum()), float(length[tone < DARK].sum())
     if pale < PALER_TIMES * dark:
         return np.zeros(tone.shape, dtype=bool)
-    likely = (probability > 0.1).astype(np.float32)
+    likely = (probability > POSSIBLE).astype(np.float32)
     spread = AROUND_IN * px_per_in
     likely_about = cv2.GaussianBlur(likely, (0, 0), spread)
     dark_about = cv2.GaussianBlur(likely * (tone < DARK), (0, 0), spread)

@@ -1,0 +1,53 @@
+"""The trained network as a function of a picture; onnxruntime is loaded when it is first called for."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+Image = NDArray[np.float32]
+
+WEIGHTS = "weights/roots.onnx"
+OUTPUTS = ("root_logit", "shape", "fine", "coarse", "deep")
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What the network says of one picture of ``(m, n)`` pixels, multiples of 32."""
+
+    logit: Image
+    """``(m, n)`` log odds that the pixel shows a root."""
+    shape: Image
+    """``(3, m/2, n/2)`` cosine and sine of twice the direction, logarithm of the half-width in pixels."""
+    fine: Image
+    """``(16, m/2, n/2)`` features from which root and shape are read off."""
+    coarse: NDArray[np.uint8]
+    """``(48, m/4, n/4)`` features of the level below, in the network's own whole numbers."""
+    deep: NDArray[np.uint8]
+    """``(192, m/32, n/32)`` features of the deepest level, likewise."""
+
+
+class Session:
+    """The network of a weights file."""
+
+    def __init__(self, weights: bytes) -> None:
+        import onnxruntime
+
+        options = onnxruntime.SessionOptions()
+        options.log_severity_level = 3
+        # Waiting threads sleep: spinning takes processor time from other walls read at once.
+        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+        self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+
+    def __call__(self, blob: Image) -> Answer:
+        """``(1, 3, m, n)`` values 0 to 1 in."""
+        logit, *others = self._session.run(list(OUTPUTS), {"rgb": blob})
+        return Answer(logit[0, 0], *(found[0] for found in others))
+
+
+@lru_cache(maxsize=1)
+def shipped() -> Session:
+    """The network that comes with the package."""
+    return Session(files("rootread.find").joinpath(WEIGHTS).read_bytes())
