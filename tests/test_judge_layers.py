@@ -1,5 +1,7 @@
 """Layers: found where roots gather sideways, at the right depth, and nowhere else."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from handmade_roots import along, plane, trace
@@ -7,10 +9,11 @@ from scipy.stats import kstest
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import find_layers
-from rootread.judge.diversions import Diversion, diversions
+from rootread.judge.diversions import diversions
 from rootread.judge.layers import SHAPE_SE_IN, layer_depth
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.scan import strongest_gathering
+from rootread.judge.signs import Sign
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
 
@@ -80,6 +83,74 @@ def test_two_layers_are_told_apart():
     first, second = find_layers(read(shallow + deep + open_wall(1, 4)), (), SETTINGS)
     assert first.depth_in == pytest.approx(5.0, abs=DEPTH_TOLERANCE_IN)
     assert second.depth_in == pytest.approx(12.0, abs=DEPTH_TOLERANCE_IN)
+
+
+def test_a_sloped_layer_is_a_line_and_not_a_depth():
+    """It falls 3 in over 30 in of wall; roots run along it, and others cross."""
+    rng = np.random.default_rng(2)
+    across = np.linspace(-15, 12, 14)
+    held = [turned_at(x, 5.0 + 0.1 * (x + 15.0), f"b{i}", 2.0) for i, x in enumerate(across)]
+    free = [going_down(x, rng.uniform(14, 22), f"f{i}") for i, x in enumerate(np.linspace(-14, 14, 8))]
+    (layer,) = find_layers(read(held + free), (), SETTINGS)
+    assert layer.line.shape == "sloped"
+    for member in held:
+        x, z = member.points[-20]  # on the layer, an inch before its end
+        assert float(layer.line.depth_at(x)) == pytest.approx(z, abs=DEPTH_TOLERANCE_IN)
+    assert layer.turned == 14 and layer.crossed >= 7  # the outermost may pass beside it
+    assert layer.depth_range_in[1] - layer.depth_range_in[0] > 2.5
+
+
+@pytest.mark.parametrize("step_in", [1.5, 3.0])
+def test_a_stepped_layer_is_one_layer_with_two_depths(step_in):
+    left = blocked_wall(1, 5.0, 9, left=-18.0, right=-2.0, name="l")
+    right = blocked_wall(2, 5.0 + step_in, 9, left=2.0, right=18.0, name="r")
+    free = [going_down(x, 20.0 + i / 2, f"f{i}") for i, x in enumerate((-12.0, -6.0, 6.0, 12.0))]
+    (layer,) = find_layers(read(left + right + free), (), SETTINGS)
+    assert layer.line.shape == "stepped"
+    depths = layer.line.depth_at(np.array([-15.0, 15.0]))
+    assert depths == pytest.approx([5.0, 5.0 + step_in], abs=DEPTH_TOLERANCE_IN)
+
+
+def test_a_level_layer_is_not_given_a_slope():
+    shapes = [find_layers(read(blocked_wall(seed)), (), SETTINGS)[0].line.shape for seed in range(8)]
+    assert set(shapes) == {"level"}
+
+
+def test_roots_that_only_stop_together_show_a_layer_if_others_go_on():
+    rng = np.random.default_rng(4)
+    across = np.linspace(-17, 17, 12)
+    stopped = [going_down(x, 7.0 - 0.2 * rng.random(), f"s{i}") for i, x in enumerate(across)]
+    free = [going_down(x, rng.uniform(10, 22), f"f{i}") for i, x in enumerate(np.linspace(-16, 16, 12))]
+    (layer,) = find_layers(read(stopped + free), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(7.0, abs=DEPTH_TOLERANCE_IN)
+    assert layer.stopped == 12 and layer.turned == 0 and layer.crossed == 12
+
+
+def test_where_all_roots_end_together_the_face_may_end():
+    ended = [going_down(x, 9.0, f"s{i}") for i, x in enumerate(np.linspace(-17, 17, 16))]
+    assert find_layers(read(ended), (), SETTINGS) == ()
+
+
+def test_roots_squeezed_at_one_depth_and_some_stopped_there_show_a_layer():
+    rng = np.random.default_rng(5)
+
+    def squeezed(x, i):
+        line = going_down(x, 16.0 + i, f"w{i}")
+        flat = (line.points[:, 1] > 8.0) & (line.points[:, 1] < 11.0)
+        return replace(line, width_in=np.where(flat, 0.19, 0.10))
+
+    wall = [squeezed(x, i) for i, x in enumerate(np.linspace(-16, 16, 9))]
+    wall += [going_down(x, 8.0 - 0.2 * rng.random(), f"s{i}") for i, x in enumerate(np.linspace(-14, 14, 5))]
+    (layer,) = find_layers(read(wall), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(8.0, abs=DEPTH_TOLERANCE_IN)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_roots_of_like_lengths_that_end_over_some_inches_are_no_layer(seed):
+    rng = np.random.default_rng(seed)
+    ends = [going_down(x, rng.normal(10, 2), f"e{i}") for i, x in enumerate(rng.uniform(-17, 17, 25))]
+    deep = [going_down(x, 20.0, f"d{i}") for i, x in enumerate((-10.0, 0.0, 10.0))]
+    assert find_layers(read(ends + deep), (), SETTINGS) == ()
 
 
 def test_two_roots_at_one_depth_are_no_layer():
@@ -178,7 +249,7 @@ def chance_wall(rng, count=30):
     turned = rng.choice(count, 20, replace=False)
     depth = rng.uniform(1.0, bottom[turned])
     events = [
-        Diversion(int(i), float(z), float(x[i]), float(x[i]), float(x[i]), 0.0, True)
+        Sign(int(i), "diverted", float(x[i]), float(z), float(x[i]), float(x[i]))
         for i, z in zip(turned, depth, strict=True)
     ]
     return events, lines

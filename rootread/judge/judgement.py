@@ -73,7 +73,8 @@ def _edges_around(layers: Sequence[Layer], readings: Readings) -> list[float]:
     deepest = max(float(root.trace.points[:, 1].max()) for root in readings.roots)
     edges = [0.0]
     for layer in layers:
-        for edge in (layer.depth_in - AT_LAYER_IN, layer.depth_in + AT_LAYER_IN / 2):
+        highest, lowest = layer.depth_range_in
+        for edge in (highest - AT_LAYER_IN, lowest + AT_LAYER_IN / 2):
             if edges[-1] < edge < deepest:
                 edges.append(edge)
     return [*edges, deepest + 1e-6]

@@ -1,20 +1,23 @@
-"""Restricting layers: the depths at which roots were turned sideways together."""
+"""Restricting layers: where along the wall, and how deep, roots were turned, stopped or squeezed together."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.fieldsheet import RecordedLayer
-from rootread.judge.diversions import Diversion, diversions
+from rootread.judge.diversions import diversions
 from rootread.judge.passage import LayerPlace, arrivals, outcomes, place_of
 from rootread.judge.scan import FEWEST_EVENTS, Gathering, strongest_gathering
+from rootread.judge.shape import LayerLine, fit_line, step_line
+from rootread.judge.signs import Sign, signs_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings
 from rootread.settings import JudgeSettings
 
 MEMBER_IN = 1.0
-"""A diversion within this of the middle of a gathering belongs to the layer."""
+"""A sign within this of the middle of a gathering belongs to the layer."""
 USUAL_SPREAD_IN = 0.2
 """How far above a layer roots usually run, and how many roots that expectation counts for beside
 those of the wall."""
@@ -24,54 +27,137 @@ SHAPE_SE_IN = 0.1
 MATCH_FLOOR_IN = 0.5
 """A person reads the depth of a layer off a tape to about half an inch."""
 MOST_LAYERS = 5
+MOST_STEP_IN = 5.0
+"""Two layers farther apart than this are two, even if one ends where the other begins."""
+DIVERTED_SHARE = 0.8
+"""Of the chance to err: most of it is spent on roots that were diverted, which say most surely that
+something restricts them; the rest on stops and changes of width beside."""
+OVERLAP_IN = 2.0
+"""The two sides of a step may overlap by so much: roots run out over the edge."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """The signs of one layer, and how sure it is that they are no chance."""
+
+    members: tuple[Sign, ...]
+    p_value: float
+
+    @property
+    def reach_in(self) -> tuple[float, float]:
+        return min(m.x_from_in for m in self.members), max(m.x_to_in for m in self.members)
+
+    @property
+    def depth_in(self) -> float:
+        return float(np.median([member.depth_in for member in self.members]))
 
 
 def find_layers(
     readings: Readings, recorded: Sequence[RecordedLayer], settings: JudgeSettings
 ) -> tuple[Layer, ...]:
-    """Layers at which diversions gather more than chance would have it, from the top down.
+    """Layers at which the signs gather more than chance would have it, from the top down.
 
-    The strongest gathering is tested first; if it is no chance, it is taken
-    as a layer, its events are set aside, and the rest is tested again. Set
-    aside too are a gathering that lets most roots pass, for it restricts
-    nothing, and one of level pieces that hardly a root leads down to, for
-    those may be the edge of the pit floor.
+    Diverted roots are looked at first, then what is left of them together with
+    roots that stopped or were squeezed wide. The strongest gathering is tested
+    first; if it is no chance, it is taken as a layer, its signs are set aside,
+    and the rest is tested again. Set aside too are a gathering that lets most
+    roots pass, for it restricts nothing, and one of level pieces that hardly a
+    root leads down to, for those may be the edge of the pit floor. Two layers
+    of which one ends where the other begins are one layer with a step.
 
     Parameters
     ----------
     recorded : layers of the field sheet, to be matched by depth.
     """
     rng = np.random.default_rng(settings.seed)
-    centrelines = [root.trace.points for root in readings.roots]
-    if not centrelines:
+    if not readings.roots:
         return ()
-    x_all = np.concatenate(centrelines)[:, 0]
-    x_range = (float(x_all.min()), float(x_all.max()))
-    events = list(diversions(readings.roots))
-    layers = []
-    for _ in range(MOST_LAYERS):
-        gathering = strongest_gathering(events, centrelines, x_range, settings.permutations, rng)
-        if gathering is None or gathering.p_value >= settings.layer_p_value:
-            break
-        members = _members(events, gathering)
-        layer = _layer(readings, members, gathering.p_value, recorded)
-        restricts = layer.turned >= FEWEST_EVENTS and 1.0 - layer.passage >= settings.layer_min_held
-        if restricts and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS:
-            layers.append(layer)
-        events = [event for event in events if event not in members]
+    every = list(signs_of(readings.roots, diversions(readings.roots), readings.counted_width_in))
+    diverted = [sign for sign in every if sign.kind == "diverted"]
+    found = _gatherings(diverted, DIVERTED_SHARE, readings, settings, rng)
+    taken = [member for one in found for member in one.members]
+    left = [sign for sign in every if not _goes_with(sign, taken)]
+    if any(sign.kind != "diverted" for sign in left):
+        found += _gatherings(left, 1.0 - DIVERTED_SHARE, readings, settings, rng)
+    layers = [_layer(readings, one, recorded, step) for one, step in _steps_joined(found)]
     return tuple(sorted(layers, key=lambda layer: layer.depth_in))
 
 
-def _members(events: Sequence[Diversion], gathering: Gathering) -> list[Diversion]:
-    """The events of a gathering, and those at the same depth near beside it."""
-    inside = [
-        event
-        for event in events
-        if gathering.z_from_in <= event.depth_in <= gathering.z_to_in
-        and gathering.x_from_in - 1e-6 <= event.x_in <= gathering.x_to_in + 1e-6
-    ]
-    middle_in = float(np.median([event.depth_in for event in inside]))
-    return [event for event in events if abs(event.depth_in - middle_in) <= MEMBER_IN]
+def _gatherings(
+    signs: list[Sign], share: float, readings: Readings, settings: JudgeSettings, rng: np.random.Generator
+) -> list[_Found]:
+    """Gatherings of signs that restrict roots, the strongest first.
+
+    ``share`` of the chance to err is spent here: p values are raised by it, so that all searches
+    together call no more than ``layer_p_value`` of open walls layered.
+    """
+    centrelines = [root.trace.points for root in readings.roots]
+    x_all = np.concatenate(centrelines)[:, 0]
+    x_range = (float(x_all.min()), float(x_all.max()))
+    found: list[_Found] = []
+    for _ in range(MOST_LAYERS):
+        gathering = strongest_gathering(signs, centrelines, x_range, settings.permutations, rng)
+        if gathering is None or gathering.p_value / share >= settings.layer_p_value:
+            break
+        members = _members(signs, gathering)
+        candidate = _Found(tuple(members), gathering.p_value / share)
+        if _restricts(_layer(readings, candidate, ()), readings, settings):
+            found.append(candidate)
+        signs = [sign for sign in signs if sign not in members]
+    return found
+
+
+def _goes_with(sign: Sign, members: Sequence[Sign]) -> bool:
+    """Whether a sign is one of these, or a stop or squeeze at their depth, which tells nothing new."""
+    return sign in members or (
+        sign.kind != "diverted" and any(abs(sign.depth_in - m.depth_in) <= MEMBER_IN for m in members)
+    )
+
+
+def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> bool:
+    """Whether roots were seen to come down to it, and it held enough of them.
+
+    A depth at which roots only end, and none is seen below, may be where the
+    face or the photo ends.
+    """
+    if layer.turned < FEWEST_EVENTS and min(layer.turned + layer.stopped, layer.crossed) < FEWEST_EVENTS:
+        return False
+    holds = 1.0 - layer.passage >= settings.layer_min_held
+    return holds and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS
+
+
+def _members(signs: Sequence[Sign], gathering: Gathering) -> list[Sign]:
+    """The signs of a gathering, and those at the same depth near beside it."""
+
+    def level_in(sign: Sign) -> float:
+        return sign.depth_in - gathering.slope * (sign.x_in - gathering.middle_x_in)
+
+    inside = [level_in(sign) for sign in signs if gathering.holds(sign.x_in, sign.depth_in)]
+    middle_in = float(np.median(inside)) if inside else (gathering.z_from_in + gathering.z_to_in) / 2
+    return [sign for sign in signs if abs(level_in(sign) - middle_in) <= MEMBER_IN]
+
+
+def _steps_joined(found: Sequence[_Found]) -> list[tuple[_Found, float | None]]:
+    """Layers with the x of their step, if two were one."""
+    left = sorted(found, key=lambda one: one.reach_in)
+    joined: list[tuple[_Found, float | None]] = []
+    while left:
+        first = left.pop(0)
+        beside = [
+            other
+            for other in left
+            if first.reach_in[1] - OVERLAP_IN <= other.reach_in[0]
+            and abs(other.depth_in - first.depth_in) <= MOST_STEP_IN
+        ]
+        if not beside:
+            joined.append((first, None))
+            continue
+        second = beside[0]
+        left.remove(second)
+        at_in = (first.reach_in[1] + second.reach_in[0]) / 2
+        both = _Found(first.members + second.members, max(first.p_value, second.p_value))
+        joined.append((both, at_in))
+    return joined
 
 
 def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
@@ -93,25 +179,62 @@ def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
 
 
 def _layer(
-    readings: Readings, members: Sequence[Diversion], p_value: float, recorded: Sequence[RecordedLayer]
+    readings: Readings, found: _Found, recorded: Sequence[RecordedLayer], step_at_in: float | None = None
 ) -> Layer:
-    depth_in, spread_se_in = layer_depth(np.array([member.depth_in for member in members]))
+    shown = [member for member in found.members if member.kind != "widened"]
+    # Where a width changed says that something squeezed the root, not how deep that lies.
+    shown = shown if len(shown) >= FEWEST_EVENTS else list(found.members)
+    x = np.array([member.middle_x_in for member in shown])
+    depths = np.array([member.depth_in for member in shown])
+    x_from_in, x_to_in = found.reach_in
+    line = _line(x, depths, (x_from_in, x_to_in), step_at_in)
+    # Each root is brought to the middle of the layer, along the line, to tell its depth and how sure it is.
+    mean_in = _mean_depth(line)
+    depth_in, spread_se_in = layer_depth(depths - line.depth_at(x) + mean_in)
     se_in = float(np.hypot(spread_se_in, readings.errors.depth_se_in(depth_in)))
-    place = LayerPlace(depth_in, min(m.x_from_in for m in members), max(m.x_to_in for m in members))
-    became = list(outcomes(readings.roots, place, {member.root for member in members}).values())
+    lowered = _lowered(line, depth_in - mean_in) if line.shape != "level" else None
+    place = LayerPlace(depth_in, x_from_in, x_to_in, lowered)
+    diverted = {member.root for member in found.members if member.kind == "diverted"}
+    became = list(outcomes(readings.roots, place, diverted).values())
     return Layer(
         depth_in=depth_in,
         depth_se_in=se_in,
-        x_from_in=place.x_from_in,
-        x_to_in=place.x_to_in,
+        x_from_in=x_from_in,
+        x_to_in=x_to_in,
         reached=len(became),
         crossed=became.count("crossed"),
         turned=became.count("turned"),
         stopped=became.count("stopped"),
-        sideways_in=sum(member.sideways_in for member in members),
-        p_value=p_value,
+        sideways_in=sum(member.sideways_in for member in found.members),
+        p_value=found.p_value,
         recorded=recorded_match(depth_in, se_in, recorded),
+        fitted=lowered,
     )
+
+
+def _line(
+    x_in: NDArray[np.float64],
+    depths_in: NDArray[np.float64],
+    reach_in: tuple[float, float],
+    step_at_in: float | None,
+) -> LayerLine:
+    fitted = fit_line(x_in, depths_in, *reach_in)
+    if step_at_in is None:
+        return fitted
+    left, right = depths_in[x_in <= step_at_in], depths_in[x_in > step_at_in]
+    if not len(left) or not len(right):
+        return fitted
+    return step_line(float(left.mean()), float(right.mean()), step_at_in, fitted)
+
+
+def _mean_depth(line: LayerLine) -> float:
+    """Mean depth along the line, by its run from left to right."""
+    x, z = np.array(line.line_in).T
+    return float(np.trapezoid(z, x) / (x[-1] - x[0]))
+
+
+def _lowered(line: LayerLine, by_in: float) -> LayerLine:
+    return LayerLine(line.shape, tuple((x, z + by_in) for x, z in line.line_in))
 
 
 def recorded_match(depth_in: float, se_in: float, recorded: Sequence[RecordedLayer]) -> str | None:

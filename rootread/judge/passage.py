@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from rootread.judge.shape import LayerLine
 from rootread.judge.types import Layer
 from rootread.measure.types import RootReading
 
@@ -33,28 +35,45 @@ class LayerPlace:
     depth_in: float
     x_from_in: float
     x_to_in: float
+    line: LayerLine | None = None
+    """Its depth along the wall; without it the layer is level."""
+
+    def depth_at(self, x_in: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Depth of the layer at places along the wall."""
+        return np.full_like(x_in, self.depth_in) if self.line is None else self.line.depth_at(x_in)
+
+    def under(self, x_in: NDArray[np.float64], depth_in: NDArray[np.float64]) -> NDArray[np.float64]:
+        """``(N,)`` inches by which places lie under the layer, negative above it."""
+        return depth_in - self.depth_at(x_in)
+
+    def beside(self, x_in: float) -> bool:
+        """Whether a place lies on the layer or a little beyond its ends."""
+        return self.x_from_in - BESIDE_IN <= x_in <= self.x_to_in + BESIDE_IN
 
     def holds(self, x_in: float, depth_in: float) -> bool:
         """Whether a diversion at this place is one at this layer."""
-        beside = max(self.x_from_in - x_in, x_in - self.x_to_in)
-        return abs(depth_in - self.depth_in) <= DIVERTED_AT_IN and beside <= BESIDE_IN
+        under = self.under(np.array([x_in]), np.array([depth_in]))[0]
+        return bool(abs(under) <= DIVERTED_AT_IN) and self.beside(x_in)
 
 
 def place_of(layer: Layer) -> LayerPlace:
     """Where a layer that was found is."""
-    return LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in)
+    return LayerPlace(layer.depth_in, layer.x_from_in, layer.x_to_in, layer.fitted)
 
 
 def arrivals(roots: Sequence[RootReading], place: LayerPlace) -> int:
     """How many traces were seen to come down to the layer or near it, whatever became of them there."""
-    number = 0
-    for root in roots:
-        x, z = root.trace.points.T
-        if z.min() > place.depth_in - FROM_ABOVE_IN or z.max() < place.depth_in - NEAR_LAYER_IN:
-            continue
-        arrived_x = x[int(np.argmax(z >= min(place.depth_in, z.max())))]
-        number += bool(place.x_from_in - BESIDE_IN <= arrived_x <= place.x_to_in + BESIDE_IN)
-    return number
+    return sum(_arrival(root, place, NEAR_LAYER_IN) is not None for root in roots)
+
+
+def _arrival(root: RootReading, place: LayerPlace, within_in: float) -> float | None:
+    """How far under the layer a root got that came from above to ``within_in`` of it; None for others."""
+    x, z = root.trace.points.T
+    under = place.under(x, z)
+    if under.min() > -FROM_ABOVE_IN or under.max() < -within_in:
+        return None
+    arrived_x = float(x[int(np.argmax(under >= min(0.0, under.max())))])
+    return float(under.max()) if place.beside(arrived_x) else None
 
 
 def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection[int]) -> dict[int, Outcome]:
@@ -74,13 +93,10 @@ def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection
         if index in turned:
             result[index] = "turned"
             continue
-        x, z = root.trace.points.T
-        if z.min() > place.depth_in - FROM_ABOVE_IN or z.max() < place.depth_in - AT_LAYER_IN:
+        got_to = _arrival(root, place, AT_LAYER_IN)
+        if got_to is None:
             continue
-        arrived_x = x[int(np.argmax(z >= min(place.depth_in, z.max())))]
-        if not place.x_from_in - BESIDE_IN <= arrived_x <= place.x_to_in + BESIDE_IN:
-            continue
-        if z.max() >= place.depth_in + AT_LAYER_IN:
+        if got_to >= AT_LAYER_IN:
             result[index] = "crossed"
         elif not lost[index]:
             result[index] = "stopped"

@@ -1,24 +1,28 @@
-"""Do diversions gather at a depth more than chance would have it?
+"""Do the signs of a layer gather at a depth more than chance would have it?
 
 Kulldorff's scan statistic (Communications in Statistics 26:1481-1496, 1997;
-from memory) over windows of depth and of width along the wall. Under the null
-hypothesis a root is diverted just as well at any depth that it covers, so
-every event is moved to a random depth within its own root's reach, with the
-root's x there. A trace that begins in mid-wall is a lateral or a piece of a
-root whose way is not known; it is moved to any depth in proportion to how many
-roots of the wall cover that depth. So each random wall has as many roots at
-each depth as the true one. The largest statistic of all windows is compared
-with the largest of each random wall, which corrects for having looked everywhere.
+from memory) over windows of depth and of width along the wall, level and
+slanting a little either way. Under the null hypothesis a root is diverted, or
+squeezed, just as well at any depth that it covers, so every sign is moved to a
+random depth within its own root's reach, with the root's x there. A trace that
+begins in mid-wall is a lateral or a piece of a root whose way is not known; it
+is moved to any depth in proportion to how many roots of the wall cover that
+depth. So each random wall has as many roots at each depth as the true one.
+Roots end at some depths more than at others without any layer, for they grow
+to like lengths; so a stop is moved by a few inches only, and stops tell of a
+layer if they gather more closely than that. The largest statistic of all
+windows is compared with the largest of each random wall, which corrects for
+having looked everywhere.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
-from rootread.judge.diversions import Diversion
+from rootread.judge.signs import Sign
 
 DEPTH_BIN_IN = 0.2
 X_BINS = 6
@@ -33,80 +37,150 @@ COVER_BLUR_IN = 1.0
 FEWEST_EVENTS = 3
 """Two roots that happen to turn at one depth are no layer, however few turn elsewhere."""
 HEIGHTS_BINS = (4, 8)
-"""Heights of window, 0.8 and 1.6 in: roots at one level layer, and at one that slopes or undulates."""
+"""Heights of window, 0.8 and 1.6 in: roots at one even layer, and at one that undulates."""
+SLOPES = (0.0, -0.06, 0.06, -0.12, 0.12)
+"""Slants of window, inches down per inch to the right; 0.12 is 4 in over a wall of 36. Between two of
+them a layer leaves the middle of a tall window by half an inch at the wall's ends."""
+SLANT_COST = 5.0
+"""Of the statistic, which is a log likelihood ratio: most layers are level, so a slanting window must say
+clearly more."""
+STOP_MOVES_IN = 4.0
+"""A stop is moved by so much at most, up or down."""
 
 
 @dataclass(frozen=True)
 class Gathering:
-    """The window in which diversions gather most, and how often chance gathers them as much."""
+    """The window in which signs gather most, and how often chance gathers them as much."""
 
     z_from_in: float
     z_to_in: float
+    """Depths at the middle of the wall."""
     x_from_in: float
     x_to_in: float
     statistic: float
     p_value: float
+    slope: float = 0.0
+    """Inches down per inch to the right."""
+    middle_x_in: float = 0.0
+
+    def holds(self, x_in: float, depth_in: float) -> bool:
+        """Whether a place lies in the window."""
+        level_in = depth_in - self.slope * (x_in - self.middle_x_in)
+        return (
+            self.z_from_in <= level_in <= self.z_to_in
+            and self.x_from_in - 1e-6 <= x_in <= self.x_to_in + 1e-6
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class _Chances:
-    """For each event, where it is and where it could as well have been."""
+    """For each sign, where it is and where it could as well have been."""
 
     own: NDArray[np.intp]
-    """``(events,)`` depth bin."""
+    """``(signs,)`` depth bin."""
     chance: NDArray[np.float64]
-    """``(events, depth bins)`` rows sum to 1."""
-    x_bin: NDArray[np.intp]
-    """``(events, depth bins)``."""
+    """``(signs, depth bins)`` rows sum to 1."""
+    x_in: NDArray[np.float64]
+    """``(signs, depth bins)`` where its root is at each depth."""
 
     def draw(self, walls: int, rng: np.random.Generator) -> NDArray[np.intp]:
-        """``(walls, events)`` random depth bins."""
+        """``(walls, signs)`` random depth bins."""
         at = rng.random((len(self.own), walls))
         summed = np.cumsum(self.chance, axis=1)
         drawn = [np.searchsorted(row, u * row[-1], side="right") for row, u in zip(summed, at, strict=True)]
-        return np.stack(drawn, axis=1)
+        return np.minimum(np.stack(drawn, axis=1), self.chance.shape[1] - 1)
 
 
 def strongest_gathering(
-    events: Sequence[Diversion],
+    signs: Sequence[Sign],
     centrelines: Sequence[Points],
     x_range_in: tuple[float, float],
     permutations: int,
     rng: np.random.Generator,
 ) -> Gathering | None:
-    """The window where events exceed their expectation most; None with fewer than three events.
+    """The window where signs exceed their expectation most; None with fewer than three signs.
 
     Parameters
     ----------
-    events : diversions, with ``root`` an index into ``centrelines``.
+    signs : with ``root`` an index into ``centrelines``.
     centrelines : ``(N, 2)`` points of each root.
     x_range_in : left and right end of the rooted wall.
     permutations : how many random walls to compare with.
     """
-    if len(events) < FEWEST_EVENTS:
+    if len(signs) < FEWEST_EVENTS:
         return None
     depth_bins = int(max(line[:, 1].max() for line in centrelines) / DEPTH_BIN_IN) + 1
-    chances = _chances(events, centrelines, x_range_in, depth_bins)
-    expected = _windows(_expected_per_cell(chances))
+    chances = _chances(signs, centrelines, depth_bins)
+    drawn = chances.draw(permutations, rng)
+    best: Gathering | None = None
+    by_chance = np.zeros(permutations)
+    for slope in SLOPES:
+        view = _slanted(chances, x_range_in, slope)
+        found = view.excess(chances.own[None])[0]
+        by_chance = np.maximum(by_chance, view.excess(drawn).reshape(permutations, -1).max(axis=1))
+        if best is None or found.max() > best.statistic:
+            best = view.gathering(found)
+    assert best is not None
+    p_value = (1 + (by_chance >= best.statistic).sum()) / (1 + permutations)
+    return replace(best, p_value=float(p_value))
 
-    def excess(depth_bin: NDArray[np.intp]) -> NDArray[np.float64]:
-        x_bin = chances.x_bin[np.arange(len(events)), depth_bin]
-        return _excess(_windows(_cells(depth_bin, x_bin, depth_bins)), expected)
 
-    found = excess(chances.own[None])[0]
-    by_chance = excess(chances.draw(permutations, rng)).reshape(permutations, -1).max(axis=1)
+@dataclass(frozen=True, eq=False)
+class _Slanted:
+    """The wall sheared by a slope, so that a layer of that slope is level."""
 
-    best = np.unravel_index(int(np.argmax(found)), found.shape)
-    height, (x_first, x_past) = _window_shapes()[int(best[0])]
-    width_in = (x_range_in[1] - x_range_in[0]) / X_BINS
-    return Gathering(
-        z_from_in=float(best[1] * DEPTH_BIN_IN),
-        z_to_in=float((best[1] + height) * DEPTH_BIN_IN),
-        x_from_in=x_range_in[0] + x_first * width_in,
-        x_to_in=x_range_in[0] + x_past * width_in,
-        statistic=float(found[best]),
-        p_value=float((1 + (by_chance >= found[best]).sum()) / (1 + permutations)),
-    )
+    slope: float
+    x_range_in: tuple[float, float]
+    z_bin: NDArray[np.intp]
+    """``(signs, depth bins)`` sheared depth bin at each depth a sign may be at, 0 and up."""
+    x_bin: NDArray[np.intp]
+    first_bin: int
+    """Sheared bin 0, counted from the soil surface."""
+    bins: int
+    expected: NDArray[np.float64]
+
+    @property
+    def middle_x_in(self) -> float:
+        return (self.x_range_in[0] + self.x_range_in[1]) / 2
+
+    def excess(self, depth_bin: NDArray[np.intp]) -> NDArray[np.float64]:
+        """``(walls, shapes, starts)`` statistic of every window for ``(walls, signs)`` depth bins."""
+        sign = np.arange(depth_bin.shape[1])
+        cells = _cells(self.z_bin[sign, depth_bin], self.x_bin[sign, depth_bin], self.bins)
+        cost = 0.0 if self.slope == 0.0 else SLANT_COST
+        return np.maximum(_excess(_windows(cells), self.expected) - cost, 0.0)
+
+    def gathering(self, found: NDArray[np.float64]) -> Gathering:
+        """The best window; its p value is not known yet."""
+        best = np.unravel_index(int(np.argmax(found)), found.shape)
+        height, (x_first, x_past) = _window_shapes()[int(best[0])]
+        left, right = self.x_range_in
+        width_in = (right - left) / X_BINS
+        return Gathering(
+            z_from_in=float((best[1] + self.first_bin) * DEPTH_BIN_IN),
+            z_to_in=float((best[1] + self.first_bin + height) * DEPTH_BIN_IN),
+            x_from_in=left + x_first * width_in,
+            x_to_in=left + x_past * width_in,
+            statistic=float(found[best]),
+            p_value=1.0,
+            slope=self.slope,
+            middle_x_in=self.middle_x_in,
+        )
+
+
+def _slanted(chances: _Chances, x_range_in: tuple[float, float], slope: float) -> _Slanted:
+    middle = (x_range_in[0] + x_range_in[1]) / 2
+    depth = np.arange(chances.chance.shape[1])
+    lifted = np.round(slope * (chances.x_in - middle) / DEPTH_BIN_IN).astype(np.intp)
+    z_bin = depth - lifted
+    first = int(z_bin.min())
+    z_bin = z_bin - first
+    bins = int(z_bin.max()) + 1
+    x_bin = _x_bin(chances.x_in, x_range_in)
+    flat = (z_bin * X_BINS + x_bin).ravel()
+    cells = np.bincount(flat, chances.chance.ravel(), bins * X_BINS).astype(np.float64)
+    expected = _windows(cells.reshape(1, bins, X_BINS))
+    return _Slanted(slope, x_range_in, z_bin, x_bin, first, bins, expected)
 
 
 def _x_bin(x_in: NDArray[np.float64], x_range_in: tuple[float, float]) -> NDArray[np.intp]:
@@ -114,30 +188,28 @@ def _x_bin(x_in: NDArray[np.float64], x_range_in: tuple[float, float]) -> NDArra
     return np.clip((x_in - left) / max(right - left, 1e-9) * X_BINS, 0, X_BINS - 1).astype(np.intp)
 
 
-def _chances(
-    events: Sequence[Diversion],
-    centrelines: Sequence[Points],
-    x_range_in: tuple[float, float],
-    depth_bins: int,
-) -> _Chances:
+def _chances(signs: Sequence[Sign], centrelines: Sequence[Points], depth_bins: int) -> _Chances:
     middles_in = (np.arange(depth_bins) + 0.5) * DEPTH_BIN_IN
     ways = [_way_down(line) for line in centrelines]
     covered = np.array([(middles_in >= z[0]) & (middles_in <= z[-1]) for _, z in ways], dtype=float)
     blur = round(COVER_BLUR_IN / DEPTH_BIN_IN)
-    anywhere = np.convolve(covered.sum(axis=0), np.ones(blur) / blur, mode="same") * (
-        middles_in > FROM_TOP_IN
-    )
-    owns, rows, x_bins = [], [], []
-    for event in events:
-        x, z = ways[event.root]
-        own = int(np.clip(event.depth_in / DEPTH_BIN_IN, 0, depth_bins - 1))
-        row = covered[event.root] * (middles_in > FROM_TOP_IN) if z[0] <= SEEN_FROM_IN else anywhere
-        row = row.copy()
+    deep_enough = middles_in > FROM_TOP_IN
+    anywhere = np.convolve(covered.sum(axis=0), np.ones(blur) / blur, mode="same") * deep_enough
+    owns, rows, places = [], [], []
+    for sign in signs:
+        x, z = ways[sign.root]
+        own = int(np.clip(sign.depth_in / DEPTH_BIN_IN, 0, depth_bins - 1))
+        if sign.kind == "stopped":
+            row = anywhere * (np.abs(middles_in - sign.depth_in) <= STOP_MOVES_IN)
+        elif z[0] <= SEEN_FROM_IN:
+            row = covered[sign.root] * deep_enough
+        else:
+            row = anywhere.copy()
         row[own] = max(row[own], row.max(), 1e-9)
         owns.append(own)
         rows.append(row / row.sum())
-        x_bins.append(_x_bin(np.interp(middles_in, z, x), x_range_in))
-    return _Chances(np.array(owns), np.array(rows), np.array(x_bins))
+        places.append(np.interp(middles_in, z, x))
+    return _Chances(np.array(owns), np.array(rows), np.array(places))
 
 
 def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -147,12 +219,6 @@ def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     deepest = np.maximum.accumulate(line[:, 1])
     gains = np.concatenate([[True], np.diff(deepest) > 0])
     return line[gains, 0], deepest[gains]
-
-
-def _expected_per_cell(chances: _Chances) -> NDArray[np.float64]:
-    """``(1, depth bins, x bins)`` events to expect."""
-    columns = [(chances.chance * (chances.x_bin == column)).sum(axis=0) for column in range(X_BINS)]
-    return np.stack(columns, axis=-1)[None]
 
 
 def _cells(z: NDArray[np.intp], x: NDArray[np.intp], depth_bins: int) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion, diversions
-from rootread.judge.passage import outcomes, place_of
+from rootread.judge.passage import LayerPlace, outcomes, place_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings, RootReading
 
@@ -50,8 +50,15 @@ def wall_risk(readings: Readings, layers: Sequence[Layer]) -> RiskTable:
     stops = []
     for place in places:
         became = outcomes(readings.roots, place, {event.root for event in events})
-        stops += [(root, place.depth_in) for root, outcome in became.items() if outcome == "stopped"]
+        held = [root for root, outcome in became.items() if outcome == "stopped"]
+        stops += [(root, _depth_held(readings.roots[root], place)) for root in held]
     return risk_table(readings.roots, events, stops)
+
+
+def _depth_held(root: RootReading, place: LayerPlace) -> float:
+    """Depth of the layer where a root stopped at it."""
+    lowest = root.trace.points[int(np.argmax(root.trace.points[:, 1]))]
+    return float(place.depth_at(lowest[:1])[0])
 
 
 def risk_table(

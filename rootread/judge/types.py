@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.judge.shape import LayerLine, level_line
 from rootread.measure.types import Interval
 
 Verdict = Literal["open", "slowed", "turned", "stopped"]
@@ -13,9 +14,10 @@ Verdict = Literal["open", "slowed", "turned", "stopped"]
 
 @dataclass(frozen=True)
 class Layer:
-    """A depth at which turns, runs and stops gather."""
+    """A depth at which turns, runs, stops and changes of width gather."""
 
     depth_in: float
+    """Mean depth over the stretch of wall in which it was seen."""
     depth_se_in: float
     x_from_in: float
     x_to_in: float
@@ -27,6 +29,19 @@ class Layer:
     p_value: float
     recorded: str | None
     """The field sheet's layer it matches, as written there."""
+    fitted: LayerLine | None = None
+    """Its depth along the wall, where it is not the same everywhere."""
+
+    @property
+    def line(self) -> LayerLine:
+        """Its depth along the wall."""
+        return self.fitted or level_line(self.depth_in, self.x_from_in, self.x_to_in)
+
+    @property
+    def depth_range_in(self) -> tuple[float, float]:
+        """The least and the greatest depth of its line."""
+        depths = [depth for _, depth in self.line.line_in]
+        return min(depths), max(depths)
 
     @property
     def passage(self) -> float:

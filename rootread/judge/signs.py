@@ -1,0 +1,88 @@
+"""The signs of a layer that roots show: diverted, stopped, or squeezed wide.
+
+A root gives one sign at one depth: where it turned, ran and then ended, the
+turn is the sign, and the end and a width that changed there are part of it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from rootread.judge.diversions import SAME_EVENT_IN, Diversion
+from rootread.judge.passage import lost_tips
+from rootread.measure.sideways import stretches
+from rootread.measure.types import RootReading
+
+Kind = Literal["diverted", "stopped", "widened"]
+
+CAME_DOWN_IN = 2.0
+"""A root's end is a stop only if the root was seen to come down at least this far to it."""
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One root at one depth."""
+
+    root: int
+    """Index of the root in the wall's readings."""
+    kind: Kind
+    x_in: float
+    depth_in: float
+    x_from_in: float
+    x_to_in: float
+    sideways_in: float = 0.0
+
+    @property
+    def middle_x_in(self) -> float:
+        """Middle of the stretch of wall over which it was seen."""
+        return (self.x_from_in + self.x_to_in) / 2
+
+
+def signs_of(
+    roots: Sequence[RootReading], diverted: Sequence[Diversion], counted_width_in: float
+) -> tuple[Sign, ...]:
+    """All signs of a wall.
+
+    Parameters
+    ----------
+    diverted : the wall's diversions.
+    counted_width_in : thinner roots end anywhere, as laterals do, so their ends are no signs.
+    """
+    found = [
+        Sign(
+            event.root,
+            "diverted",
+            event.x_in,
+            event.depth_in,
+            event.x_from_in,
+            event.x_to_in,
+            event.sideways_in,
+        )
+        for event in diverted
+    ]
+    lost = lost_tips(roots)
+    for index, root in enumerate(roots):
+        if root.width_in < counted_width_in:
+            continue
+        own = [sign.depth_in for sign in found if sign.root == index]
+        points = root.trace.points
+        depth = points[:, 1]
+        widened = [first for first, _ in stretches(root.flattened)]
+        places: list[tuple[Kind, int]] = [("widened", _upper(depth, root, first)) for first in widened]
+        tip = 0 if depth[0] > depth[-1] else len(depth) - 1
+        if not lost[index] and depth[tip] - depth.min() >= CAME_DOWN_IN:
+            places.insert(0, ("stopped", tip))
+        for kind, at in places:
+            x, z = float(points[at, 0]), float(depth[at])
+            if all(abs(z - other) > SAME_EVENT_IN for other in own):
+                found.append(Sign(index, kind, x, z, x, x))
+                own.append(z)
+    return tuple(found)
+
+
+def _upper(depth: np.ndarray, root: RootReading, first: int) -> int:
+    """The upper end of a flattened stretch that starts at point ``first``: there the squeeze begins."""
+    last = first + int(np.argmin(np.append(root.flattened[first:], False))) - 1
+    return first if depth[first] <= depth[last] else last
