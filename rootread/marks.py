@@ -30,7 +30,11 @@ from rootread import infile
 from rootread.errors import BadMarks
 
 VERSION = 1
-LARGEST_MB = 20.0
+LARGEST_MB = 5.0
+LARGEST_PX = 50_000
+"""Longest side of a photo whose size is not known."""
+LARGEST_IN = 2000.0
+"""No wall is longer, nor any distance on one."""
 REMEDY = "Mend it or draw the marks again."
 
 Place = tuple[float, float]
@@ -142,7 +146,7 @@ def marks_from(content: Any, name: str, photo_size_px: tuple[int, int] | None = 
     BadMarks : as ``read_marks``.
     """
     marks = _Reader(name).marks(content)
-    _check(marks, name)
+    _check(marks, name, photo_size_px)
     if photo_size_px and marks.photo_size_px and tuple(photo_size_px) != marks.photo_size_px:
         drawn, actual = ("{} x {}".format(*size) for size in (marks.photo_size_px, photo_size_px))
         raise BadMarks(
@@ -296,8 +300,8 @@ class _Reader:
         )
 
 
-def _check(marks: Marks, file: str) -> None:
-    """What single values cannot show: how many points, and whether they say anything."""
+def _check(marks: Marks, file: str, photo_size_px: tuple[int, int] | None = None) -> None:
+    """What single values cannot show: how many points, where, and whether they say anything."""
     lines = [
         ("plumb_px", marks.plumb_px, 2, True),
         ("surface_px", marks.surface_px, 2, True),
@@ -313,6 +317,14 @@ def _check(marks: Marks, file: str) -> None:
     for where, line, least, may_be_absent in lines:
         if len(line) < least and (line or not may_be_absent):
             raise BadMarks(f"{file}: {where} has {len(line)} points, but needs {least} or more.", REMEDY)
+    size_px = photo_size_px or marks.photo_size_px or (LARGEST_PX, LARGEST_PX)
+    scattered = [("splits_px", marks.splits_px), ("scale_points", tuple(at.px for at in marks.scale_points))]
+    for where, line in [*((where, line) for where, line, _, _ in lines), *scattered]:
+        # A line may run on over the picture's edge, by no more than the picture itself.
+        if any(
+            not -side <= at <= 2 * side for place in line for at, side in zip(place, size_px, strict=True)
+        ):
+            raise BadMarks(f"{file}: {where} lies far outside the photo.", "Draw it again on this photo.")
     pairs = [("plumb_px", marks.plumb_px), *((f"joins_px[{k}]", two) for k, two in enumerate(marks.joins_px))]
     for where, pair in pairs:
         if pair and (len(pair) != 2 or pair[0] == pair[1]):
@@ -322,14 +334,20 @@ def _check(marks: Marks, file: str) -> None:
         *((f"strokes[{k}]", stroke.width_px) for k, stroke in enumerate(marks.strokes)),
     ]
     for where, width_px in widths:
-        if width_px is not None and width_px <= 0:
-            raise BadMarks(f"{file}: {where} has a width of {width_px:g} pixels.", "Give one above 0.")
+        if width_px is not None and not 0 < width_px <= max(size_px):
+            raise BadMarks(
+                f"{file}: {where} has a width of {width_px:g} pixels.",
+                "Give one above 0 and within the photo.",
+            )
     _check_scale(marks, file)
 
 
 def _check_scale(marks: Marks, file: str) -> None:
     points = marks.scale_points
     known = [point.at_in for point in points if point.at_in is not None]
+    distances = [abs(at) for place in known for at in place] + [marks.distance_in or 0.0]
+    if max(distances) > LARGEST_IN:
+        raise BadMarks(f"{file}: a distance of {max(distances):g} inches is no wall's.", "Give it in inches.")
     if len(points) == 0 and marks.distance_in is None:
         return
     if len(points) == 2 and not known and marks.distance_in is not None:

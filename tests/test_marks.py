@@ -44,7 +44,7 @@ def test_marks_come_back_as_they_were_drawn(tmp_path, marks):
     assert read_marks(path) == marks
 
 
-pixels = st.floats(-1e5, 1e5).map(lambda value: value + 0.0)
+pixels = st.floats(-5e4, 1e5).map(lambda value: value + 0.0)
 places = st.tuples(pixels, pixels)
 
 
@@ -189,3 +189,18 @@ def test_a_file_that_is_no_marks_at_all_is_refused(tmp_path, data):
 def test_a_missing_file_is_refused(tmp_path):
     with pytest.raises(BadMarks, match=r"none\.json"):
         read_marks(Path(tmp_path / "none.json"))
+
+
+@pytest.mark.parametrize(
+    ("marks", "said"),
+    [
+        ({"surface_px": [[0, 10], [9e9, 10]]}, "far outside the photo"),
+        ({"splits_px": [[-5000, 10]]}, "far outside the photo"),
+        ({"strokes": [{"says": "root", "points_px": [[5, 5]], "width_px": 1e12}]}, "width"),
+        ({"scale_points": [{"px": [1, 1]}, {"px": [90, 1]}], "distance_in": 1e9}, "no wall's"),
+    ],
+)
+def test_what_no_photo_of_a_wall_can_show_is_refused(tmp_path, marks, said):
+    (tmp_path / "a.json").write_text(json.dumps({"version": 1, **marks}))
+    with pytest.raises(BadMarks, match=said):
+        read_marks(tmp_path / "a.json", (4000, 3000))
