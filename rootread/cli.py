@@ -33,23 +33,30 @@ SettingsFile = Annotated[
     Path | None, typer.Option("--settings", help="TOML file; 'rootread settings' prints the defaults.")
 ]
 Jobs = Annotated[int, typer.Option(min=1, help="How many walls to read at once.")]
+UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm, for all but the tables.")]
 
 
 @app.command()
 def grade(
-    places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos or folders.")],
-    out: Annotated[Path, typer.Option(help="Folder for tables, pictures and the report.")],
+    places: Annotated[
+        list[str], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos, folders, or s3:// addresses.")
+    ],
+    out: Annotated[str, typer.Option(help="Folder or address for tables, pictures and the report.")],
     settings: SettingsFile = None,
     jobs: Jobs = 1,
+    cluster: Annotated[str, typer.Option(help="Dask scheduler whose workers are to read the walls.")] = "",
+    units: UnitsShown = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the report as PDF too.")] = False,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Write the tables as Parquet too.")] = False,
 ) -> None:
     """Read and grade walls: tables, pictures and a report.
 
-    A folder's sheet.csv says what is known of each photo. What was read before
-    and has not changed is not read again.
+    Folders within a folder are gone into. A folder's sheet.csv says what is known
+    of each photo. What was read before and has not changed is not read again.
 
     Example: rootread grade sample_images --out graded
     """
-    run = _grade(places, out, _settings(settings), jobs)
+    run = _grade(places, out, _settings(settings, units), jobs, cluster, pdf, parquet)
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -92,24 +99,62 @@ def check(
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for what comes out.")] = Path("demo-out"),
     jobs: Jobs = 2,
+    units: UnitsShown = None,
 ) -> None:
     """Grade the sample walls, three pits with a deep and a shallow pass each, and contrast the passes.
 
     Example: rootread demo
     """
-    run = _grade([_sample_images()], out, _settings(None), jobs)
+    chosen = _settings(None, units)
+    run = _grade([str(_sample_images())], str(out), chosen, jobs)
     typer.echo("")
-    _contrast([out], "treatment", "pit", (), out)
+    _contrast([str(out)], "treatment", "pit", (), str(out), chosen)
     raise typer.Exit(1 if run.refused else 0)
 
 
 @app.command()
+def desk(
+    folder: Annotated[Path, typer.Argument(help="Folder of photos; made if it is not there.")] = Path(
+        "walls"
+    ),
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the report; FOLDER/results if left out.")
+    ] = None,
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; other than this machine's own only if you mean it.")
+    ] = "127.0.0.1",
+    port: Annotated[
+        int | None, typer.Option(min=0, max=65535, help="8765, or a free one if that is taken.")
+    ] = None,
+    browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
+    settings: SettingsFile = None,
+) -> None:
+    """Open the desk: drop photos, see the readings, mend them by hand, hand over the report.
+
+    What you mend is saved at once to marks/WALL.json beside the photos.
+
+    Example: rootread desk sample_images
+    """
+    try:
+        from rootread.desk.server import serve
+    except ModuleNotFoundError as error:
+        raise BadRequest(
+            f"The desk needs {error.name}, which is not installed.", "Run: pip install 'rootread[desk]'"
+        ) from error
+    from rootread.desk import Desk
+
+    serve(Desk(folder, _settings(settings), out), host, port, lambda address: _open_desk(address, browser))
+
+
+@app.command()
 def contrast(
-    folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
+    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
     by: Annotated[str, typer.Option(help="Column that names the treatment.")] = "treatment",
     pair: Annotated[str, typer.Option(help="Column whose walls are compared side by side.")] = "pit",
     measure: Annotated[list[str] | None, typer.Option(help="Such as grade; may be repeated.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Folder for contrast.html and contrast.csv.")] = None,
+    out: Annotated[str | None, typer.Option(help="Folder for contrast.html and contrast.csv.")] = None,
+    units: UnitsShown = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the page as PDF too.")] = False,
 ) -> None:
     """Compare treatments over pits: what differs, how sure that is, how many pits it would take.
 
@@ -119,7 +164,27 @@ def contrast(
 
     Example: rootread contrast demo-out --by treatment --measure grade
     """
-    _contrast(folders, by, pair, measure or (), out or folders[0])
+    _contrast(folders, by, pair, measure or (), out or folders[0], _settings(None, units), pdf)
+
+
+@app.command()
+def tables(
+    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
+    out: Annotated[str, typer.Option(help="Folder or address for the four tables.")],
+    units: UnitsShown = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Parquet in place of CSV.")] = False,
+) -> None:
+    """Put the tables of a season's folders together, with a column for the folder.
+
+    With --units cm lengths are in centimetres, and the columns are called so.
+
+    Example: rootread tables north-field south-field --out season --units cm
+    """
+    from rootread.compare import read_season, write_season
+
+    season = read_season(folders, _settings(None, units).report.units)
+    for path in write_season(season, out, parquet):
+        typer.echo(str(path))
 
 
 @app.command()
@@ -240,43 +305,89 @@ def scene(
         typer.echo(str(photo))
 
 
-def _grade(places: list[Path], out: Path, settings: "Settings", jobs: int) -> "Run":
+def _grade(
+    places: "Sequence[str]",
+    out: str,
+    settings: "Settings",
+    jobs: int,
+    cluster: str = "",
+    pdf: bool = False,
+    parquet: bool = False,
+) -> "Run":
     from rootread.batch import grade_walls, plan_walls
     from rootread.report import walls_text
 
-    plan = plan_walls(places)
+    plan = plan_walls(places, out)
     for message in plan.messages:
         typer.echo(message, err=True)
-    run = grade_walls(plan, out, settings, jobs, _progress())
-    typer.echo(walls_text([record.wall for record in run.records]))
+    run = grade_walls(plan, out, settings, jobs, _progress(), cluster, parquet, pdf)
+    typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
     typer.echo(f"Report: {run.report.resolve()}")
     return run
 
 
-def _contrast(folders: list[Path], by: str, pair: str, measures: "Sequence[str]", out: Path) -> None:
+def _contrast(
+    folders: "Sequence[str]",
+    by: str,
+    pair: str,
+    measures: "Sequence[str]",
+    out: str,
+    settings: "Settings",
+    pdf: bool = False,
+) -> None:
     from rootread.compare import contrast_folders, contrast_text
 
-    contrast, page = contrast_folders(folders, out, by, pair, measures)
+    units = settings.report.units
+    contrast, page = contrast_folders(folders, out, by, pair, measures, units, pdf)
     typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
 
 
 def _progress() -> "Progress":
-    started = time.monotonic()
+    began, read = time.monotonic(), 0
 
     def say(done: int, total: int, record: "Record") -> None:
-        left = (time.monotonic() - started) / done * (total - done)
+        nonlocal read
+        if record.kept:
+            typer.echo(f"[{done}/{total}] {record.wall['wall']}: as before", err=True)
+            return
+        read += 1
         what = record.wall["verdict"] if record.wall["status"] == "read" else "refused"
-        remaining = f", about {left:.0f} s left" if left >= 1 else ""
+        left = (time.monotonic() - began) / read * (total - done)
+        remaining = f", {_time_left(left)} left" if left >= 1 else ""
         typer.echo(f"[{done}/{total}] {record.wall['wall']}: {what}{remaining}", err=True)
 
     return say
 
 
-def _settings(path: Path | None) -> "Settings":
-    from rootread.settings import Settings, read_settings
+def _time_left(seconds: float) -> str:
+    if seconds < 100:
+        return f"about {seconds:.0f} s"
+    return f"about {seconds / 60:.0f} min" if seconds < 6000 else f"about {seconds / 3600:.1f} h"
 
-    return read_settings(path) if path else Settings()
+
+def _open_desk(address: str, browser: bool) -> None:
+    import webbrowser
+
+    typer.echo(f"Desk: {address}")
+    if not address.startswith(("http://127.", "http://localhost", "http://[::1]")):
+        typer.echo(
+            "It listens beyond this machine, unencrypted: whoever sees the address can use it.", err=True
+        )
+    typer.echo("Ctrl+C closes it; everything is saved as you go.", err=True)
+    if browser:
+        webbrowser.open(address)
+
+
+def _settings(path: Path | None, units: str | None = None) -> "Settings":
+    from dataclasses import replace
+
+    from rootread.settings import Settings, read_settings, settings_from_dict
+
+    settings = read_settings(path) if path else Settings()
+    if units is None:
+        return settings
+    return replace(settings, report=settings_from_dict({"report": {"units": units}}, "--units").report)
 
 
 def _sample_images() -> Path:

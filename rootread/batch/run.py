@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,6 +18,8 @@ from rootread.batch.read import AGAIN, failed, read_elsewhere, read_job
 from rootread.batch.record import Places, Record, read_rows, write_wall
 from rootread.errors import BadRequest
 from rootread.report import TABLES, csv_head, csv_rows, page_parts
+from rootread.report.parquet import ParquetFile
+from rootread.report.pdf import pdf_of
 from rootread.schema import Row
 from rootread.settings import Settings
 
@@ -53,6 +55,8 @@ def grade_walls(
     workers: int = 1,
     progress: Progress | None = None,
     cluster: str = "",
+    parquet: bool = False,
+    pdf: bool = False,
 ) -> Run:
     """Read the walls of a plan and write everything that comes out into ``out``.
 
@@ -68,6 +72,8 @@ def grade_walls(
     workers : how many processes read walls on this machine.
     progress : told of each wall that is done.
     cluster : address of a Dask scheduler, whose workers then read the walls.
+    parquet : write the tables as Parquet too.
+    pdf : write the report as PDF too.
 
     Raises
     ------
@@ -82,8 +88,11 @@ def grade_walls(
         if progress:
             progress(len(done), len(plan.jobs), record)
     records = tuple(done[index] for index in range(len(plan.jobs)))
-    _write_tables(folder, plan.jobs)
+    _write_tables(folder, plan.jobs, parquet)
     _write_report(folder, records, settings)
+    if pdf:
+        html = (folder / "report.html").read_text(encoding="utf-8")
+        write_bytes(folder / "report.pdf", pdf_of(html, settings.report.units))
     remove_parts(folder, before=began)
     return Run(folder, records, plan.messages)
 
@@ -100,16 +109,24 @@ def _read(
     return read_here(partial(read_job, out=out, settings=settings), jobs, workers, give_up)
 
 
-def _write_tables(out: Path, jobs: Sequence[WallJob]) -> None:
+def _write_tables(out: Path, jobs: Sequence[WallJob], parquet: bool) -> None:
     """The tables, a wall at a time: a thousand walls have a hundred thousand roots."""
     with ExitStack() as stack:
         files = {name: stack.enter_context(writing(out / f"{name}.csv")) for name in TABLES}
         for name, file in files.items():
             file.write(csv_head(name).encode("utf-8"))
+        typed = {
+            name: stack.enter_context(
+                closing(ParquetFile(stack.enter_context(writing(out / f"{name}.parquet")), columns))
+            )
+            for name, columns in (TABLES.items() if parquet else ())
+        }
         for job in jobs:
             rows = read_rows(out, job.row.wall)
             for name, file in files.items():
                 file.write(csv_rows(name, rows[name]).encode("utf-8"))
+            for name, table in typed.items():
+                table.add(rows[name])
 
 
 def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> None:

@@ -6,19 +6,25 @@ from pathlib import Path
 import numpy as np
 
 from rootread.batch.files import write_bytes
+from rootread.batch.places import place
 from rootread.compare.contrast import SEED, Contrast, contrast_walls, records_of
 from rootread.compare.depths import depth_profiles
 from rootread.compare.measures import DEFAULT
-from rootread.compare.page import contrast_csv, contrast_page
+from rootread.compare.page import contrast_page
 from rootread.compare.read import read_table
+from rootread.compare.table import contrast_csv
+from rootread.report.pdf import pdf_of
+from rootread.units import LengthUnit, lengths_shown_in
 
 
 def contrast_folders(
-    folders: Sequence[Path],
-    out: Path,
+    folders: Sequence[str | Path],
+    out: str | Path,
     by: str = "treatment",
     pair: str = "pit",
     measures: Sequence[str] = (),
+    units: LengthUnit = "in",
+    pdf: bool = False,
 ) -> tuple[Contrast, Path]:
     """Compare the treatments of graded folders; write ``contrast.html`` and ``contrast.csv`` into ``out``.
 
@@ -30,10 +36,16 @@ def contrast_folders(
     ------
     BadRequest : a folder was not graded, a name is not known, or there are not two treatments.
     """
-    walls, roots = read_table(folders, "walls"), read_table(folders, "roots")
+    # A folder named twice is one folder: its pits must not count twice.
+    found, target = list(dict.fromkeys(place(folder) for folder in folders)), place(out)
+    walls, roots = read_table(found, "walls"), read_table(found, "roots")
     contrast = contrast_walls(walls, by, pair, measures or DEFAULT, roots)
-    profiles = depth_profiles(records_of(walls), folders, by, pair, np.random.default_rng(SEED))
-    page = out / "contrast.html"
-    write_bytes(page, contrast_page(contrast, profiles).encode("utf-8"))
-    write_bytes(out / "contrast.csv", contrast_csv(contrast).encode("utf-8"))
+    profiles = depth_profiles(records_of(walls), found, by, pair, np.random.default_rng(SEED))
+    with lengths_shown_in(units):
+        html = contrast_page(contrast, profiles)
+    page = target / "contrast.html"
+    write_bytes(page, html.encode("utf-8"))
+    write_bytes(target / "contrast.csv", contrast_csv(contrast).encode("utf-8"))
+    if pdf:
+        write_bytes(target / "contrast.pdf", pdf_of(html, units))
     return contrast, page

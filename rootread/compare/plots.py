@@ -10,11 +10,12 @@ from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
 
 from rootread.compare.contrast import Contrast, Pair
-from rootread.compare.depths import DepthProfile
+from rootread.compare.depths import SLICE_IN, DepthProfile
 from rootread.compare.measures import Measure
 from rootread.compare.units import Unit
 from rootread.report.lettering import font, shorten
 from rootread.report.svg import line, path, svg, text
+from rootread.units import length_words, shown, unit_shown
 
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6a00", "#56b4e9")
 """Told apart by readers with any kind of colour sight (after Okabe and Ito; from memory)."""
@@ -200,17 +201,17 @@ def profile_plot(profiles: Sequence[DepthProfile], treatments: Sequence[str]) ->
         sample = line(right - 170, row, right - 140, row, "mean-line")
         keys.append(Markup('<g style="{}">').format(pen) + sample + Markup("</g>"))
         keys.append(text(right - 132, row + 4, shorten(profile.treatment, font(LETTERS_PX), 130), "start"))
-    marks = [line(LEFT, TOP, LEFT, 340, "axis"), text(4, 16, "depth, in", "start")]
-    marks.append(text(right, 16, "percent of the root length, in each 2 in", "end"))
+    slice_words = length_words(SLICE_IN, 0 if unit_shown() == "in" else 1)
+    marks = [line(LEFT, TOP, LEFT, 340, "axis"), text(4, 16, f"depth, {unit_shown()}", "start")]
+    marks.append(text(right, 16, f"percent of the root length, in each {slice_words}", "end"))
     for tick in scale.ticks:
         if 0 <= tick <= scale.high:
             x = LEFT + (right - LEFT) * tick / scale.high
             marks += [line(x, TOP, x, 340, "edge"), text(x, 356, f"{tick:.0f}", "middle", "tick")]
-    for depth in np.arange(0, edges[-1] + 0.1, 4 if edges[-1] <= 32 else 10):
-        row = TOP + (340 - TOP) * float(depth) / edges[-1]
-        marks += [
-            line(LEFT - 4, row, LEFT, row, "axis"),
-            text(LEFT - 8, row + 4, f"{depth:.0f}", "end", "tick"),
-        ]
+    deepest = shown(float(edges[-1]))
+    for mark in np.arange(0, deepest + 0.1, 4 if deepest <= 32 else 10):
+        at = TOP + (340 - TOP) * float(mark) / deepest
+        marks.append(line(LEFT - 4, at, LEFT, at, "axis"))
+        marks.append(text(LEFT - 8, at + 4, f"{mark:.0f}", "end", "tick"))
     label = "Share of root length by depth for " + ", ".join(profile.treatment for profile in profiles)
     return svg((WIDTH, height), label, [*marks, *bands, *thin, *thick, *keys])

@@ -37,7 +37,8 @@ def _table(path: Path, name: str) -> pd.DataFrame:
     types = {column.name: str if column.type is str else float for column in TABLES[name]}
     blank = {column: [""] for column in _numbers(name)}
     try:
-        table = pd.read_csv(path, dtype=types, keep_default_na=False, na_values=blank, index_col=False)
+        with path.open("rb") as file:
+            table = pd.read_csv(file, dtype=types, keep_default_na=False, na_values=blank, index_col=False)
         missing = [column for column in types if column not in table]
     except (OSError, ValueError) as error:  # pandas' own errors, and text that is none, are ValueErrors
         raise BadRequest(f"{path} is no table of rootread's ({error}).", REMEDY) from error

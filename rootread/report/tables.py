@@ -19,7 +19,7 @@ from rootread.wall import RefusedWall, Wall
 DECIMALS = {"in": 3, "deg": 2, "px/in": 3, "s": 2, "0-100": 1, "0-1": 3}
 """By unit; ratios, which have none, get four."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-"""A spreadsheet takes a cell that starts so for a formula and runs it, in some languages the wide signs too."""
+"""A spreadsheet takes a cell that starts so for a formula and runs it; some take the wide signs too."""
 
 
 def rows_of(wall: Wall | RefusedWall) -> dict[str, list[Row]]:
@@ -185,9 +185,14 @@ def _cell(value: str | float | int | None, column: Column) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+        return str(spreadsheet_safe(value))
     if column.type is int:
         return str(int(value))
     rounded = round(float(value), DECIMALS.get(column.unit, 4))
     # -0.0 and 0.0 are one number and get one spelling.
     return f"{rounded + 0.0:.10g}" if math.isfinite(rounded) else ""
+
+
+def spreadsheet_safe(cell: object) -> object:
+    """Text that a spreadsheet would run as a formula, marked as text; anything else as it is."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell
