@@ -25,6 +25,8 @@ _UNIT = re.compile(r"(?P<unit>''|[\"”″'’′]|[a-z]+\.?)?\s*", re.I)
 # 1,000 is a thousand in one country and one in another; 0,125 can only be the latter.
 _THOUSAND_OR_ONE = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
 
+LONGEST = 40
+"""Letters of any sensible length; Python will not turn thousands of digits into a number."""
 REMEDY = "Write a number with in, ft, mm, cm or m after it; a bare number is inches."
 
 
@@ -38,6 +40,8 @@ def length_in(text: str) -> float:
     BadRequest : not a length.
     """
     rest = text.strip().lower()
+    if len(rest) > LONGEST:
+        raise BadRequest(f"{text!r} is too long for a length.", REMEDY)
     sign = 1.0
     if rest[:1] in ("-", "−", "+"):
         sign = 1.0 if rest[0] == "+" else -1.0

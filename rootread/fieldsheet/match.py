@@ -1,12 +1,16 @@
 """Which row of the sheet speaks of which photo."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rootread.errors import BadSheet
 from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.types import SheetRow, default_row
+from rootread.text import one_line
+
+MOST_TOLD = 20
+"""Rows without a photo that are named one by one."""
 
 
 @dataclass(frozen=True)
@@ -42,19 +46,18 @@ def match_photos(
     def shown(photo: Path) -> str:
         return "/".join(part for part in (folders.get(photo, ""), photo.name) if part)
 
+    by_name, by_stem = _by(photos, lambda photo: photo.name), _by(photos, lambda photo: photo.stem)
     row_of: dict[Path, SheetRow] = {}
-    messages = []
+    without_photo = []
     for row in rows:
-        named = [photo for photo in photos if _same(photo.name, row.photo)]
-        named = named or [photo for photo in photos if _same(photo.stem, row.photo)]
+        named = by_name.get(plain(row.photo)) or by_stem.get(plain(row.photo), [])
         if len(named) > 1:
             raise BadSheet(
                 f"Row {row.row}: {row.photo} could be {' or '.join(shown(photo) for photo in named)}.",
                 "Write the file's whole name, or put a sheet beside the photos of each folder.",
             )
         if not named:
-            near = nearest(row.photo, [photo.name for photo in photos])
-            messages.append(f"Row {row.row}: there is no photo {row.photo} in the folder. {near}".strip())
+            without_photo.append(row)
         elif named[0] in row_of:
             raise BadSheet(
                 f"Rows {row_of[named[0]].row} and {row.row} both speak of {named[0].name}.", "Keep one."
@@ -65,6 +68,7 @@ def match_photos(
         (photo, _named(row_of.get(photo) or default_row(photo.name), folders.get(photo, "")))
         for photo in photos
     ]
+    messages = _told_of_absent(without_photo, photos)
     if rows:
         messages += [
             f"{shown(photo)} has no row in the sheet; it is read without one."
@@ -93,5 +97,22 @@ def _check_walls(pairs: Iterable[tuple[Path, SheetRow]]) -> None:
             )
 
 
-def _same(one: str, other: str) -> bool:
-    return plain(one) == plain(other)
+def _by(photos: Iterable[Path], name_of: Callable[[Path], str]) -> dict[str, list[Path]]:
+    """The photos that go by each name."""
+    found: dict[str, list[Path]] = {}
+    for photo in photos:
+        found.setdefault(plain(name_of(photo)), []).append(photo)
+    return found
+
+
+def _told_of_absent(rows: Sequence[SheetRow], photos: Sequence[Path]) -> list[str]:
+    """Rows whose photo is not there; a sheet of another folder has hundreds of them."""
+    names = [photo.name for photo in photos]
+    told = [
+        f"Row {row.row}: there is no photo {one_line(row.photo, 80)} in the folder. "
+        f"{nearest(row.photo, names)}".strip()
+        for row in rows[:MOST_TOLD]
+    ]
+    if len(rows) > MOST_TOLD:
+        told.append(f"{len(rows) - MOST_TOLD} more rows have no photo in the folder.")
+    return told
