@@ -1,0 +1,137 @@
+"""What the page shows of one wall, as plain values."""
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rootread.desk.looks import looks
+from rootread.desk.stages import Reading
+from rootread.judge.advice import advise
+from rootread.judge.types import Layer
+from rootread.measure.types import Interval, RootReading
+from rootread.plane import WallPlane
+from rootread.report.colours import STEEPEST_DEG, verdict_tone
+from rootread.report.words import recorded_words
+
+POINT_EVERY = 4
+"""Of the points 0.05 in apart, every so many are shown."""
+COLOUR_STEPS = 12
+"""Steps of the descent scale from level to steep that the page draws."""
+DEEPEST_RULE_IN = 120
+
+
+def wall_values(reading: Reading) -> dict[str, Any]:
+    """Figures, and everything drawn on the photo, in photo pixels."""
+    plane, readings, grade = reading.plane, reading.readings, reading.grade
+    return {
+        "settled": reading.settled,
+        "size_px": reading.seen.photo_size_px,
+        "grade": _interval(grade.score, 1),
+        "verdict": grade.verdict,
+        "tone": verdict_tone(grade.verdict),
+        "parts": [
+            {"name": part.name, "score": _number(part.score, 1), "weight": part.weight, "reason": part.reason}
+            for part in grade.parts
+        ],
+        "figures": {
+            "roots": len(readings.roots),
+            "root_length_in": _interval(readings.intervals.root_length_in, 1),
+            "descent_deg": _interval(readings.descent, 1),
+            "tortuosity": _interval(readings.intervals.tortuosity, 3),
+            "flattened_share": _interval(readings.intervals.flattened_share, 3),
+            "sideways_in": _interval(readings.intervals.sideways_in, 1),
+        },
+        "scale": {
+            "kind": plane.scale.kind,
+            "px_per_in": _number(plane.scale.px_per_in, 3),
+            "px_per_in_se": _number(plane.scale.px_per_in_se, 3),
+            "level": plane.level.source,
+            "level_se_deg": _number(plane.level.se_deg, 2),
+            "tilt_deg": _number(plane.tilt_deg, 1),
+            "surface": plane.surface.source,
+            "surface_se_in": _number(plane.surface.se_in, 2),
+            "points_px": _places(plane.scale.points_px) if plane.scale.kind == "points" else [],
+            "outlines_px": [_places(outline) for outline in plane.scale.outlines_px],
+        },
+        "surface_px": _places(plane.to_photo_px(plane.surface.line_in)),
+        "rule": _rule(plane, reading.seen.photo_size_px),
+        "layers": [_layer(layer, reading) for layer in reading.layers],
+        "roots": [_root(root, plane) for root in readings.roots],
+        "cautions": list(reading.seen.cautions),
+        "advice": [
+            {"text": advice.text, "evidence": advice.evidence}
+            for advice in advise(readings, reading.layers, grade, reading.row)
+        ],
+        "looks": [look.__dict__ for look in looks(reading)],
+    }
+
+
+def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
+    trace = root.trace
+    keep = np.zeros(len(trace.points), dtype=bool)
+    keep[::POINT_EVERY] = keep[-1] = True
+    steepness = np.clip(root.descent_down_deg[keep] / STEEPEST_DEG, 0.0, 1.0)
+    local_px_per_in = plane.scale.px_per_in
+    return {
+        "id": trace.id,
+        "points_px": _places(plane.to_photo_px(trace.points[keep])),
+        "steps": np.round(steepness * (COLOUR_STEPS - 1)).astype(int).tolist(),
+        "flat": np.flatnonzero(root.flattened[keep]).tolist(),
+        "unseen": np.flatnonzero(trace.inferred[keep]).tolist(),
+        "width_px": round(root.width_in * local_px_per_in, 1),
+        "width_in": _number(root.width_in, 3),
+        "length_in": _number(root.length_in, 1),
+        "descent_deg": _number(root.descent_deg, 0),
+        "tortuosity": _number(root.tortuosity, 2),
+        "confidence": _number(trace.confidence, 2),
+        "drawn": trace.id.startswith("m"),
+    }
+
+
+def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
+    x = np.linspace(layer.x_from_in, layer.x_to_in, 12)
+    line = np.column_stack([x, np.full_like(x, layer.depth_in)])
+    return {
+        "depth_in": _number(layer.depth_in, 2),
+        "depth_se_in": _number(layer.depth_se_in, 2),
+        "line_px": _places(reading.plane.to_photo_px(line)),
+        "reached": layer.reached,
+        "crossed": layer.crossed,
+        "turned": layer.turned,
+        "stopped": layer.stopped,
+        "recorded": recorded_words(layer, reading.row),
+    }
+
+
+def _rule(plane: WallPlane, size_px: tuple[int, int]) -> list[dict[str, Any]]:
+    """The level line of every inch of depth across the photo: depth, and its course in photo pixels."""
+    columns, rows = size_px
+    corners = plane.to_wall_in([[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]])
+    (x_from, _), (x_to, z_to) = corners.min(axis=0), corners.max(axis=0)
+    x = np.linspace(x_from, x_to, 9)
+    return [
+        {
+            "depth_in": depth,
+            "line_px": _places(plane.to_photo_px(np.column_stack([x, np.full_like(x, depth)]))),
+        }
+        for depth in range(min(int(z_to), DEEPEST_RULE_IN) + 1)
+    ]
+
+
+def _interval(interval: Interval, digits: int) -> dict[str, float | None]:
+    return {
+        "value": _number(interval.value, digits),
+        "low": _number(interval.low, digits),
+        "high": _number(interval.high, digits),
+    }
+
+
+def _number(value: float, digits: int) -> float | None:
+    """Rounded; None where there is no figure, which JSON cannot say otherwise."""
+    return round(float(value), digits) if math.isfinite(value) else None
+
+
+def _places(points_px: ArrayLike) -> list[list[float]]:
+    return np.round(np.asarray(points_px, dtype=float), 1).reshape(-1, 2).tolist()

@@ -1,0 +1,221 @@
+"""The folder on the desk: its photos, its sheet and its marks. Nothing outside it is read or written."""
+
+import csv
+import io
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+
+from rootread.batch import WallJob, plan_walls
+from rootread.batch.files import file_stem, write_bytes
+from rootread.batch.plan import PHOTO_ENDINGS, SHEET_NAME
+from rootread.errors import BadRequest, UnreadablePhoto
+from rootread.fieldsheet import COLUMNS, read_sheet
+from rootread.fieldsheet.names import plain
+from rootread.marks import marks_path
+from rootread.photo import read_photo
+from rootread.settings import PhotoSettings
+
+MOST_ROWS = 5000
+LONGEST_CELL = 2000
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The sheet as text cells, as a person edits it."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+class Folder:
+    """One folder of photos."""
+
+    def __init__(self, path: Path, settings: PhotoSettings) -> None:
+        self.path = path.resolve()
+        self._settings = settings
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BadRequest(
+                f"{path} cannot be opened ({error.strerror}).", "Name another folder."
+            ) from error
+
+    def jobs(self) -> tuple[tuple[WallJob, ...], tuple[str, ...]]:
+        """The walls, and what sheet and photos disagree on; a sheet with a mistake in it is a message."""
+        if not self._has_photos():
+            return (), ()
+        plan = plan_walls([self.path])
+        return plan.jobs, plan.messages
+
+    def _has_photos(self) -> bool:
+        return any(p.suffix.lower() in PHOTO_ENDINGS for p in self.path.rglob("*"))
+
+    def add_photo(self, given_name: str, content: bytes) -> Path:
+        """Put a photo into the folder under a safe name of its own; whatever is there stays.
+
+        Raises
+        ------
+        UnreadablePhoto : not a photo, or damaged, too small or too large; nothing is kept of it.
+        """
+        name = safe_photo_name(given_name)
+        with tempfile.TemporaryDirectory(dir=self.path, prefix=".taking-in-") as draft:
+            whole = Path(draft) / name
+            whole.write_bytes(content)
+            read_photo(whole, self._settings)
+            place = self._free(name, content)
+            if not place.exists():
+                whole.replace(place)
+        return place
+
+    def _free(self, name: str, content: bytes) -> Path:
+        """The place of a new photo; that of the same photo where it is there already."""
+        taken = {plain(p.name): p for p in self.path.iterdir()}
+        stem, ending = Path(name).stem, Path(name).suffix
+        number = 1
+        while plain(name) in taken:
+            other = taken[plain(name)]
+            if other.is_file() and not other.is_symlink() and other.read_bytes() == content:
+                return other
+            number += 1
+            name = f"{stem}-{number}{ending}"
+        return self.path / name
+
+    def sheet(self) -> Sheet:
+        """The sheet's cells; a row for each photo that has none, and the usual columns in their order."""
+        columns, rows = self._cells()
+        shown = [*[name for name in COLUMNS if name in columns or name in FIRST_COLUMNS]]
+        filled = [[dict(zip(columns, row, strict=False)).get(name, "") for name in shown] for row in rows]
+        named = {plain(row[0]) for row in filled} | {plain(Path(row[0]).stem) for row in filled}
+        for photo in sorted(p for p in self.path.iterdir() if p.suffix.lower() in PHOTO_ENDINGS):
+            if plain(photo.name) not in named and plain(photo.stem) not in named:
+                filled.append([photo.name] + [""] * (len(shown) - 1))
+        return Sheet(tuple(shown), tuple(tuple(row) for row in filled))
+
+    def _cells(self) -> tuple[list[str], list[list[str]]]:
+        path = self.path / SHEET_NAME
+        if not path.exists():
+            return [], []
+        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+        header = text.lstrip("\r\n").split("\n", 1)[0]
+        separator = max(",;\t", key=header.count)
+        records = [r for r in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if any(r)]
+        if not records:
+            return [], []
+        columns = ["_".join(cell.strip().lower().replace("-", " ").split()) for cell in records[0]]
+        return columns, records[1:]
+
+    def write_sheet(self, sheet: Sheet) -> None:
+        """Replace the sheet, once every cell of it can be read.
+
+        Raises
+        ------
+        BadSheet : a cell cannot be understood; the old sheet stays.
+        """
+        text = io.StringIO()
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(sheet.columns)
+        writer.writerows(
+            row for row in sheet.rows if any(cell.strip() for cell in row[1:]) or row[:1] != ("",)
+        )
+        content = text.getvalue().encode("utf-8")
+        with tempfile.TemporaryDirectory(dir=self.path, prefix=".sheet-") as draft:
+            trial = Path(draft) / SHEET_NAME
+            trial.write_bytes(content)
+            read_sheet(trial)
+        write_bytes(self.path / SHEET_NAME, content)
+
+    def marks_file(self, job: WallJob) -> Path:
+        """Where a wall's marks lie, or will.
+
+        Raises
+        ------
+        BadRequest : the name would lead out of the folder.
+        """
+        path = job.marks or marks_path(job.photo, job.row.wall)
+        if not path.resolve().is_relative_to(self.path):
+            raise BadRequest(f"The marks of {job.row.wall} would lie outside the folder.", "Rename the wall.")
+        return path
+
+
+FIRST_COLUMNS = (
+    "photo",
+    "wall",
+    "pit",
+    "treatment",
+    "scale",
+    "layers",
+    "tool_depth_in",
+    "shank_spacing_in",
+    "shanks_at_in",
+    "pit_depth_in",
+    "notes",
+)
+"""Columns that the table always shows; others where the sheet has them."""
+
+
+def sheet_of(value: Any) -> Sheet:
+    """A sheet from JSON values.
+
+    Raises
+    ------
+    BadRequest : not a table of texts, or larger than any folder needs.
+    """
+    wrong = BadRequest("The sheet is not a table of texts.", "Load the page again.")
+    if not isinstance(value, dict):
+        raise wrong
+    columns, rows = value.get("columns"), value.get("rows")
+    if not _texts(columns) or not isinstance(rows, list) or not all(_texts(row) for row in rows):
+        raise wrong
+    assert columns is not None
+    if len(rows) > MOST_ROWS or any(len(cell) > LONGEST_CELL for row in rows for cell in row):
+        raise BadRequest("The sheet is too large.", f"Keep to {MOST_ROWS} rows and short cells.")
+    if any(name not in COLUMNS for name in columns) or any(len(row) != len(columns) for row in rows):
+        raise wrong
+    return Sheet(tuple(columns), tuple(tuple(row) for row in rows))
+
+
+def cell_faults(sheet: Sheet) -> list[dict[str, Any]]:
+    """Every cell that cannot be understood, with what is wrong and what to write."""
+    faults = []
+    seen: dict[tuple[str, str], int] = {}
+    for number, row in enumerate(sheet.rows):
+        for column, cell in zip(sheet.columns, row, strict=True):
+            cell = cell.strip()
+            fault = _fault(column, cell) if cell else (column == "photo" and any(row)) and "Name the photo."
+            key = (column, plain(cell))
+            if cell and column in ("photo", "wall") and not fault:
+                if key in seen:
+                    fault = f"Row {seen[key] + 1} has the same {column}."
+                seen.setdefault(key, number)
+            if fault:
+                faults.append({"row": number, "column": column, "says": fault})
+    return faults
+
+
+def _fault(column: str, cell: str) -> str:
+    try:
+        COLUMNS[column](cell)
+    except BadRequest as error:
+        return f"{error.cause} {error.remedy}".strip()
+    return ""
+
+
+def _texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(cell, str) for cell in value)
+
+
+def safe_photo_name(given: str) -> str:
+    """The file's own name without any folder, as a name that stays in its folder on every system.
+
+    Raises
+    ------
+    UnreadablePhoto : its ending is not one of a photo.
+    """
+    last = PureWindowsPath(PurePosixPath(given).name).name
+    stem, ending = Path(last).stem, Path(last).suffix.lower()
+    if ending not in PHOTO_ENDINGS:
+        known = ", ".join(sorted(PHOTO_ENDINGS))
+        raise UnreadablePhoto(f"{last or 'That'} is not named like a photo.", f"Known endings: {known}.")
+    return file_stem(stem)[:80] + ending

@@ -1,0 +1,66 @@
+"""What of a reading needs a person's look, the most doubtful first."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from rootread.desk.stages import Reading
+
+Part = Literal["scale", "surface", "level", "roots", "verdict", "wall"]
+
+SCALE_LOOK, SCALE_BAD = 0.01, 0.03
+"""Standard error of the scale as a share of it; the same limits as ``rootread check``."""
+SURFACE_LOOK_IN = 0.5
+LEVEL_LOOK_DEG = 2.0
+LOW_CONFIDENCE = 0.5
+LOW_SHARE = 0.15
+"""Share of root length in traces of low confidence from which the roots need a look."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """One thing to look at."""
+
+    part: Part
+    urgency: int
+    """The higher, the sooner; the numbers only order."""
+    says: str
+
+
+def looks(reading: Reading) -> list[Look]:
+    """What to look at on one wall, most urgent first; nothing where all is sure."""
+    plane, readings = reading.plane, reading.readings
+    found: list[Look] = []
+    share = plane.scale.px_per_in_se / plane.scale.px_per_in
+    if share > SCALE_LOOK:
+        found.append(
+            Look(
+                "scale",
+                70 if share > SCALE_BAD else 30,
+                f"Scale is sure only to {100 * share:.1f} %: mark two points you know the distance of.",
+            )
+        )
+    if plane.surface.source == "assumed":
+        found.append(Look("surface", 60, "No soil surface was seen: draw it, or depths mean little."))
+    elif plane.surface.se_in > SURFACE_LOOK_IN:
+        says = f"The soil surface is sure only to {plane.surface.se_in:.1f} in: see whether the line fits."
+        found.append(Look("surface", 35, says))
+    if plane.level.se_deg > LEVEL_LOOK_DEG:
+        says = f"Plumb is sure only to {plane.level.se_deg:.1f} degrees: mark something that hung plumb."
+        found.append(Look("level", 20, says))
+    if not readings.roots:
+        found.append(Look("roots", 65, "No roots were found: draw some, or paint over a few of them."))
+    length_in = sum(root.length_in for root in readings.roots)
+    doubtful_in = sum(root.length_in for root in readings.roots if root.trace.confidence < LOW_CONFIDENCE)
+    if length_in and doubtful_in / length_in > LOW_SHARE:
+        says = f"{100 * doubtful_in / length_in:.0f} % of the root length is in traces that may be none."
+        found.append(Look("roots", 40, says))
+    if " or " in reading.grade.verdict:
+        says = f"The verdict lies on an edge: {reading.grade.verdict}. A few roots may decide it."
+        found.append(Look("verdict", 50, says))
+    found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
+    return sorted(found, key=lambda look: -look.urgency)
+
+
+def urgency(found: list[Look]) -> int:
+    """How soon a wall needs a look: by its most urgent point, then by how many there are."""
+    return max((look.urgency for look in found), default=0) * 10 + min(len(found), 9)

@@ -1,0 +1,50 @@
+// Requests to the desk. The token came behind the address's #, stays in this tab, and goes out as a header.
+
+const KEPT = 'desk-token'
+const given = location.hash.slice(1)
+if (given && !given.startsWith('/')) {
+  sessionStorage.setItem(KEPT, given)
+  history.replaceState(null, '', '/#/field')
+}
+const token = sessionStorage.getItem(KEPT) || ''
+
+export class Refused extends Error {
+  constructor(status, cause, remedy) {
+    super(`${cause} ${remedy}`.trim())
+    this.status = status
+  }
+}
+
+async function ask(path, options = {}) {
+  const headers = { 'X-Desk-Token': token, ...options.headers }
+  const answer = await fetch(path, { ...options, headers })
+  if (answer.ok) return answer
+  const said = await answer.json().catch(() => ({}))
+  throw new Refused(answer.status, said.cause || `The desk answered ${answer.status}.`, said.remedy || '')
+}
+
+const json = (method) => async (path, value) =>
+  (await ask(path, {
+    method,
+    body: JSON.stringify(value ?? {}),
+    headers: { 'Content-Type': 'application/json' },
+  })).json()
+
+export const get = async (path) => (await ask(path)).json()
+export const put = json('PUT')
+export const post = json('POST')
+
+export async function picture(path, signal) {
+  const answer = await ask(path, { signal })
+  const place = answer.headers.get('x-place')
+  return { blob: await answer.blob(), place: place && JSON.parse(place) }
+}
+
+export const sendPhoto = async (file) =>
+  (await ask('/api/photos', {
+    method: 'POST',
+    body: file,
+    headers: { 'X-Photo-Name': encodeURIComponent(file.name), 'Content-Type': 'application/octet-stream' },
+  })).json()
+
+export const wallPath = (name, rest = '') => `/api/walls/${encodeURIComponent(name)}${rest}`

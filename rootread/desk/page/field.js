@@ -1,0 +1,67 @@
+// The field: every wall hung from one ground line, at one scale, those that need a look first.
+
+import { picture, wallPath } from './api.js'
+import { el, gradeBar, heldPicture, tone, whole } from './parts.js'
+
+const GROUPS = [
+  ['Look at these first', (wall) => wall.status !== 'waiting' && wall.status !== 'reading' && wall.urgency > 0],
+  ['Nothing doubtful', (wall) => wall.status === 'read' && wall.urgency === 0],
+  ['Being read', (wall) => wall.status === 'waiting' || wall.status === 'reading'],
+]
+
+export function showField(shell) {
+  const input = (id, label, folder) => [
+    el('input', { type: 'file', id, class: 'file', multiple: true, accept: folder ? false : 'image/*,.heic,.heif,.tif,.tiff',
+      webkitdirectory: folder, onchange: (event) => { shell.add(event.target.files); event.target.value = '' } }),
+    el('label', { for: id, class: 'button' }, label),
+  ]
+  const heading = el('h1', {}, 'Field')
+  const intro = el('p', { class: 'intro' })
+  const notes = el('ul', { class: 'notes' })
+  const groups = el('div')
+  shell.main.append(el('section', { class: 'pad' },
+    el('div', { class: 'opening' }, heading, intro,
+      el('div', { class: 'adders' }, input('add-photos', 'Add photos'), input('add-folder', 'Add a folder', true))),
+    notes, groups))
+  let drawn = ''
+  const pictures = new Map()
+
+  function wallItem(wall) {
+    const key = `${wall.name}:${wall.version}`
+    if (!pictures.has(key)) {
+      pictures.set(key, wall.status === 'read'
+        ? heldPicture(() => picture(wallPath(wall.name, '/small.flat.jpg')), { alt: '' })
+        : el('span', { class: 'unread' }, wall.status === 'refused' ? 'not read' : wall.stage || 'waiting'))
+    }
+    const says = wall.cause || wall.looks[0] || (wall.status === 'read' ? 'Nothing stands out.' : '')
+    return el('li', {}, el('a', { href: `#/wall/${encodeURIComponent(wall.name)}`, class: 'hung' },
+      el('span', { class: 'above' },
+        el('b', {}, wall.name),
+        el('span', {}, [wall.pit !== wall.name && wall.pit, wall.treatment].filter(Boolean).join(' · ')),
+        wall.marked && el('em', {}, 'mended by hand')),
+      el('span', { class: 'face' }, pictures.get(key)),
+      wall.status === 'read' && el('span', { class: 'verdict' },
+        el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(wall.grade[0])}`),
+        gradeBar(wall.grade)),
+      el('span', { class: 'says' }, says)))
+  }
+
+  return {
+    update(desk) {
+      intro.textContent = desk.walls.length
+        ? `${desk.folder}: walls hang from one ground line at one scale. Open one to check its reading.`
+        : 'Drop photos of pit walls anywhere on this page, or add them here. Each needs its scale object in frame.'
+      notes.replaceChildren(...desk.messages.map((text) => el('li', {}, text)))
+      const now = JSON.stringify(desk.walls)
+      if (now === drawn) return
+      drawn = now
+      const focused = document.activeElement?.getAttribute?.('href')
+      groups.replaceChildren(...GROUPS.map(([title, belongs]) => {
+        const walls = desk.walls.filter(belongs)
+        return walls.length ? el('section', {}, el('h2', {}, `${title} (${walls.length})`),
+          el('ul', { class: 'ground' }, walls.map(wallItem))) : ''
+      }))
+      if (focused) groups.querySelector(`a[href="${CSS.escape(focused)}"]`)?.focus()
+    },
+  }
+}

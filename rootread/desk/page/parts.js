@@ -1,0 +1,62 @@
+// Small pieces that several screens show.
+
+export function el(tag, attributes = {}, ...children) {
+  const made = document.createElement(tag)
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === false || value === null || value === undefined) continue
+    if (name.startsWith('on')) made.addEventListener(name.slice(2), value)
+    else if (name === 'class') made.className = value
+    else made.setAttribute(name, value === true ? '' : value)
+  }
+  made.append(...children.flat(9).filter((child) => child !== null && child !== undefined && child !== false))
+  return made
+}
+
+export const whole = (value) => (value === null || value === undefined ? '–' : Math.round(value).toString())
+export const fixed = (value, digits = 1) => (value === null || value === undefined ? '–' : value.toFixed(digits))
+
+export function range(interval, digits = 0) {
+  if (interval.value === null) return '–'
+  return `${fixed(interval.value, digits)} (${fixed(interval.low, digits)} to ${fixed(interval.high, digits)})`
+}
+
+const WORDS = [['stopped', 0, 40], ['turned', 40, 60], ['slowed', 60, 80], ['open', 80, 100]]
+
+/** The grade on 0 to 100 with its interval; `before` leaves a mark where it was. */
+export function gradeBar([value, low, high], before = null) {
+  if (value === null || value === undefined) return el('span', { class: 'grade none' })
+  const at = (x) => `left:${x}%`
+  return el('span', { class: 'grade', 'aria-hidden': 'true' },
+    WORDS.map(([word, from, to]) => el('i', { class: `zone ${word}`, style: `${at(from)};width:${to - from}%` })),
+    el('i', { class: 'likely', style: `${at(low)};width:${high - low}%` }),
+    before !== null && Math.abs(before - value) >= 0.1 && el('i', { class: 'was', style: at(before) }),
+    el('i', { class: 'now', style: at(value) }))
+}
+
+export const tone = (verdict = '') =>
+  ['stopped', 'turned', 'slowed', 'open'].find((word) => verdict.split(' ').includes(word)) || ''
+
+/** Inches of a length as people write it: 12, 12 in, 30 cm, 1 ft 6 in; NaN where it is none. */
+export function inches(text) {
+  const units = { in: 1, '"': 1, inch: 1, inches: 1, ft: 12, "'": 12, foot: 12, feet: 12, cm: 1 / 2.54, mm: 1 / 25.4, m: 1 / 0.0254 }
+  let rest = text.trim().toLowerCase().replace(',', '.')
+  let sum = 0
+  if (!rest) return NaN
+  while (rest) {
+    const found = rest.match(/^(\d+(?:\.\d*)?|\.\d+)\s*([a-z]+|"|')?\s*/)
+    if (!found || (found[2] && !(found[2] in units))) return NaN
+    sum += Number(found[1]) * units[found[2] || 'in']
+    rest = rest.slice(found[0].length)
+  }
+  return sum
+}
+
+/** A picture that needs the token: fetched, then shown. */
+export function heldPicture(load, attributes) {
+  const image = el('img', attributes)
+  load().then(({ blob }) => {
+    image.src = URL.createObjectURL(blob)
+    image.addEventListener('load', () => URL.revokeObjectURL(image.src), { once: true })
+  }, () => image.classList.add('missing'))
+  return image
+}

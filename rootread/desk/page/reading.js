@@ -1,0 +1,88 @@
+// What was read of a wall, in words and figures: beside the photo, or below it where the page is narrow.
+
+import { el, fixed, gradeBar, range, tone, whole } from './parts.js'
+import { markList } from './tools.js'
+
+const SURFACE = { photo: 'found in the photo', marks: 'drawn by hand', assumed: 'not seen; depths are from the top of the photo' }
+const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's upright", surface: 'the soil surface', marks: 'a line drawn by hand' }
+const MOST_ROOTS = 400
+
+export function readingPanel(acts) {
+  const state = el('p', { class: 'state', role: 'status' })
+  const verdict = el('div', { class: 'plate' })
+  const body = el('div', { class: 'body' })
+  const element = el('aside', { class: 'reading', 'aria-label': 'Reading' }, verdict, state, body)
+  const opened = new Set(['looks', 'marks'])
+
+  const fold = (id, title, ...content) => el('details', { open: opened.has(id), ontoggle: (event) => {
+    if (event.target.open) opened.add(id)
+    else opened.delete(id)
+  } }, el('summary', {}, title), ...content)
+
+  function update(wall, { before, marks }) {
+    const { reading } = wall
+    if (wall.cause) {
+      verdict.replaceChildren(el('h2', {}, 'Not read'), el('p', {}, wall.cause), el('p', {}, el('b', {}, wall.remedy)))
+    }
+    if (!reading) {
+      if (!wall.cause) verdict.replaceChildren(el('h2', {}, wall.name))
+      body.replaceChildren()
+      return
+    }
+    const { grade } = reading
+    if (!wall.cause) {
+      verdict.replaceChildren(
+        el('h2', {}, wall.name, el('small', {}, [wall.pit, wall.treatment].filter(Boolean).join(' · '))),
+        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade' }, whole(grade.value)),
+          el('span', {}, `${reading.verdict}, likely ${whole(grade.low)} to ${whole(grade.high)}`)),
+        gradeBar([grade.value, grade.low, grade.high], before))
+    }
+    const { figures, scale } = reading
+    const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))
+    const drawn = markList(marks)
+    body.replaceChildren(
+      reading.looks.length ? fold('looks', `To look at (${reading.looks.length})`, el('ul', {}, reading.looks.map((look) => el('li', {}, look.says)))) : '',
+      drawn.length ? fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
+        mark.at ? el('button', { type: 'button', class: 'plain', onclick: () => acts.show(mark.at) }, mark.words) : mark.words,
+        el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without()) }, 'Take back'))))) : '',
+      fold('figures', 'Figures', pairs([
+        ['Roots', `${figures.roots}, ${range(figures.root_length_in)} in long together`],
+        ['Descent', `${range(figures.descent_deg)}° below level`],
+        ['Length / straight way', range(figures.tortuosity, 2)],
+        ['Ran sideways', `${range(figures.sideways_in)} in`],
+        ['Looks flattened', `${range({ value: 100 * figures.flattened_share.value, low: 100 * figures.flattened_share.low, high: 100 * figures.flattened_share.high })} %`],
+        ['Scale', `${scale.kind}, ${fixed(scale.px_per_in)} photo pixels an inch, give or take ${fixed(100 * scale.px_per_in_se / scale.px_per_in)} %`],
+        ['Plumb', `from ${LEVEL[scale.level]}, ± ${fixed(scale.level_se_deg)}°`],
+        ['Soil surface', `${SURFACE[scale.surface]}, ± ${fixed(2 * scale.surface_se_in)} in`],
+      ])),
+      fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},
+        el('b', {}, `${part.name} ${whole(part.score)}`), el('span', {}, ` · counts ${Math.round(100 * part.weight)} %`), el('br'), part.reason)))),
+      fold('layers', `Layers (${reading.layers.length})`, reading.layers.length ? el('ul', {}, reading.layers.map((layer) => el('li', {},
+        el('b', {}, `${fixed(layer.depth_in)} in`), ` ± ${fixed(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}.`)))
+        : el('p', {}, 'No depth at which roots turned or stopped together.')),
+      fold('advice', 'What to do', reading.advice.map((one) => el('p', {}, one.text, el('small', {}, one.evidence)))),
+      fold('roots', `Roots (${reading.roots.length})`, rootTable(reading.roots)),
+      el('p', {}, el('a', { href: `#/second/${encodeURIComponent(wall.name)}` }, 'Compare with a second reading')))
+  }
+
+  function rootTable(roots) {
+    const rows = [...roots].sort((a, b) => b.length_in - a.length_in).slice(0, MOST_ROOTS).map((root) => {
+      const middle = root.points_px[Math.floor(root.points_px.length / 2)]
+      return el('tr', { onmouseenter: () => acts.hover(root.id), onmouseleave: () => acts.hover(null), onfocusin: () => acts.hover(root.id) },
+        el('th', { scope: 'row' }, el('button', { type: 'button', class: 'plain', 'aria-label': `Show ${root.id}`, onclick: () => acts.show(middle) }, root.id)),
+        el('td', {}, fixed(root.length_in)), el('td', {}, whole(root.descent_deg)),
+        el('td', {}, el('button', { type: 'button', class: 'small', 'aria-label': `Strike ${root.id}`, onclick: () => acts.strike(root) }, 'Strike')))
+    })
+    return el('table', {}, el('thead', {}, el('tr', {}, ['Root', 'in', '°'].map((word) => el('th', { scope: 'col' }, word)), el('td', {}))), el('tbody', {}, rows))
+  }
+
+  return {
+    element,
+    update,
+    stage(wall) {
+      const words = wall.status === 'reading' || wall.status === 'waiting' ? `Reading: ${wall.stage || 'waiting its turn'} …`
+        : wall.settled === false && !wall.cause ? `First figures; the photo is being read again: ${wall.stage || 'waiting'} …` : ''
+      if (state.textContent !== words) state.textContent = words
+    },
+  }
+}

@@ -1,0 +1,38 @@
+// Hand over: the report written as the command line writes it, opened or saved as one file.
+
+import { picture, post } from './api.js'
+import { el } from './parts.js'
+
+export function showReport(shell) {
+  const state = el('p', { role: 'status', class: 'lead' })
+  const write = el('button', { class: 'button strong', type: 'button', onclick: async () => {
+    await post('/api/report').catch((error) => shell.say(error.message))
+    shell.look()
+  } }, 'Write the report')
+  const open = el('button', { class: 'button', type: 'button', onclick: async () => {
+    const { blob } = await picture('/api/report.html')
+    window.open(URL.createObjectURL(blob), '_blank')
+  } }, 'Open it')
+  const save = el('button', { class: 'button', type: 'button', onclick: async () => {
+    const { blob } = await picture('/api/report.html')
+    const link = el('a', { href: URL.createObjectURL(blob), download: 'report.html' })
+    link.click()
+    URL.revokeObjectURL(link.href)
+  } }, 'Save a copy')
+  const doubts = el('p')
+  shell.main.append(el('section', { class: 'pad' }, el('h1', {}, 'Hand over'),
+    el('p', {}, 'One page with every wall, its picture, its grade and what to do, for a person to read on paper or on a ' +
+      'phone. Tables, pictures and root lines are written beside it, as the command line writes them.'),
+    doubts, el('p', { class: 'row' }, write, open, save), state))
+  return {
+    update(desk) {
+      const { state: now, done, total, says } = desk.report
+      const doubtful = desk.walls.filter((wall) => wall.urgency > 0 && !wall.marked)
+      doubts.textContent = doubtful.length
+        ? `Nobody has mended ${doubtful.map((wall) => wall.name).join(', ')}, which the desk finds doubtful.` : ''
+      write.disabled = now === 'writing' || !desk.walls.length
+      open.hidden = save.hidden = now !== 'ready'
+      state.textContent = { none: '', writing: `Writing: ${done} of ${total} walls …`, ready: `Written into the folder ${desk.results}.`, failed: says }[now]
+    },
+  }
+}

@@ -1,0 +1,79 @@
+// The field sheet as a table: every cell checked as it is typed, saved once all of them can be read.
+
+import { get, post, put } from './api.js'
+import { el } from './parts.js'
+
+const TITLES = {
+  photo: 'Photo', wall: 'Wall', pit: 'Pit', treatment: 'Treatment', date: 'Date', crop: 'Crop', stage: 'Stage',
+  scale: 'Scale object', layers: 'Layers', tool_depth_in: 'Tool depth, in', shank_spacing_in: 'Shank spacing, in',
+  shanks_at_in: 'Shanks at, in', pit_depth_in: 'Pit depth, in', notes: 'Notes', standoff_in: 'Standoff, in',
+  level: 'Plumb from', lens: 'Lens',
+}
+const TELL = {
+  scale: 'card, staff, tape, points or auto', layers: 'disk 6; A/B 13', shanks_at_in: '-22; 8', tool_depth_in: '14 or 35 cm',
+}
+const PAUSE_MS = 250
+
+export async function showSheet(shell) {
+  const sheet = await get('/api/sheet')
+  const status = el('p', { role: 'status', class: 'lead' })
+  const faults = el('ul', { class: 'notes' })
+  const cells = []
+  let timer = null
+
+  const read = () => ({ columns: sheet.columns, rows: cells.map((row) => row.map((input) => input.value)) })
+
+  function show(found) {
+    const wrong = new Map(found.map((fault) => [`${fault.row}/${fault.column}`, fault.says]))
+    cells.forEach((row, r) => row.forEach((input, c) => {
+      const says = wrong.get(`${r}/${sheet.columns[c]}`)
+      if (says) input.setAttribute('aria-invalid', 'true')
+      else input.removeAttribute('aria-invalid')
+      input.title = says || ''
+    }))
+    faults.replaceChildren(...found.map(({ row, column, says }) =>
+      el('li', {}, el('b', {}, `Row ${row + 1}, ${TITLES[column] || column}: `), says)))
+  }
+
+  async function save() {
+    try {
+      const answer = await put('/api/sheet', read())
+      show(answer.faults)
+      status.textContent = answer.saved ? 'Saved to sheet.csv.' : 'Not saved yet: mend the marked cells first.'
+      shell.look()
+    } catch (error) {
+      status.textContent = `Not saved: ${error.message}`
+    }
+  }
+
+  const changed = () => {
+    clearTimeout(timer)
+    status.textContent = 'Checking …'
+    timer = setTimeout(async () => {
+      const { faults: found } = await post('/api/sheet/check', read()).catch(() => ({ faults: [] }))
+      show(found)
+      if (found.length) status.textContent = 'Not saved yet: mend the marked cells first.'
+      else await save()
+    }, PAUSE_MS)
+  }
+
+  const cell = (value, r, column) => {
+    const input = el('input', { value, 'aria-label': `${TITLES[column] || column}, row ${r + 1}`, placeholder: TELL[column] || '',
+      spellcheck: 'false', autocomplete: 'off', oninput: changed, readonly: column === 'photo', size: Math.max(8, Math.min(value.length + 2, 26)) })
+    return input
+  }
+  const rows = sheet.rows.map((row, r) => {
+    const inputs = row.map((value, c) => cell(value, r, sheet.columns[c]))
+    cells.push(inputs)
+    return el('tr', {}, inputs.map((input, c) => c === 0 ? el('th', { scope: 'row' }, input) : el('td', {}, input)))
+  })
+  shell.main.append(el('section', { class: 'pad wide' }, el('h1', {}, 'Sheet'),
+    el('p', {}, 'What is known of each photo. Blank cells are allowed; a bare number is inches, and 15 cm is understood too.'),
+    rows.length ? el('div', { class: 'scroller', tabindex: '0', role: 'region', 'aria-label': 'Field sheet' },
+      el('table', { class: 'sheet' },
+        el('thead', {}, el('tr', {}, sheet.columns.map((name) => el('th', { scope: 'col' }, TITLES[name] || name)))),
+        el('tbody', {}, rows))) : el('p', {}, 'There is no photo yet.'),
+    status, faults))
+  show(sheet.faults)
+  return { leave: () => { if (timer) { clearTimeout(timer); save() } } }
+}

@@ -1,0 +1,175 @@
+// The ways to mend a reading. Each takes places clicked on the photo and gives new marks.
+
+import { inches } from './parts.js'
+import { rowAt } from './overlay.js'
+
+const copy = (marks) => structuredClone(marks)
+const distance = ([a, b], [c, d]) => Math.hypot(a - c, b - d)
+
+/** The root nearest to a place, and the index of its nearest point; null beyond `reach` photo pixels. */
+export function rootAt(roots, place, reach) {
+  let best = null
+  for (const root of roots) {
+    for (let k = 1; k < root.points_px.length; k += 1) {
+      const away = toSegment(place, root.points_px[k - 1], root.points_px[k])
+      if (away.distance <= reach && (!best || away.distance < best.distance)) {
+        best = { root, distance: away.distance, index: away.along > 0.5 ? k : k - 1, place: away.place }
+      }
+    }
+  }
+  return best
+}
+
+function toSegment([x, y], [x0, y0], [x1, y1]) {
+  const [dx, dy] = [x1 - x0, y1 - y0]
+  const length = dx * dx + dy * dy
+  const along = length ? Math.min(Math.max(((x - x0) * dx + (y - y0) * dy) / length, 0), 1) : 0
+  const place = [x0 + along * dx, y0 + along * dy]
+  return { along, place, distance: distance([x, y], place) }
+}
+
+function endAt(roots, place, reach) {
+  const ends = roots.flatMap((root) => [root.points_px[0], root.points_px.at(-1)].map((end) => ({ root, end })))
+  ends.sort((a, b) => distance(a.end, place) - distance(b.end, place))
+  return ends.length && distance(ends[0].end, place) <= reach ? ends[0] : null
+}
+
+/** Take a root out: one that was drawn is undrawn, one that was found is struck. */
+export function strike(marks, root) {
+  const next = copy(marks)
+  const number = /^m(\d+)$/.exec(root.id)
+  if (number) next.roots_added.splice(Number(number[1]) - 1, 1)
+  else next.roots_struck_px.push(root.points_px)
+  return next
+}
+
+const sorted = (points) => [...points].sort((a, b) => a[0] - b[0])
+
+/** The level line of the wall through one place, across the photo or as wide as the layer that is moved. */
+function levelThrough([x, y], reading) {
+  const [columns] = reading.size_px
+  const rows = reading.rule.map(({ line_px }) => rowAt(line_px, x))
+  let k = rows.findIndex((row) => row >= y)
+  k = Math.min(Math.max(k, 1), rows.length - 1)
+  const share = (y - rows[k - 1]) / (rows[k] - rows[k - 1])
+  const near = [...reading.layers].sort((a, b) => Math.abs(rowAt(a.line_px, x) - y) - Math.abs(rowAt(b.line_px, x) - y))[0]
+  const [from, to] = near ? [near.line_px[0][0], near.line_px.at(-1)[0]] : [0, columns - 1]
+  return [0, 1, 2, 3, 4].map((part) => {
+    const column = from + (to - from) * part / 4
+    const [above, below] = [rowAt(reading.rule[k - 1].line_px, column), rowAt(reading.rule[k].line_px, column)]
+    return [column, above + share * (below - above)]
+  })
+}
+
+const line = (least, put) => ({ least, done: (places, context) => put(copy(context.marks), places, context) })
+
+/** Where `most` places are in, the tool is done by itself; `asks` names what is asked for first. */
+export const TOOLS = [
+  { id: 'strike', group: 'Roots', key: 's', word: 'Strike', most: 1, least: 1,
+    hint: 'Click a line that is no root.',
+    done: ([place], { marks, reading, reach }) => {
+      const found = rootAt(reading.roots, place, reach)
+      return found ? strike(marks, found.root) : 'There is no root line here. Click nearer to one.'
+    } },
+  { id: 'draw', group: 'Roots', key: 'd', word: 'Draw', snaps: true,
+    hint: 'Click along a missing root, base first. The line keeps to the root by itself. Done ends it.',
+    ...line(2, (marks, places, { snapped, width }) => {
+      marks.roots_added.push({ points_px: snapped || places, width_px: width ?? null })
+      return marks
+    }) },
+  { id: 'split', group: 'Roots', key: 'p', word: 'Part', most: 1, least: 1,
+    hint: 'Click where one line is really two roots.',
+    done: ([place], { marks, reading, reach }) => {
+      const found = rootAt(reading.roots, place, reach)
+      if (!found) return 'There is no root line here. Click nearer to one.'
+      const next = copy(marks)
+      next.splits_px.push(found.place)
+      return next
+    } },
+  { id: 'join', group: 'Roots', key: 'j', word: 'Join', most: 2, least: 2,
+    hint: 'Click the end of one line, then the end of the line that goes on from it.',
+    done: ([first, second], { marks, reading, reach }) => {
+      const one = endAt(reading.roots, first, reach * 3)
+      const other = one && endAt(reading.roots.filter((root) => root !== one.root), second, reach * 3)
+      if (!other) return 'Click close to the ends of two lines.'
+      const next = copy(marks)
+      next.joins_px.push([one.end, other.end])
+      return next
+    } },
+  { id: 'flattened', group: 'Roots', key: 'f', word: 'Flattened', most: 2, least: 2,
+    hint: 'Click where the squeezed stretch of a root begins, then where it ends.',
+    done: ([first, second], { marks, reading, reach }) => {
+      const one = rootAt(reading.roots, first, reach)
+      const other = one && rootAt([one.root], second, reach * 2)
+      if (!other) return 'Both places must lie on one root line.'
+      const [from, to] = [one.index, other.index].sort((a, b) => a - b)
+      if (to === from) return 'Click two places farther apart.'
+      const next = copy(marks)
+      next.flattened_px.push(one.root.points_px.slice(from, to + 1))
+      return next
+    } },
+  { id: 'root', group: 'Roots', key: 'r', word: 'Paint root', paints: 'root', hint: 'Paint over root that was missed. Drag, or click along it.',
+    ...line(1, (marks, places, { brush }) => { marks.strokes.push({ says: 'root', points_px: places, width_px: brush }); return marks }) },
+  { id: 'soil', group: 'Roots', key: 'e', word: 'Paint soil', paints: 'soil', hint: 'Paint over soil that was taken for root. Drag, or click along it.',
+    ...line(1, (marks, places, { brush }) => { marks.strokes.push({ says: 'soil', points_px: places, width_px: brush }); return marks }) },
+  { id: 'scale', group: 'Wall', key: 'm', word: 'Scale', most: 4,
+    hint: 'Click two points whose distance you know, or the four corners of a rectangle from its top left on, clockwise.',
+    asks: (places) => (places.length >= 4 ? ['Width', 'Height'] : ['Distance between them']),
+    ...line(2, (marks, places, { answers }) => {
+      const lengths = answers.map(inches)
+      if (lengths.some((length) => !(length > 0))) return 'Write a length, such as 36, 36 in or 90 cm.'
+      if (places.length === 3) return 'Two points, or four corners.'
+      const [width, height] = lengths
+      const corners = [[0, 0], [width, 0], [width, height], [0, height]]
+      marks.scale_points = places.map((px, k) => ({ px, at_in: places.length === 4 ? corners[k] : null }))
+      marks.distance_in = places.length === 4 ? null : width
+      return marks
+    }) },
+  { id: 'plumb', group: 'Wall', key: 'l', word: 'Plumb', most: 2,
+    hint: 'Click two places on something that hung plumb, such as a string or the edge of a hung card.',
+    ...line(2, (marks, places) => { marks.plumb_px = [...places].sort((a, b) => a[1] - b[1]); return marks }) },
+  { id: 'surface', group: 'Wall', key: 'g', word: 'Surface', hint: 'Click along the soil surface from side to side, under the residue. Done ends it.',
+    ...line(2, (marks, places) => { marks.surface_px = sorted(places); return marks }) },
+  { id: 'outline', group: 'Wall', key: 'o', word: 'Outline', hint: 'Click around the cleaned wall. Roots outside it do not count. Done closes it.',
+    ...line(3, (marks, places) => { marks.outline_px = places; return marks }) },
+  { id: 'layer', group: 'Wall', key: 'y', word: 'Layer', hint: 'Click the depth where the layer is, or click along it. The nearest layer moves there. Done ends it.',
+    ...line(1, (marks, places, { reading }) => {
+      marks.layers.push({ line_px: places.length > 1 ? sorted(places) : levelThrough(places[0], reading), name: '' })
+      return marks
+    }) },
+  { id: 'floor', group: 'Wall', key: 'b', word: 'Loosened floor', hint: 'Click along the floor of the loosened soil from side to side. Done ends it.',
+    ...line(2, (marks, places) => { marks.loosened_floor_px = sorted(places); return marks }) },
+]
+
+/** Every mark a person made, in words, each with the marks without it. */
+export function markList(marks) {
+  const list = []
+  const single = (name, empty, words) => {
+    if (marks[name].length) list.push({ words, without: () => ({ ...copy(marks), [name]: empty }) })
+  }
+  if (marks.scale_points.length) {
+    const words = marks.distance_in ? `Scale from two points, ${marks.distance_in} in apart` : 'Scale from a rectangle'
+    list.push({ words, without: () => ({ ...copy(marks), scale_points: [], distance_in: null }) })
+  }
+  single('plumb_px', [], 'Plumb line')
+  single('surface_px', [], 'Soil surface')
+  single('outline_px', [], 'Wall outline')
+  single('loosened_floor_px', [], 'Floor of the loosened soil')
+  const many = (name, words) => marks[name].forEach((mark, k) => list.push({
+    words: words(mark), at: place(mark),
+    without: () => { const next = copy(marks); next[name].splice(k, 1); return next },
+  }))
+  many('layers', (mark) => (mark.name ? `Layer ${mark.name}` : 'Layer'))
+  many('roots_added', () => 'Root drawn')
+  many('roots_struck_px', () => 'Root struck')
+  many('splits_px', () => 'Root parted')
+  many('joins_px', () => 'Roots joined')
+  many('flattened_px', () => 'Flattened stretch')
+  many('strokes', (mark) => `Painted ${mark.says}`)
+  return list
+}
+
+function place(mark) {
+  const points = mark.points_px || mark.line_px || mark
+  return Array.isArray(points[0]) ? points[Math.floor(points.length / 2)] : points
+}

@@ -1,0 +1,232 @@
+"""The way of one wall in stages whose results stay, so that a change re-reads only what depends on it."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rootread.fieldsheet import SheetRow
+from rootread.find import RootMap, find_roots, paint
+from rootread.follow import Trace, follow_roots, with_marked_roots
+from rootread.judge import Grade, Layer, find_layers, grade_wall, judge_wall, with_marked_layers
+from rootread.marks import Marks
+from rootread.measure import Readings, measure_wall
+from rootread.photo import Photo, read_photo
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, locate_scale, within_outline
+from rootread.plane.scale import Located
+from rootread.settings import Settings
+from rootread.wall import Wall
+
+Value = TypeVar("Value")
+Key = tuple[Any, ...]
+
+HEAVY = ("photo", "flat", "image", "found", "painted")
+"""Stages whose values are as large as the photo."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What of a reading depends on the photo's pixels; every quick look builds on it."""
+
+    photo_size_px: tuple[int, int]
+    plane: WallPlane
+    traces: tuple[Trace, ...]
+    """As followed, before a person's corrections."""
+    cautions: tuple[str, ...]
+    row: SheetRow
+    marks: Marks
+    """Those it was read with."""
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A wall's figures, without what fills memory."""
+
+    row: SheetRow
+    seen: Seen
+    plane: WallPlane
+    traces: tuple[Trace, ...]
+    readings: Readings
+    layers: tuple[Layer, ...]
+    grade: Grade
+    settled: bool
+    """False while the photo has still to be read again for the last change."""
+
+
+class Stages:
+    """The stages of one wall, each kept with what it was made from."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._kept: dict[str, tuple[Key, Any]] = {}
+
+    def seen(self, photo: Path, row: SheetRow, marks: Marks, say: Callable[[str], None]) -> Seen:
+        """Everything that needs the photo; ``say`` is told each stage as it begins.
+
+        Raises
+        ------
+        WallRefused : as ``read_wall``.
+        """
+        settings = self._settings
+        key = _photo_key(photo)
+        say("opening the photo")
+        taken = self._keep("photo", key, lambda: read_photo(photo, settings.photo))
+        key = _scale_key(photo, row, marks)
+        say("finding the scale")
+        located = self._keep("scale", key, lambda: locate_scale(taken, row, marks))
+        key = (key, _marks_for_plane(marks))
+        plane = self._keep("plane", key, lambda: find_plane(taken, row, marks, settings.plane, located))
+        say("laying the wall flat")
+        flat = self._keep("flat", key, lambda: lay_flat(taken, plane, settings.plane))
+        key = (key, marks.outline_px)
+        image = self._keep("image", key, lambda: within_outline(flat, plane, marks))
+        say("finding roots")
+        found = self._keep("found", key, lambda: find_roots(image, settings.find))
+        key = (key, marks.strokes)
+        painted = self._keep("painted", key, lambda: paint(found, plane, marks))
+        say("following roots")
+        traces = self._keep(
+            "traces", key, lambda: follow_roots(painted, image, plane.surface, settings.follow)
+        )
+        cautions = (*plane.cautions, *painted.cautions)
+        return Seen(taken.size_px, plane, traces, cautions, row, marks)
+
+    def located(self, photo: Path, row: SheetRow, marks: Marks) -> Located | None:
+        """The scale object, where it was located for the same photo, row and marks."""
+        kept = self._kept.get("scale")
+        return kept[1] if kept is not None and kept[0] == _scale_key(photo, row, marks) else None
+
+    def wall(self, seen: Seen, started: float) -> Wall:
+        """The wall as ``read_wall`` gives it, from stages that are all still kept."""
+        row, marks, settings = seen.row, seen.marks, self._settings
+        reading = judged(seen, seen.plane, seen.traces, row, marks, settings, settled=True)
+        judgement = judge_wall(reading.readings, reading.layers, reading.grade, row, settings.judge)
+        photo: Photo = self._kept["photo"][1]
+        image: WallImage = self._kept["image"][1]
+        root_map: RootMap = self._kept["painted"][1]
+        return Wall(
+            row.wall,
+            photo,
+            row,
+            seen.plane,
+            image,
+            root_map,
+            reading.traces,
+            reading.readings,
+            reading.layers,
+            reading.grade,
+            judgement,
+            time.perf_counter() - started,
+        )
+
+    @property
+    def whole(self) -> bool:
+        """Whether the large values are still there."""
+        return all(name in self._kept for name in HEAVY)
+
+    @property
+    def root_map(self) -> RootMap | None:
+        """The root map, strokes painted in."""
+        return self._kept["painted"][1] if "painted" in self._kept else None
+
+    @property
+    def image(self) -> WallImage | None:
+        """The wall laid flat."""
+        return self._kept["image"][1] if "image" in self._kept else None
+
+    def forget_large(self) -> None:
+        """Let go of what fills memory."""
+        self._kept = {name: value for name, value in self._kept.items() if name not in HEAVY}
+
+    def _keep(self, name: str, key: Key, make: Callable[[], Value]) -> Value:
+        kept = self._kept.get(name)
+        if kept is not None and kept[0] == key:
+            value: Value = kept[1]
+            return value
+        value = make()
+        self._kept = {**self._kept, name: (key, value)}
+        return value
+
+
+def judged(
+    seen: Seen,
+    plane: WallPlane,
+    traces: tuple[Trace, ...],
+    row: SheetRow,
+    marks: Marks,
+    settings: Settings,
+    settled: bool,
+) -> Reading:
+    """What comes after the photo: corrected traces, their figures, layers and grade."""
+    mended = with_marked_roots(traces, plane, marks)
+    readings = measure_wall(mended, plane, settings.measure)
+    layers = find_layers(readings, row.layers, settings.judge)
+    layers = with_marked_layers(layers, readings, plane, marks, row.layers)
+    grade = grade_wall(readings, layers, row, settings.judge)
+    return Reading(row, seen, plane, mended, readings, layers, grade, settled)
+
+
+def same_sight(seen: Seen, row: SheetRow, marks: Marks) -> bool:
+    """Whether these marks and this row leave all that depends on the photo as it was seen."""
+    return (
+        _row_for_plane(row) == _row_for_plane(seen.row)
+        and _marks_for_plane(marks) == _marks_for_plane(seen.marks)
+        and (marks.outline_px, marks.strokes) == (seen.marks.outline_px, seen.marks.strokes)
+    )
+
+
+def same_plane(seen: Seen, row: SheetRow, marks: Marks) -> bool:
+    """Whether the wall lies where it was seen to lie."""
+    return _row_for_plane(row) == _row_for_plane(seen.row) and _marks_for_plane(marks) == _marks_for_plane(
+        seen.marks
+    )
+
+
+def _row_for_plane(row: SheetRow) -> SheetRow:
+    """The row without what says nothing of scale, level and surface."""
+    return replace(
+        row,
+        wall="",
+        pit="",
+        treatment="",
+        date="",
+        crop="",
+        stage="",
+        notes="",
+        layers=(),
+        tool_depth_in=None,
+        shank_spacing_in=None,
+        shanks_at_in=(),
+        pit_depth_in=None,
+        row=None,
+    )
+
+
+def _marks_for_plane(marks: Marks) -> Marks:
+    """The marks without those that later stages take in; a mark not known here reads all again."""
+    return replace(
+        marks,
+        photo_size_px=None,
+        outline_px=(),
+        roots_added=(),
+        roots_struck_px=(),
+        splits_px=(),
+        joins_px=(),
+        flattened_px=(),
+        layers=(),
+        strokes=(),
+        loosened_floor_px=(),
+    )
+
+
+def _scale_key(photo: Path, row: SheetRow, marks: Marks) -> Key:
+    return _photo_key(photo), _row_for_plane(row), marks.scale_points, marks.distance_in
+
+
+def _photo_key(photo: Path) -> Key:
+    try:
+        status = photo.stat()
+    except OSError:
+        return (str(photo),)  # reading it says what is wrong
+    return str(photo), status.st_mtime_ns, status.st_size

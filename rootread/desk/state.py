@@ -1,0 +1,261 @@
+"""The desk itself: the folder's walls, the queue of what is to be read, and the report."""
+
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from rootread.batch import grade_walls, plan_walls
+from rootread.desk.folder import Folder, Sheet
+from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
+from rootread.desk.walldesk import WallDesk
+from rootread.errors import BadRequest, RootreadError, WallRefused
+from rootread.photo import read_photo
+from rootread.plane import WallPlane
+from rootread.settings import Settings
+
+MOST_LARGE_WALLS = 3
+"""Walls whose large values stay in memory: about 150 MB each at 12 megapixels."""
+MOST_PYRAMIDS = 3
+RESULTS = "results"
+FLAT_PX_PER_IN = 30.0
+"""Resolution of the flat walls that are laid side by side."""
+
+
+class Desk:
+    """All that the page works on; one thread of its own reads walls, the most wanted first."""
+
+    def __init__(self, folder: Path, settings: Settings | None = None, out: Path | None = None) -> None:
+        self.settings = settings or Settings()
+        self.folder = Folder(folder, self.settings.photo)
+        self.out = out or self.folder.path / RESULTS
+        self.walls: dict[str, WallDesk] = {}
+        self.messages: list[str] = []
+        self.report = ReportState()
+        self._lock = threading.RLock()
+        self._wake = threading.Condition()
+        self._wanted: str | None = None
+        self._large: list[WallDesk] = []
+        self._pyramids: dict[str, Pyramid] = {}
+        self._flats: dict[tuple[str, bool], FlatPicture] = {}
+        self._stopped = False
+        self.refresh()
+        self._thread = threading.Thread(target=self._work, name="reading", daemon=True)
+
+    def start(self) -> None:
+        """Begin to read."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Read no further; what is being read is let finish."""
+        self._stopped = True
+        self._poke()
+
+    def refresh(self) -> None:
+        """Look at the folder again: new photos come in, rows of the sheet are taken over."""
+        with self._lock:
+            try:
+                jobs, messages = self.folder.jobs()
+            except RootreadError as error:
+                self.messages = [f"{error.cause} {error.remedy}".strip()]
+                return
+            self.messages = list(messages)
+            by_photo = {wall.job.photo: wall for wall in self.walls.values()}
+            walls: dict[str, WallDesk] = {}
+            for job in jobs:
+                if not job.photo.resolve().is_relative_to(self.folder.path):
+                    self.messages.append(f"{job.photo.name} lies outside the folder and is left out.")
+                    continue
+                wall = by_photo.get(job.photo)
+                try:
+                    if wall is None:
+                        wall = WallDesk.of(job, self.folder.marks_file(job), self.settings)
+                    else:
+                        self._rename(wall, self.folder.marks_file(job))
+                        wall.take_row(job)
+                except RootreadError as error:
+                    self.messages.append(f"{error.cause} {error.remedy}".strip())
+                    continue
+                walls[wall.name] = wall
+            self.walls = walls
+        self._poke()
+
+    def _rename(self, wall: WallDesk, marks_file: Path) -> None:
+        """The marks of a wall that the sheet names anew go with it."""
+        if wall.marks_file != marks_file:
+            with wall.lock:
+                if wall.marks_file.exists() and not marks_file.exists():
+                    wall.marks_file.replace(marks_file)
+                wall.marks_file = marks_file
+
+    def wall(self, name: str) -> WallDesk:
+        """A wall by its name.
+
+        Raises
+        ------
+        KeyError : there is none of that name; names are looked up and never made into paths.
+        """
+        return self.walls[name]
+
+    def want(self, name: str) -> None:
+        """This wall is being looked at: it is read before the others."""
+        self._wanted = name
+        self._poke()
+
+    def changed(self) -> None:
+        """Something is to be read again."""
+        self._poke()
+
+    def write_sheet(self, sheet: Sheet) -> None:
+        """Replace the sheet and take its rows over."""
+        self.folder.write_sheet(sheet)
+        self.refresh()
+
+    def values(self) -> dict[str, Any]:
+        """What the page shows of the whole folder, walls that need a look first."""
+        walls = [wall.summary() for wall in list(self.walls.values())]
+        walls.sort(key=lambda wall: (-wall["urgency"], wall["pit"], wall["name"]))
+        left = [wall for wall in walls if wall["status"] in ("waiting", "reading")]
+        spent = [wall.seconds for wall in self.walls.values() if wall.seconds]
+        return {
+            "folder": self.folder.path.name,
+            "results": self.out.name,
+            "walls": walls,
+            "messages": self.messages,
+            "queue": {
+                "done": len(walls) - len(left),
+                "total": len(walls),
+                "seconds_left": round(len(left) * sum(spent) / len(spent)) if spent else None,
+            },
+            "report": self.report.values(),
+        }
+
+    def pyramid(self, wall: WallDesk) -> Pyramid:
+        """The wall's photo in its sizes.
+
+        Raises
+        ------
+        UnreadablePhoto : as ``read_photo``.
+        """
+        with self._lock:
+            pyramid = self._pyramids.pop(wall.name, None)
+        if pyramid is None:
+            pyramid = Pyramid(read_photo(wall.job.photo, self.settings.photo).rgb)
+        with self._lock:
+            self._pyramids[wall.name] = pyramid
+            while len(self._pyramids) > MOST_PYRAMIDS:
+                self._pyramids.pop(next(iter(self._pyramids)))
+        return pyramid
+
+    def flat(self, wall: WallDesk, small: bool) -> tuple[bytes, dict[str, float]] | None:
+        """The wall laid flat with its roots, as JPEG, and where it lies; None until it is read."""
+        flat, reading = self._flats.get((wall.name, small)), wall.reading
+        return None if flat is None or reading is None else (flat.with_roots(reading), flat.place)
+
+    def make_report(self) -> None:
+        """Write the whole result, as ``rootread grade`` would, in a thread of its own."""
+        if self.report.begin(len(self.walls)):
+            threading.Thread(target=self._report, name="report", daemon=True).start()
+
+    def _report(self) -> None:
+        try:
+            plan = plan_walls([self.folder.path])
+            grade_walls(plan, self.out, self.settings, 1, lambda done, total, _: self.report.at(done, total))
+            self.report.end("")
+        except RootreadError as error:
+            self.report.end(f"{error.cause} {error.remedy}".strip())
+        except Exception as error:
+            self.report.end(f"The report could not be written ({type(error).__name__}: {error}).")
+
+    def _poke(self) -> None:
+        with self._wake:
+            self._wake.notify_all()
+
+    def _work(self) -> None:
+        while not self._stopped:
+            wall = self._next()
+            if wall is None:
+                with self._wake:
+                    self._wake.wait(timeout=0.5)
+                continue
+            self._read(wall)
+
+    def _next(self) -> WallDesk | None:
+        """First what a person changed, then what they look at, then the rest in order."""
+        walls = list(self.walls.values())
+        changed = [w for w in walls if w.reading is not None and not w.reading.settled and not w.refusal]
+        waiting = [w for w in walls if w.status == "waiting"]
+        for group in (changed, waiting):
+            wanted = [w for w in group if w.name == self._wanted]
+            if wanted or group:
+                return (wanted or group)[0]
+        return None
+
+    def _read(self, wall: WallDesk) -> None:
+        started = time.perf_counter()
+        with wall.lock:
+            job, marks, first = wall.job, wall.marks, wall.reading is None
+            if first:
+                wall.status = "reading"
+
+        def say(stage: str) -> None:
+            wall.stage = stage
+
+        try:
+            seen = wall.stages.seen(job.photo, job.row, marks, say)
+            self._keep_flat(wall, seen.plane)
+            wall.publish(seen, time.perf_counter() - started)
+            self._hold(wall)
+        except (WallRefused, BadRequest) as error:
+            if wall.marks == marks:
+                wall.refuse(error)
+        except Exception as error:
+            said = f"The program failed on this photo ({type(error).__name__}: {error})."
+            wall.refuse(WallRefused(said, "Go on without it, and send it to the program's makers."))
+
+    def _keep_flat(self, wall: WallDesk, plane: WallPlane) -> None:
+        image = wall.stages.image
+        if image is not None:
+            for small, px_per_in in ((True, THUMB_PX_PER_IN), (False, FLAT_PX_PER_IN)):
+                self._flats[wall.name, small] = flat_picture(image, plane, px_per_in)
+
+    def _hold(self, wall: WallDesk) -> None:
+        """Keep the large values of the walls that were worked on last."""
+        if wall in self._large:
+            self._large.remove(wall)
+        self._large.append(wall)
+        while len(self._large) > MOST_LARGE_WALLS:
+            oldest = next((w for w in self._large if w.name != self._wanted), self._large[0])
+            self._large.remove(oldest)
+            oldest.stages.forget_large()
+
+
+class ReportState:
+    """How far the report is."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self.state = "none"
+        self.done = 0
+        self.total = 0
+        self.says = ""
+
+    def begin(self, total: int) -> bool:
+        """Whether it may begin; False while one is being written."""
+        with self._lock:
+            if self.state == "writing":
+                return False
+            self.state, self.done, self.total, self.says = "writing", 0, total, ""
+            return True
+
+    def at(self, done: int, total: int) -> None:
+        """So many walls are written."""
+        self.done, self.total = done, total
+
+    def end(self, fault: str) -> None:
+        """Written, or not, and why."""
+        self.state, self.says = ("failed" if fault else "ready"), fault
+
+    def values(self) -> dict[str, Any]:
+        """For the page."""
+        return {"state": self.state, "done": self.done, "total": self.total, "says": self.says}

@@ -1,0 +1,225 @@
+"""One wall on the desk: its marks, its last reading, and what is kept of it in memory."""
+
+import hashlib
+import json
+import threading
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.batch import WallJob
+from rootread.desk.figures import wall_values
+from rootread.desk.glance import glance
+from rootread.desk.looks import looks, urgency
+from rootread.desk.snap import in_bytes, snap
+from rootread.desk.stages import Reading, Seen, Stages
+from rootread.errors import BadMarks, BadRequest, RootreadError
+from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
+from rootread.plane import Grid
+from rootread.settings import Settings
+
+Status = Literal["waiting", "reading", "read", "refused"]
+REFUSED_URGENCY = 1000
+
+
+class Stale(BadRequest):
+    """The marks were changed elsewhere in the meantime."""
+
+
+@dataclass(eq=False)
+class WallDesk:
+    """One wall on the desk. ``lock`` guards everything that changes."""
+
+    job: WallJob
+    marks_file: Path
+    settings: Settings
+    stages: Stages
+    marks: Marks = field(default_factory=Marks)
+    status: Status = "waiting"
+    stage: str = ""
+    """What is being done, while it is read."""
+    reading: Reading | None = None
+    refusal: RootreadError | None = None
+    likelihood: tuple[NDArray[np.uint8], Grid] | None = None
+    seconds: float = 0.0
+    version: int = 0
+    """Grows with every change that a page should show."""
+    lock: threading.RLock = field(default_factory=threading.RLock)
+
+    @classmethod
+    def of(cls, job: WallJob, marks_file: Path, settings: Settings) -> "WallDesk":
+        """A wall with the marks that lie beside its photo."""
+        wall = cls(job, marks_file, settings, Stages(settings))
+        wall.load_marks()
+        return wall
+
+    @property
+    def name(self) -> str:
+        """The wall's name."""
+        return self.job.row.wall
+
+    @property
+    def revision(self) -> str:
+        """Names the marks' content, so that a page can tell whether it knows the latest."""
+        return hashlib.sha256(_text(self.marks).encode()).hexdigest()[:16]
+
+    def load_marks(self) -> None:
+        """Take the marks from their file; broken ones refuse the wall until they are mended."""
+        if not self.marks_file.exists():
+            return
+        try:
+            self.marks = read_marks(self.marks_file)
+        except BadMarks as error:
+            self.status, self.refusal = "refused", error
+
+    def take_marks(self, content: Any, revision: str) -> None:
+        """Save what a person drew, then read what it changes as far as that takes no time.
+
+        The file is whole and in its place before anything is read, so that
+        nothing that was answered for can be lost.
+
+        Raises
+        ------
+        BadMarks : the marks make no sense; the file is as it was.
+        Stale : they were made on other marks than those that are saved.
+        """
+        size_px = self.reading.seen.photo_size_px if self.reading else None
+        marks = marks_from(as_floats(content), self.marks_file.name, size_px)
+        if size_px and marks != Marks():
+            marks = replace(marks, photo_size_px=size_px)
+        with self.lock:
+            if revision != self.revision:
+                raise Stale(
+                    f"The marks of {self.name} were changed elsewhere, perhaps in another window.",
+                    "They are shown as they are now; do your last change again.",
+                )
+            self._save(marks)
+            self.marks = marks
+            self.version += 1
+            self._glance()
+
+    def _save(self, marks: Marks) -> None:
+        if marks == Marks():
+            # No marks, no file: a wall put back as it was leaves nothing behind.
+            self.marks_file.unlink(missing_ok=True)
+            self.job = replace(self.job, marks=None)
+            return
+        write_marks(marks, self.marks_file)
+        self.job = replace(self.job, marks=self.marks_file)
+
+    def _glance(self) -> None:
+        if self.reading is None:
+            return
+        seen, row = self.reading.seen, self.job.row
+        try:
+            located = self.stages.located(self.job.photo, row, self.marks)
+            self.reading = glance(seen, row, self.marks, self.settings, located)
+            self.refusal = None
+        except RootreadError as error:
+            self.refusal = error
+
+    def take_row(self, job: WallJob) -> None:
+        """A new row of the sheet, or a wall renamed."""
+        with self.lock:
+            if job.row == self.job.row:
+                self.job = job
+                return
+            self.job = job
+            self.version += 1
+            self._glance()
+
+    @property
+    def settled(self) -> bool:
+        """Whether the reading is whole and of the latest marks."""
+        return self.refusal is None and self.reading is not None and self.reading.settled
+
+    def publish(self, seen: Seen, seconds: float) -> None:
+        """Take in a whole reading; if the marks have moved on meanwhile, it is looked at through those."""
+        root_map = self.stages.root_map
+        with self.lock:
+            row = self.job.row
+            located = self.stages.located(self.job.photo, row, self.marks)
+            try:
+                self.reading = glance(seen, row, self.marks, self.settings, located)
+                self.status, self.refusal = "read", None
+            except RootreadError as error:
+                self.status, self.refusal = "refused", error
+            if root_map is not None:
+                self.likelihood = in_bytes(root_map), root_map.grid
+            self.seconds, self.stage = seconds, ""
+            self.version += 1
+
+    def refuse(self, error: RootreadError) -> None:
+        """The wall cannot be read."""
+        with self.lock:
+            self.status, self.refusal, self.stage = "refused", error, ""
+            self.version += 1
+
+    def snapped(self, clicks_px: list[tuple[float, float]]) -> dict[str, Any]:
+        """Clicks made into a line along the root; straight lines where nothing has been read yet."""
+        if self.likelihood is None or self.reading is None:
+            return {"points_px": clicks_px, "width_px": None}
+        line, width_px = snap(*self.likelihood, self.reading.seen.plane, clicks_px)
+        return {
+            "points_px": np.round(line, 1).tolist(),
+            "width_px": None if width_px is None else round(width_px, 1),
+        }
+
+    def summary(self) -> dict[str, Any]:
+        """A line about the wall, for the field and the queue."""
+        row, reading = self.job.row, self.reading
+        said: dict[str, Any] = {
+            "name": self.name,
+            "photo": self.job.photo.name,
+            "pit": row.pit,
+            "treatment": row.treatment,
+            "status": self.status,
+            "stage": self.stage,
+            "version": self.version,
+            "marked": self.marks != Marks(),
+            "urgency": 0,
+            "looks": [],
+        }
+        if self.refusal is not None:
+            said |= {"cause": self.refusal.cause, "remedy": self.refusal.remedy, "urgency": REFUSED_URGENCY}
+        if reading is None:
+            return said
+        found = looks(reading)
+        score = reading.grade.score
+        return said | {
+            "settled": reading.settled,
+            "grade": [_whole(score.value), _whole(score.low), _whole(score.high)],
+            "verdict": reading.grade.verdict,
+            "urgency": said["urgency"] or urgency(found),
+            "looks": [look.says for look in found],
+        }
+
+    def values(self) -> dict[str, Any]:
+        """Everything the page shows of the wall."""
+        with self.lock:
+            said = self.summary() | {"marks": marks_values(self.marks), "revision": self.revision}
+            return said | {"reading": wall_values(self.reading) if self.reading else None}
+
+
+def _text(marks: Marks) -> str:
+    return json.dumps(marks_values(replace(marks, photo_size_px=None)), sort_keys=True)
+
+
+def as_floats(value: Any) -> Any:
+    """JSON values with every number a float, as the marks' reader takes them."""
+    if isinstance(value, bool) or value is None or isinstance(value, str | float):
+        return value
+    if isinstance(value, int):
+        return float(value) if abs(value) < 2**53 else float("inf")
+    if isinstance(value, list):
+        return [as_floats(item) for item in value]
+    if isinstance(value, dict):
+        return {key: as_floats(item) if key != "version" else item for key, item in value.items()}
+    return value
+
+
+def _whole(value: float) -> float | None:
+    return round(value, 1) if np.isfinite(value) else None
