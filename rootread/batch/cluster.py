@@ -31,7 +31,7 @@ def read_far(read: Read, jobs: Sequence[WallJob], address: str, give_up: Read) -
         client.register_worker_callbacks(one_thread)
         todo = iter(enumerate(jobs))
         place: dict[Any, int] = {}
-        arriving = as_completed([])
+        arriving = as_completed([], loop=client.loop)
         while True:
             for index, job in islice(todo, AHEAD - len(place)):
                 future = client.submit(read, job, pure=False)

@@ -1,0 +1,101 @@
+"""Folders within folders, sheets at any height, and what a wall is called that nobody named."""
+
+from pathlib import Path
+
+import pytest
+from run_files import gravel
+
+from rootread.batch import plan_walls
+from rootread.errors import BadRequest, BadSheet
+
+
+def photo(path: Path) -> Path:
+    """A file that is a photo by its name; planning opens none."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"")
+    return path
+
+
+def names(place: Path, out: Path | None = None) -> list[str]:
+    return [job.row.wall for job in plan_walls([place], out).jobs]
+
+
+def test_photos_of_folders_within_a_folder_are_found_in_order(tmp_path):
+    for name in ("b.jpg", "pit 2/deep/x.JPG", "pit 1/y.png", "a.heic", "pit 1/notes.txt", ".hidden/z.jpg"):
+        photo(tmp_path / name)
+    assert names(tmp_path) == ["a", "b", "pit 1-y", "pit 2-deep-x"]
+
+
+def test_cameras_may_use_one_name_in_every_pit(tmp_path):
+    photos = [photo(tmp_path / f"pit {pit}" / "IMG_0001.jpg") for pit in (1, 2, 3)]
+    assert names(tmp_path) == ["pit 1-IMG_0001", "pit 2-IMG_0001", "pit 3-IMG_0001"]
+    assert [job.photo for job in plan_walls([tmp_path]).jobs] == photos
+
+
+def test_each_folder_is_under_its_own_sheet_or_the_one_above(tmp_path):
+    for name in ("top.jpg", "pit 1/one.jpg", "pit 2/two.jpg", "pit 2/deeper/three.jpg"):
+        photo(tmp_path / name)
+    (tmp_path / "sheet.csv").write_text("photo,wall,treatment\ntop,,a\none,north,b\n")
+    (tmp_path / "pit 2" / "sheet.csv").write_text("photo,wall,treatment\ntwo,,c\nthree,south,d\n")
+    jobs = plan_walls([tmp_path]).jobs
+    assert {job.row.wall: job.row.treatment for job in jobs} == {
+        "top": "a",
+        "north": "b",
+        "pit 2-two": "c",
+        "south": "d",
+    }
+    assert plan_walls([tmp_path]).messages == ()
+
+
+def test_what_does_not_fit_is_told_with_its_folder(tmp_path):
+    photo(tmp_path / "pit 1" / "IMG_1.jpg")
+    (tmp_path / "pit 1" / "sheet.csv").write_text("photo\nIMG_7.jpg\n")
+    assert plan_walls([tmp_path]).messages == (
+        "pit 1/sheet.csv: Row 2: there is no photo IMG_7.jpg in the folder. Did you mean IMG_1.jpg?",
+        "pit 1/sheet.csv: pit 1/IMG_1.jpg has no row in the sheet; it is read without one.",
+    )
+
+
+def test_a_row_that_could_mean_two_photos_names_both(tmp_path):
+    photo(tmp_path / "pit 1" / "IMG_1.jpg")
+    photo(tmp_path / "pit 2" / "IMG_1.jpg")
+    (tmp_path / "sheet.csv").write_text("photo\nIMG_1.jpg\n")
+    with pytest.raises(BadSheet, match=r"Row 2: IMG_1.jpg could be pit 1/IMG_1.jpg or pit 2/IMG_1.jpg"):
+        plan_walls([tmp_path])
+
+
+def test_a_wall_named_twice_is_a_wrong_request(tmp_path):
+    for pit in ("pit 1", "pit 2"):
+        photo(tmp_path / pit / "a.jpg")
+        (tmp_path / pit / "sheet.csv").write_text("photo,wall\na,north\n")
+    with pytest.raises(BadRequest, match="both be wall north"):
+        plan_walls([tmp_path])
+
+
+def test_results_within_the_folder_of_photos_are_not_taken_for_photos(tmp_path):
+    photo(tmp_path / "a.jpg")
+    photo(tmp_path / "graded" / "pictures" / "a.jpg")
+    assert names(tmp_path, tmp_path / "graded") == ["a"]
+    assert len(names(tmp_path)) == 2
+    (tmp_path / "graded" / "records").mkdir()
+    assert names(tmp_path) == ["a"]
+
+
+def test_marks_lie_beside_the_photo_under_the_name_it_has_there(tmp_path):
+    photo(tmp_path / "pit 1" / "a.jpg")
+    marks = photo(tmp_path / "pit 1" / "marks" / "a.json")
+    (job,) = plan_walls([tmp_path]).jobs
+    assert (job.row.wall, job.marks) == ("pit 1-a", marks)
+
+
+def test_a_row_put_in_above_changes_no_other_wall(tmp_path):
+    from rootread.settings import Settings
+
+    gravel(tmp_path, "a")
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("photo,pit\na,1\n")
+    before = plan_walls([tmp_path]).jobs[0].key(Settings())
+    sheet.write_text("photo,pit\nnot here,2\na,1\n")
+    assert plan_walls([tmp_path]).jobs[0].key(Settings()) == before
+    sheet.write_text("photo,pit\na,2\n")
+    assert plan_walls([tmp_path]).jobs[0].key(Settings()) != before
