@@ -85,7 +85,7 @@ def nearest(depth: float, others: list[float]) -> float:
 
 
 def judge(wall: ReadWall) -> Judged:
-    readings = measure_wall(wall.traces, wall.plane, SETTINGS.measure)
+    readings = measure_wall(wall.traces, wall.plane, SETTINGS.measure, wall.image)
     layers = find_layers(readings, (), SETTINGS.judge)
     grade = grade_wall(readings, layers, default_row(f"{wall.name}.jpg"), SETTINGS.judge)
     return Judged(wall, readings, layers, grade, true_wall(wall.truth, SETTINGS))

@@ -4,14 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from handmade_roots import along, trace
+from handmade_roots import along, plane, trace
 from scipy.signal import savgol_filter
 from scipy.special import ellipe
 from scipy.stats import circmean
 
+from rootread.measure import measure_wall
 from rootread.measure.centreline import centreline, smooth, wiggle_kept, window_points
 from rootread.measure.flattening import NO_NOISE, flattened_points, width_noise
+from rootread.measure.light import light_falloff, linear_grey
 from rootread.measure.root import measure_root
+from rootread.plane.types import Grid, WallImage
 from rootread.settings import MeasureSettings
 
 SETTINGS = MeasureSettings()
@@ -205,10 +208,69 @@ def test_widths_that_wander_over_all_the_wall_do_not_look_flattened():
     widths = [tapering() * np.exp(w - w.mean()) for w in wander]
     unseen = [np.zeros(len(LONG), dtype=bool)] * 20
     noise = width_noise(widths, unseen, SETTINGS)
-    assert noise.memory > 0.5
+    assert noise.width.memory > 0.5
     shares = [flattened_points(width, unseen[0], noise, SETTINGS).mean() for width in widths]
     naive = [flattened_points(width, unseen[0], NO_NOISE, SETTINGS).mean() for width in widths]
     assert np.mean(shares) < 0.02 < np.mean(naive)
+
+
+def test_the_upper_end_of_a_trace_is_thick_by_nature_or_by_a_join():
+    width = tapering(0.10, 0.09) * np.where(between(1, 4), 1.8, 1.0)
+    assert read(LONG, width_in=width).flattened_share == 0.0
+    assert read(LONG[::-1], width_in=width[::-1]).flattened_share == 0.0
+
+
+# the light across a root
+
+PX_PER_IN = 72.0
+RIBBON_IN = (5.0, 8.0)
+
+
+def lit_wall(lit_from=0.0, ribbon=RIBBON_IN, flat_in=0.23):
+    """Five plumb roots an inch apart, round but for a ribbon in the middle one; the light is linear inside.
+
+    A cylinder that faces the camera is as bright as the cosine of how far its surface turns away,
+    sqrt(1 - u^2) at u half widths from the middle; a ribbon is as bright all over.
+    """
+    z, x = np.mgrid[0 : int(14 * PX_PER_IN), 0 : int(6 * PX_PER_IN)] / PX_PER_IN
+    beside = (x + 0.5) % 1.0 - 0.5
+    wide = (z > RIBBON_IN[0]) & (z < RIBBON_IN[1]) & (np.abs(x - 3.0) < 0.5)
+    flat = wide & (ribbon is not None)
+    u = beside / (np.where(wide, flat_in, 0.14) / 2)
+    facing = np.where(flat, 1.0, np.sqrt(np.clip(1 - u**2, 0, 1))) * (1 + lit_from * u)
+    light = np.where(np.abs(u) <= 1, 0.5 * facing, 0.06)
+    rgb = np.repeat(np.round(255 * light ** (1 / 2.2)).astype(np.uint8)[..., None], 3, axis=2)
+    image = WallImage(rgb, np.ones(light.shape, bool), Grid(PX_PER_IN, 0.0, 0.0, light.shape))
+    lines = [along((k, 1), (k, 13)) for k in (1, 2, 3, 4, 5)]
+    squeezed = (lines[0][:, 1] > RIBBON_IN[0]) & (lines[0][:, 1] < RIBBON_IN[1])
+    widths = [np.where(squeezed & (k == 2), flat_in, 0.14) for k in range(5)]
+    return image, [
+        trace(one, width_in=w, name=f"r{k}") for k, (one, w) in enumerate(zip(lines, widths, strict=True))
+    ]
+
+
+@pytest.mark.parametrize("lit_from", [0.0, 0.25])
+def test_light_falls_off_on_a_cylinder_and_not_on_a_ribbon(lit_from):
+    """In the unit of the fit the falloff of a cylinder is 1 by geometry, that of a ribbon 0."""
+    image, roots = lit_wall(lit_from)
+    root = roots[2]
+    falloff = light_falloff(linear_grey(image), image, root)
+    z = root.points[:, 1]
+    assert np.median(falloff[(z > 1.5) & (z < 4.5)]) == pytest.approx(1.0, abs=0.15)
+    assert np.median(falloff[(z > 5.5) & (z < 7.5)]) == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_ribbon_is_found_by_width_and_light_together():
+    image, roots = lit_wall()
+    shares = [root.flattened_share for root in measure_wall(roots, plane(), SETTINGS, image).roots]
+    assert shares == pytest.approx([0, 0, 3 / 12, 0, 0], abs=0.03)
+
+
+def test_a_stretch_that_is_wider_but_as_round_is_not_flattened():
+    """A thicker root joined on, or two beside one another: wide, but the light falls off as ever."""
+    image, roots = lit_wall(ribbon=None)
+    assert measure_wall(roots, plane(), SETTINGS).roots[2].flattened_share > 0.2
+    assert measure_wall(roots, plane(), SETTINGS, image).roots[2].flattened_share == 0.0
 
 
 def test_knobbly_widths_do_not_look_flattened():

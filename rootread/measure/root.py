@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
 from rootread.geometry import Points
-from rootread.measure.direction import chord_descent, descent_along, length_and_chord, turning
+from rootread.measure.direction import chord_descent, descent_along, goes_down, length_and_chord, turning
 from rootread.measure.flattening import NO_NOISE, WidthNoise, flattened_points
 from rootread.measure.sideways import sideways_runs, turns
 from rootread.measure.types import RootReading
@@ -18,7 +18,11 @@ def depth_below_surface(points: Points, surface_in: Points) -> NDArray[np.float6
 
 
 def measure_root(
-    even: Trace, surface_in: Points, settings: MeasureSettings, noise: WidthNoise = NO_NOISE
+    even: Trace,
+    surface_in: Points,
+    settings: MeasureSettings,
+    noise: WidthNoise = NO_NOISE,
+    falloff: NDArray[np.float64] | None = None,
 ) -> RootReading:
     """Read one root from its centreline.
 
@@ -27,12 +31,15 @@ def measure_root(
     even : the trace at even steps along its smoothed centreline.
     surface_in : ``(M, 2)`` soil surface line, x rising.
     noise : of the wall's widths; without it they are taken as exact.
+    falloff : ``(N,)`` how light falls off across the root; None without the photo.
     """
     points = even.points
     length_in, chord_in = length_and_chord(points)
     descent_at = descent_along(points, settings.step_in, settings.tangent_in)
     below = depth_below_surface(points, surface_in)
-    flat = flattened_points(even.width_in, even.inferred, noise, settings)
+    flat = flattened_points(
+        even.width_in, even.inferred, noise, settings, falloff, upper_first=goes_down(points)
+    )
     if even.squeezed is not None:
         flat = flat | even.squeezed
     seen = ~even.inferred if not even.inferred.all() else np.ones_like(even.inferred)

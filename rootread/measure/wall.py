@@ -11,20 +11,24 @@ from rootread.measure.density import density_grid
 from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
 from rootread.measure.flattening import width_noise
 from rootread.measure.intervals import ratio_interval, total_interval
+from rootread.measure.light import light_falloff, linear_grey
 from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
 from rootread.measure.types import PlaneErrors, Readings, RootReading, WallIntervals
-from rootread.plane.types import WallPlane
+from rootread.plane.types import WallImage, WallPlane
 from rootread.settings import MeasureSettings
 
 
-def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSettings) -> Readings:
+def measure_wall(
+    traces: Sequence[Trace], plane: WallPlane, settings: MeasureSettings, image: WallImage | None = None
+) -> Readings:
     """Read all traces of a wall.
 
     Parameters
     ----------
     traces : roots in wall inches; a trace shorter than two steps carries no direction and is left out.
     plane : the wall plane; its soil surface, and how sure its level is, are used.
+    image : the flat wall, for the light across roots; without it widths alone tell what is flattened.
 
     Returns
     -------
@@ -33,8 +37,14 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
     """
     surface = plane.surface.line_in
     lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
-    noise = width_noise([line.width_in for line in lines], [line.inferred for line in lines], settings)
-    roots = tuple(measure_root(line, surface, settings, noise) for line in lines)
+    falloffs = _falloffs(lines, image)
+    noise = width_noise(
+        [line.width_in for line in lines], [line.inferred for line in lines], settings, falloffs
+    )
+    roots = tuple(
+        measure_root(line, surface, settings, noise, falloffs[index] if falloffs else None)
+        for index, line in enumerate(lines)
+    )
     band = pattern_band(settings, plane.level.se_deg)
     counted = counted_descents(roots, settings)
     errors = _plane_errors(plane)
@@ -58,6 +68,13 @@ def measure_wall(traces: Sequence[Trace], plane: WallPlane, settings: MeasureSet
         density_x_in=x_edges,
         density_z_in=z_edges,
     )
+
+
+def _falloffs(lines: Sequence[Trace], image: WallImage | None) -> list[NDArray[np.float64]] | None:
+    if image is None:
+        return None
+    grey = linear_grey(image)
+    return [light_falloff(grey, image, line) for line in lines]
 
 
 def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: PlaneErrors) -> WallIntervals:
