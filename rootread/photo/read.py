@@ -33,6 +33,8 @@ Rgb = NDArray[np.uint8]
 
 LARGEST_MB = 500.0
 """Of the file; a photo of 100 megapixels in 16 bits has more than this only when it is not packed at all."""
+LONGEST_SHAPE = 12
+"""Long side over short side; a panorama of a long wall has less."""
 KINDS = "JPEG, PNG, TIFF or HEIC"
 HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -120,6 +122,11 @@ def _check_size(image: Image.Image, settings: PhotoSettings, name: str) -> None:
         raise UnreadablePhoto(
             f"{what}, more than the {settings.max_megapixels:g} allowed.",
             "Save it smaller, or raise max_megapixels in the settings if this machine has the memory.",
+        )
+    if max(columns, rows) > LONGEST_SHAPE * min(columns, rows):
+        raise UnreadablePhoto(
+            f"{name}: {columns} x {rows} pixels is a strip, not a photo of a wall.",
+            "Use the camera's original.",
         )
     if megapixels < settings.min_megapixels:
         raise UnreadablePhoto(

@@ -5,6 +5,7 @@ from typing import Literal
 
 import numpy as np
 
+from rootread.errors import NoBelievableScale
 from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points, apply_homography
 from rootread.marks import Marks
@@ -30,6 +31,8 @@ ASSUMED_SURFACE_SE_IN = 2.0
 MARKED_SURFACE_SE_IN = 0.1
 # A surface less certain than this is worth a word.
 TOLD_SURFACE_SE_IN = 0.3
+# A root of 1 mm is less than half a pixel below this; nothing finer than a thumb shows.
+FEWEST_PX_PER_IN = 10.0
 # Beyond this tilt the far side of the wall is seen too coarsely.
 TOLD_TILT_DEG = 25.0
 # The part of the photo over which the scale's error is stated, shares of width and height.
@@ -100,6 +103,7 @@ def find_plane(
     if line is None:
         source, surface_se_in = "assumed", ASSUMED_SURFACE_SE_IN
     scale = _finding(located, fit, photo.size_px)
+    _check_fine_enough(scale)
     return WallPlane(
         to_photo=fit.homography @ to_object,
         lens=fit.lens,
@@ -197,6 +201,14 @@ def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
     if tilt_deg > TOLD_TILT_DEG:
         told.append(f"The camera was {tilt_deg:.0f} degrees from square to the wall: stand nearer to square.")
     return told
+
+
+def _check_fine_enough(scale: ScaleFinding) -> None:
+    if scale.px_per_in < FEWEST_PX_PER_IN:
+        raise NoBelievableScale(
+            f"By the {scale.kind} an inch of wall is {scale.px_per_in:.2g} pixels: no root shows in it.",
+            "Check the stated length of the scale object, or go nearer and use the camera's full resolution.",
+        )
 
 
 def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> ScaleFinding:
