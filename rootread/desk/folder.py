@@ -42,11 +42,16 @@ class Folder:
                 f"{path} cannot be opened ({error.strerror}).", "Name another folder."
             ) from error
 
-    def jobs(self) -> tuple[tuple[WallJob, ...], tuple[str, ...]]:
-        """The walls, and what sheet and photos disagree on; a sheet with a mistake in it is a message."""
+    def jobs(self, out: Path) -> tuple[tuple[WallJob, ...], tuple[str, ...]]:
+        """The walls, and what sheet and photos disagree on; nothing in ``out`` is taken for a photo.
+
+        Raises
+        ------
+        BadRequest : the sheet has a mistake in it, or two walls share a name.
+        """
         if not self._has_photos():
             return (), ()
-        plan = plan_walls([self.path])
+        plan = plan_walls([self.path], out)
         return plan.jobs, plan.messages
 
     def _has_photos(self) -> bool:

@@ -16,6 +16,8 @@ from urllib.parse import urlsplit
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from rootread.errors import BadRequest
+
 TOKEN_HEADER = "x-desk-token"
 OPEN_PATHS = ("/", "/page/")
 """The page's own files hold no secret; the token comes to them behind the address's #, never sent."""
@@ -28,7 +30,7 @@ POLICY = (
 )
 
 
-class TooLarge(Exception):
+class TooLarge(BadRequest):
     """A body went over its bound while it came in."""
 
 
@@ -55,20 +57,13 @@ class Guard:
             await _refuse(send, *refusal)
             return
         bound = LARGEST_PHOTO if scope["path"] == PHOTO_PATH else LARGEST_BODY
-        begun = False
 
         async def guarded_send(message: Message) -> None:
-            nonlocal begun
             if message["type"] == "http.response.start":
-                begun = True
                 message = {**message, "headers": [*message.get("headers", []), *_safe_headers(scope["path"])]}
             await send(message)
 
-        try:
-            await self._app(scope, _bounded(receive, bound), guarded_send)
-        except TooLarge:
-            if not begun:
-                await _refuse(send, 413, f"That is more than {bound // 2**20} MB.")
+        await self._app(scope, _bounded(receive, bound), guarded_send)
 
     def _refusal(self, scope: Scope, headers: Mapping[str, str]) -> tuple[int, str] | None:
         host = headers.get("host", "")
@@ -113,7 +108,7 @@ def _bounded(receive: Receive, bound: int) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > bound:
-            raise TooLarge
+            raise TooLarge(f"That is more than {bound // 2**20} MB.", "Send a smaller file.")
         return message
 
     return bounded

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from rootread.desk.stages import Reading
 from rootread.plane import WallImage, WallPlane
-from rootread.report.colours import DARK, descent_colours
+from rootread.report.colours import DARK, PAPER, descent_colours
 
 Rgb = NDArray[np.uint8]
 
@@ -17,6 +17,8 @@ OVERVIEW_PX = 1600
 """Longest side of the picture that is shown while tiles come."""
 THUMB_PX_PER_IN = 8.0
 QUALITY = 84
+REACH_STEPS = 4
+"""The photo's edge on a flat picture is found to this many pixels."""
 ROOT_IN = 0.08
 """Width at which roots are drawn on flat pictures."""
 SHIFT = 4
@@ -93,14 +95,17 @@ class FlatPicture:
         return jpeg(np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), dtype=np.uint8))
 
 
-def flat_picture(image: WallImage, plane: WallPlane, px_per_in: float) -> FlatPicture:
-    """The wall laid flat at so many pixels an inch."""
+def flat_picture(
+    image: WallImage, plane: WallPlane, photo_size_px: tuple[int, int], px_per_in: float
+) -> FlatPicture:
+    """The wall laid flat at so many pixels an inch; where the photo does not reach it is as paper."""
     factor = min(px_per_in / image.grid.px_per_in, 1.0)
     rows, columns = image.grid.shape
     size = max(round(columns * factor), 1), max(round(rows * factor), 1)
     small = cv2.resize(image.rgb, size, interpolation=cv2.INTER_AREA)
+    small = np.where(_reached(image, plane, photo_size_px, size)[..., None], small, np.array(PAPER, np.uint8))
     return FlatPicture(
-        jpeg(np.asarray(small, dtype=np.uint8)),
+        jpeg(small),
         plane,
         image.grid.px_per_in * size[0] / columns,
         image.grid.x0_in,
@@ -108,6 +113,19 @@ def flat_picture(image: WallImage, plane: WallPlane, px_per_in: float) -> FlatPi
         columns / image.grid.px_per_in,
         rows / image.grid.px_per_in,
     )
+
+
+def _reached(
+    image: WallImage, plane: WallPlane, photo_size_px: tuple[int, int], size: tuple[int, int]
+) -> NDArray[np.bool_]:
+    """``(size[1], size[0])`` where the photo shows the wall, asked at every few pixels."""
+    coarse = max(size[0] // REACH_STEPS, 1), max(size[1] // REACH_STEPS, 1)
+    rows, columns = image.grid.shape
+    at = np.meshgrid(np.linspace(0, columns - 1, coarse[0]), np.linspace(0, rows - 1, coarse[1]))
+    photo_px = plane.to_photo_px(image.grid.to_in(np.column_stack([at[0].ravel(), at[1].ravel()])))
+    inside = ((photo_px >= 0) & (photo_px <= np.array(photo_size_px) - 1)).all(axis=1)
+    mask = inside.reshape(coarse[1], coarse[0]).astype(np.float32)
+    return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_LINEAR) > 0.5)
 
 
 def jpeg(rgb: Rgb) -> bytes:

@@ -18,7 +18,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from rootread.desk.folder import cell_faults, sheet_of
-from rootread.desk.guard import Guard
+from rootread.desk.guard import Guard, TooLarge
 from rootread.desk.second import second_opinion, take_second
 from rootread.desk.state import Desk
 from rootread.desk.walldesk import Stale
@@ -75,6 +75,8 @@ def told(handler: Callable[..., Awaitable[Response]]) -> Callable[..., Awaitable
             return await handler(self, request)
         except Stale as error:
             return _error(409, error)
+        except TooLarge as error:
+            return _error(413, error)
         except RootreadError as error:
             return _error(422, error)
         except KeyError:

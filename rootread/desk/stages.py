@@ -1,6 +1,5 @@
 """The way of one wall in stages whose results stay, so that a change re-reads only what depends on it."""
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,11 +15,14 @@ from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, locate_scale, within_outline
 from rootread.plane.scale import Located
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 from rootread.wall import Wall
 
 Value = TypeVar("Value")
 Key = tuple[Any, ...]
 
+MOST_SEEN = 8
+"""Readings under other marks that are remembered, without their large values."""
 HEAVY = ("photo", "flat", "image", "found", "painted")
 """Stages whose values are as large as the photo."""
 
@@ -37,6 +39,8 @@ class Seen:
     row: SheetRow
     marks: Marks
     """Those it was read with."""
+    key: Key
+    """Of the last stage: what all of it was made from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +64,7 @@ class Stages:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         self._kept: dict[str, tuple[Key, Any]] = {}
+        self._seen: dict[Key, Seen] = {}
 
     def seen(self, photo: Path, row: SheetRow, marks: Marks, say: Callable[[str], None]) -> Seen:
         """Everything that needs the photo; ``say`` is told each stage as it begins.
@@ -68,6 +73,9 @@ class Stages:
         ------
         WallRefused : as ``read_wall``.
         """
+        known = self.known(photo, row, marks)
+        if known is not None:
+            return known
         settings = self._settings
         key = _photo_key(photo)
         say("opening the photo")
@@ -90,26 +98,36 @@ class Stages:
             "traces", key, lambda: follow_roots(painted, image, plane.surface, settings.follow)
         )
         cautions = (*plane.cautions, *painted.cautions)
-        return Seen(taken.size_px, plane, traces, cautions, row, marks)
+        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, key)
+        # The last few, so that undoing a scale or a stroke takes no time either.
+        self._seen = dict([*self._seen.items(), (key, seen)][-MOST_SEEN:])
+        return seen
+
+    def known(self, photo: Path, row: SheetRow, marks: Marks) -> Seen | None:
+        """What was seen under such marks before, if not too long ago."""
+        key: Key = (_scale_key(photo, row, marks), _marks_for_plane(marks))
+        return self._seen.get(((key, marks.outline_px), marks.strokes))
 
     def located(self, photo: Path, row: SheetRow, marks: Marks) -> Located | None:
         """The scale object, where it was located for the same photo, row and marks."""
         kept = self._kept.get("scale")
         return kept[1] if kept is not None and kept[0] == _scale_key(photo, row, marks) else None
 
-    def wall(self, seen: Seen, started: float) -> Wall:
-        """The wall as ``read_wall`` gives it, from stages that are all still kept."""
-        row, marks, settings = seen.row, seen.marks, self._settings
-        reading = judged(seen, seen.plane, seen.traces, row, marks, settings, settled=True)
-        judgement = judge_wall(reading.readings, reading.layers, reading.grade, row, settings.judge)
-        photo: Photo = self._kept["photo"][1]
-        image: WallImage = self._kept["image"][1]
-        root_map: RootMap = self._kept["painted"][1]
+    def wall(self, reading: Reading, seconds: float) -> Wall | None:
+        """The wall as ``read_wall`` gives it; None where the stages are no longer those of the reading."""
+        kept, seen, row = self._kept, reading.seen, reading.row
+        pixels = self.pixels(seen)
+        if not reading.settled or pixels is None or "photo" not in kept:
+            return None
+        image, root_map = pixels
+        with lengths_shown_in(self._settings.report.units):
+            judgement = judge_wall(reading.readings, reading.layers, reading.grade, row, self._settings.judge)
+        photo: Photo = kept["photo"][1]
         return Wall(
             row.wall,
             photo,
             row,
-            seen.plane,
+            reading.plane,
             image,
             root_map,
             reading.traces,
@@ -117,23 +135,17 @@ class Stages:
             reading.layers,
             reading.grade,
             judgement,
-            time.perf_counter() - started,
+            seconds,
         )
 
-    @property
-    def whole(self) -> bool:
-        """Whether the large values are still there."""
-        return all(name in self._kept for name in HEAVY)
-
-    @property
-    def root_map(self) -> RootMap | None:
-        """The root map, strokes painted in."""
-        return self._kept["painted"][1] if "painted" in self._kept else None
-
-    @property
-    def image(self) -> WallImage | None:
-        """The wall laid flat."""
-        return self._kept["image"][1] if "image" in self._kept else None
+    def pixels(self, seen: Seen) -> tuple[WallImage, RootMap] | None:
+        """The flat wall and the root map that a reading was made from, where they are still kept."""
+        kept = self._kept
+        if "painted" not in kept or "image" not in kept:
+            return None
+        if kept["painted"][0] != seen.key or kept["image"][0] != seen.key[0]:
+            return None
+        return kept["image"][1], kept["painted"][1]
 
     def forget_large(self) -> None:
         """Let go of what fills memory."""
@@ -159,11 +171,12 @@ def judged(
     settled: bool,
 ) -> Reading:
     """What comes after the photo: corrected traces, their figures, layers and grade."""
-    mended = with_marked_roots(traces, plane, marks)
-    readings = measure_wall(mended, plane, settings.measure)
-    layers = find_layers(readings, row.layers, settings.judge)
-    layers = with_marked_layers(layers, readings, plane, marks, row.layers)
-    grade = grade_wall(readings, layers, row, settings.judge)
+    with lengths_shown_in(settings.report.units):
+        mended = with_marked_roots(traces, plane, marks)
+        readings = measure_wall(mended, plane, settings.measure)
+        layers = find_layers(readings, row.layers, settings.judge)
+        layers = with_marked_layers(layers, readings, plane, marks, row.layers)
+        grade = grade_wall(readings, layers, row, settings.judge)
     return Reading(row, seen, plane, mended, readings, layers, grade, settled)
 
 

@@ -8,10 +8,10 @@ from typing import Any
 from rootread.batch import grade_walls, plan_walls
 from rootread.desk.folder import Folder, Sheet
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
+from rootread.desk.stages import Seen
 from rootread.desk.walldesk import WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.photo import read_photo
-from rootread.plane import WallPlane
 from rootread.settings import Settings
 
 MOST_LARGE_WALLS = 3
@@ -55,7 +55,7 @@ class Desk:
         """Look at the folder again: new photos come in, rows of the sheet are taken over."""
         with self._lock:
             try:
-                jobs, messages = self.folder.jobs()
+                jobs, messages = self.folder.jobs(self.out)
             except RootreadError as error:
                 self.messages = [f"{error.cause} {error.remedy}".strip()]
                 return
@@ -159,7 +159,9 @@ class Desk:
 
     def _report(self) -> None:
         try:
-            plan = plan_walls([self.folder.path])
+            for wall in list(self.walls.values()):
+                wall.keep_record(self.out)
+            plan = plan_walls([self.folder.path], self.out)
             grade_walls(plan, self.out, self.settings, 1, lambda done, total, _: self.report.at(done, total))
             self.report.end("")
         except RootreadError as error:
@@ -203,7 +205,7 @@ class Desk:
 
         try:
             seen = wall.stages.seen(job.photo, job.row, marks, say)
-            self._keep_flat(wall, seen.plane)
+            self._keep_flat(wall, seen)
             wall.publish(seen, time.perf_counter() - started)
             self._hold(wall)
         except (WallRefused, BadRequest) as error:
@@ -213,11 +215,13 @@ class Desk:
             said = f"The program failed on this photo ({type(error).__name__}: {error})."
             wall.refuse(WallRefused(said, "Go on without it, and send it to the program's makers."))
 
-    def _keep_flat(self, wall: WallDesk, plane: WallPlane) -> None:
-        image = wall.stages.image
-        if image is not None:
+    def _keep_flat(self, wall: WallDesk, seen: Seen) -> None:
+        pixels = wall.stages.pixels(seen)
+        if pixels is not None:
             for small, px_per_in in ((True, THUMB_PX_PER_IN), (False, FLAT_PX_PER_IN)):
-                self._flats[wall.name, small] = flat_picture(image, plane, px_per_in)
+                self._flats[wall.name, small] = flat_picture(
+                    pixels[0], seen.plane, seen.photo_size_px, px_per_in
+                )
 
     def _hold(self, wall: WallDesk) -> None:
         """Keep the large values of the walls that were worked on last."""

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.batch import WallJob
+from rootread.batch.record import kept_record, write_wall
 from rootread.desk.figures import wall_values
 from rootread.desk.glance import glance
 from rootread.desk.looks import looks, urgency
@@ -18,8 +19,9 @@ from rootread.desk.snap import in_bytes, snap
 from rootread.desk.stages import Reading, Seen, Stages
 from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
-from rootread.plane import Grid
+from rootread.plane import Grid, WallPlane
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 Status = Literal["waiting", "reading", "read", "refused"]
 REFUSED_URGENCY = 1000
@@ -43,7 +45,8 @@ class WallDesk:
     """What is being done, while it is read."""
     reading: Reading | None = None
     refusal: RootreadError | None = None
-    likelihood: tuple[NDArray[np.uint8], Grid] | None = None
+    likelihood: tuple[NDArray[np.uint8], Grid, WallPlane] | None = None
+    """Root map of the last whole reading, its pixels, and where they lie in the photo."""
     seconds: float = 0.0
     version: int = 0
     """Grows with every change that a page should show."""
@@ -88,8 +91,8 @@ class WallDesk:
         """
         size_px = self.reading.seen.photo_size_px if self.reading else None
         marks = marks_from(as_floats(content), self.marks_file.name, size_px)
-        if size_px and marks != Marks():
-            marks = replace(marks, photo_size_px=size_px)
+        drawn = replace(marks, photo_size_px=None) != Marks()
+        marks = replace(marks, photo_size_px=size_px or marks.photo_size_px) if drawn else Marks()
         with self.lock:
             if revision != self.revision:
                 raise Stale(
@@ -113,7 +116,8 @@ class WallDesk:
     def _glance(self) -> None:
         if self.reading is None:
             return
-        seen, row = self.reading.seen, self.job.row
+        row = self.job.row
+        seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
         try:
             located = self.stages.located(self.job.photo, row, self.marks)
             self.reading = glance(seen, row, self.marks, self.settings, located)
@@ -138,7 +142,7 @@ class WallDesk:
 
     def publish(self, seen: Seen, seconds: float) -> None:
         """Take in a whole reading; if the marks have moved on meanwhile, it is looked at through those."""
-        root_map = self.stages.root_map
+        pixels = self.stages.pixels(seen)
         with self.lock:
             row = self.job.row
             located = self.stages.located(self.job.photo, row, self.marks)
@@ -147,10 +151,21 @@ class WallDesk:
                 self.status, self.refusal = "read", None
             except RootreadError as error:
                 self.status, self.refusal = "refused", error
-            if root_map is not None:
-                self.likelihood = in_bytes(root_map), root_map.grid
+            if pixels is not None:
+                self.likelihood = in_bytes(pixels[1]), pixels[1].grid, seen.plane
             self.seconds, self.stage = seconds, ""
             self.version += 1
+
+    def keep_record(self, out: Path) -> None:
+        """Write what a run would write of this wall, where its whole reading is still in memory."""
+        with self.lock:
+            # Marks are saved under the same lock, so that key and reading are of the same marks.
+            if self.reading is None or self.refusal is not None:
+                return
+            key = self.job.key(self.settings)
+            wall = self.stages.wall(self.reading, self.seconds)
+        if wall is not None and kept_record(out, wall.name, key) is None:
+            write_wall(wall, out, key, self.settings)
 
     def refuse(self, error: RootreadError) -> None:
         """The wall cannot be read."""
@@ -160,9 +175,9 @@ class WallDesk:
 
     def snapped(self, clicks_px: list[tuple[float, float]]) -> dict[str, Any]:
         """Clicks made into a line along the root; straight lines where nothing has been read yet."""
-        if self.likelihood is None or self.reading is None:
+        if self.likelihood is None:
             return {"points_px": clicks_px, "width_px": None}
-        line, width_px = snap(*self.likelihood, self.reading.seen.plane, clicks_px)
+        line, width_px = snap(*self.likelihood, clicks_px)
         return {
             "points_px": np.round(line, 1).tolist(),
             "width_px": None if width_px is None else round(width_px, 1),
@@ -201,7 +216,8 @@ class WallDesk:
         """Everything the page shows of the wall."""
         with self.lock:
             said = self.summary() | {"marks": marks_values(self.marks), "revision": self.revision}
-            return said | {"reading": wall_values(self.reading) if self.reading else None}
+            with lengths_shown_in(self.settings.report.units):
+                return said | {"reading": wall_values(self.reading) if self.reading else None}
 
 
 def _text(marks: Marks) -> str:

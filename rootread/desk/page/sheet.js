@@ -10,7 +10,7 @@ const TITLES = {
   level: 'Plumb from', lens: 'Lens',
 }
 const TELL = {
-  scale: 'card, staff, tape, points or auto', layers: 'disk 6; A/B 13', shanks_at_in: '-22; 8', tool_depth_in: '14 or 35 cm',
+  scale: 'card', layers: 'disk 6; A/B 13', shanks_at_in: '-22; 8', tool_depth_in: '14'
 }
 const PAUSE_MS = 250
 
@@ -58,8 +58,8 @@ export async function showSheet(shell) {
   }
 
   const cell = (value, r, column) => {
-    const input = el('input', { value, 'aria-label': `${TITLES[column] || column}, row ${r + 1}`, placeholder: TELL[column] || '',
-      spellcheck: 'false', autocomplete: 'off', oninput: changed, readonly: column === 'photo', size: Math.max(8, Math.min(value.length + 2, 26)) })
+    const input = el('input', { value, 'aria-label': `${TITLES[column] || column}, row ${r + 1}`, placeholder: TELL[column] ? `such as ${TELL[column]}` : '',
+      spellcheck: 'false', autocomplete: 'off', oninput: changed, readonly: column === 'photo', style: `--letters:${Math.max(6, Math.min(value.length + 3, 26))}` })
     return input
   }
   const rows = sheet.rows.map((row, r) => {

@@ -1,0 +1,309 @@
+"""One wall on the desk, from the photo to the report: what is mended is what a run then reads."""
+
+import json
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+from urllib.request import Request, urlopen
+
+import numpy as np
+import pytest
+from desk_walls import HOST, TOKEN, put_bare_photo, put_wall, wait_until
+from starlette.testclient import TestClient
+
+from rootread.desk import Desk
+from rootread.desk.server import make_app
+from rootread.fieldsheet import default_row
+from rootread.marks import Marks, RootMark, Stroke, read_marks, write_marks
+from rootread.wall import Wall, read_or_refuse
+
+READ_S = 240
+"""Seconds that a reading may take on a machine that is busy with others."""
+LONGER = 1.15
+SNAP_NEAR_IN = 0.12
+"""A snapped line runs within this of the root that was clicked along: a medium root's width."""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("pit")
+    put_wall(folder)
+    (folder / "sheet.csv").write_text("photo,treatment\nnorth.jpg,shallow pass\n", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def client(folder: Path):
+    with TestClient(make_app(Desk(folder), TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}) as client:
+        wait_until(lambda: wall(client)["status"] == "read", READ_S, "the wall is read")
+        yield client
+
+
+def wall(client: TestClient, name: str = "north") -> dict:
+    return client.get(f"/api/walls/{name}").json()
+
+
+def mend(client: TestClient, **changed) -> dict:
+    """Send changed marks on top of those that are there, and wait until the photo is read for them."""
+    now = wall(client)
+    answer = client.put(
+        "/api/walls/north/marks",
+        json={"marks": {**now["marks"], **changed}, "revision": now["revision"]},
+    )
+    assert answer.status_code == 200, answer.text
+    wait_until(lambda: wall(client)["settled"], READ_S, "the change is read")
+    return answer.json()
+
+
+@pytest.fixture
+def unmended(client: TestClient):
+    yield client
+    blank = json.loads(json.dumps({"version": 1}))
+    now = wall(client)
+    client.put("/api/walls/north/marks", json={"marks": blank, "revision": now["revision"]})
+    wait_until(lambda: wall(client)["settled"], READ_S, "the wall is as it was")
+
+
+def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:
+    before = wall(unmended)["reading"]
+    longest = max(before["roots"], key=lambda root: root["length_in"])
+    after = mend(unmended, roots_struck_px=[longest["points_px"]])
+    assert after["settled"], "nothing of the photo needs to be read again for a strike"
+    assert len(after["reading"]["roots"]) < len(before["roots"])
+    assert after["reading"]["grade"] != before["grade"]
+    undone = mend(unmended, roots_struck_px=[])
+    assert undone["reading"]["grade"] == before["grade"]
+
+
+def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
+    unmended: TestClient, folder: Path
+) -> None:
+    roots = sorted(wall(unmended)["reading"]["roots"], key=lambda root: -root["length_in"])
+    middle = roots[2]["points_px"][len(roots[2]["points_px"]) // 2]
+    mend(
+        unmended,
+        roots_struck_px=[roots[0]["points_px"]],
+        splits_px=[middle],
+        roots_added=[{"points_px": [[700, 300], [760, 500], [800, 700]], "width_px": 6}],
+        strokes=[{"says": "soil", "points_px": [[900, 250], [1100, 420]], "width_px": 20}],
+        surface_px=[[0, 60], [1599, 66]],
+        plumb_px=[[800, 100], [804, 900]],
+        layers=[{"name": "disk", "line_px": [[100, 380], [1500, 384]]}],
+    )
+    shown = wall(unmended)["reading"]
+    row = replace(default_row("north.jpg"), treatment="shallow pass")
+    run = read_or_refuse(folder / "north.jpg", row, folder / "marks" / "north.json")
+    assert isinstance(run, Wall)
+    assert shown["grade"]["value"] == pytest.approx(run.grade.score.value, abs=0.051)
+    assert shown["verdict"] == run.grade.verdict
+    assert [root["id"] for root in shown["roots"]] == [root.trace.id for root in run.readings.roots]
+    assert [layer["depth_in"] for layer in shown["layers"]] == pytest.approx(
+        [layer.depth_in for layer in run.layers], abs=0.006
+    )
+
+
+def test_two_points_and_their_distance_set_the_scale_and_all_lengths_follow(unmended: TestClient) -> None:
+    before = wall(unmended)["reading"]
+    # More inches between the same two points: every root is longer by as much.
+    apart_px = 400.0
+    distance_in = LONGER * apart_px / before["scale"]["px_per_in"]
+    points = [{"px": [600, 500]}, {"px": [600, 500 + apart_px]}]
+    now = wall(unmended)
+    marks = {**now["marks"], "scale_points": points, "distance_in": distance_in}
+    first = unmended.put("/api/walls/north/marks", json={"marks": marks, "revision": now["revision"]}).json()[
+        "reading"
+    ]
+    assert not first["settled"], "the photo has to be read again"
+    assert first["scale"]["kind"] == "points"
+    ratio = first["figures"]["root_length_in"]["value"] / before["figures"]["root_length_in"]["value"]
+    assert ratio == pytest.approx(LONGER, rel=0.03)
+    wait_until(lambda: wall(unmended)["settled"], READ_S, "read at the new scale")
+    assert wall(unmended)["reading"]["scale"]["px_per_in"] == pytest.approx(
+        before["scale"]["px_per_in"] / LONGER, rel=0.02
+    )
+
+
+def test_a_soil_stroke_takes_what_lies_under_it_out_at_once(unmended: TestClient) -> None:
+    before = wall(unmended)["reading"]
+    longest = max(before["roots"], key=lambda root: root["length_in"])
+    now = wall(unmended)
+    stroke = {"says": "soil", "points_px": longest["points_px"], "width_px": 16}
+    answer = unmended.put(
+        "/api/walls/north/marks",
+        json={"marks": {**now["marks"], "strokes": [stroke]}, "revision": now["revision"]},
+    ).json()["reading"]
+    lengths = [r["figures"]["root_length_in"]["value"] for r in (before, answer)]
+    assert lengths[1] < lengths[0] - 0.7 * longest["length_in"]
+
+
+def test_clicks_along_a_root_become_a_line_on_it(client: TestClient) -> None:
+    reading = wall(client)["reading"]
+    root = max(reading["roots"], key=lambda root: root["length_in"])
+    points = root["points_px"]
+    clicks = [points[0], points[len(points) // 2], points[-1]]
+    path = client.post("/api/walls/north/snap", json={"points_px": clicks}).json()
+    line, truth = np.array(path["points_px"]), np.array(points)
+    away_px = np.hypot(*(line[:, None] - truth[None]).transpose(2, 0, 1)).min(axis=1)
+    assert np.median(away_px) / reading["scale"]["px_per_in"] < SNAP_NEAR_IN
+    assert 0.4 < path["width_px"] / root["width_px"] < 2.5
+
+
+def test_marks_made_on_older_marks_are_turned_away(unmended: TestClient) -> None:
+    stale = wall(unmended)
+    mend(unmended, splits_px=[[800, 400]])
+    answer = unmended.put(
+        "/api/walls/north/marks",
+        json={"marks": {**stale["marks"], "splits_px": [[1, 1]]}, "revision": stale["revision"]},
+    )
+    assert answer.status_code == 409
+    assert wall(unmended)["marks"]["splits_px"] == [[800, 400]]
+
+
+def test_a_wall_put_back_as_it_was_leaves_no_marks_file(client: TestClient, folder: Path) -> None:
+    mend(client, splits_px=[[800, 400]])
+    assert (folder / "marks" / "north.json").exists()
+    mend(client, splits_px=[])
+    assert not (folder / "marks" / "north.json").exists()
+
+
+def test_the_photo_comes_whole_and_in_tiles(client: TestClient) -> None:
+    for address in ("overview.jpg", "tiles/0/0/0.jpg", "tiles/1/1/1.jpg", "small.flat.jpg", "large.flat.jpg"):
+        answer = client.get(f"/api/walls/north/{address}")
+        assert answer.status_code == 200 and answer.content.startswith(b"\xff\xd8"), address
+    assert client.get("/api/walls/north/tiles/0/99/0.jpg").status_code == 404
+    assert client.get("/api/walls/nowhere/overview.jpg").status_code == 404
+
+
+def test_a_second_reading_without_changes_agrees_wholly(client: TestClient) -> None:
+    found = client.get("/api/walls/north/second?against=program").json()["agreement"]
+    assert found["in_common"] == [1.0, 1.0]
+    assert found["roots"][0] == found["roots"][1] == found["roots"][2]
+    assert found["root_angle_difference_deg"] == {"mean": 0.0, "low": 0.0, "high": 0.0}
+
+
+def test_a_second_person_who_struck_a_root_differs_by_that_root(client: TestClient, folder: Path) -> None:
+    roots = wall(client)["reading"]["roots"]
+    longest = max(roots, key=lambda root: root["length_in"])
+    theirs = {"version": 1, "roots_struck_px": [longest["points_px"]]}
+    found = client.put("/api/walls/north/second", json=theirs).json()["agreement"]
+    assert found["length_in"][0] - found["length_in"][1] >= 0.99 * longest["length_in"]
+    assert found["in_common"][0] < 1.0 and found["in_common"][1] == 1.0
+    assert (folder / "marks" / "second" / "north.json").exists()
+    assert wall(client)["reading"]["roots"] == roots, "the second reading changes nothing of the first"
+
+
+def test_the_sheet_is_checked_as_it_is_typed_and_saved_when_it_can_be_read(
+    client: TestClient, folder: Path
+) -> None:
+    sheet = client.get("/api/sheet").json()
+    at = sheet["columns"].index("tool_depth_in")
+    sheet["rows"][0][at] = "seven"
+    wrong = client.post("/api/sheet/check", json=sheet).json()["faults"]
+    assert [(fault["row"], fault["column"]) for fault in wrong] == [(0, "tool_depth_in")]
+    assert client.put("/api/sheet", json=sheet).json()["saved"] is False
+    assert "seven" not in (folder / "sheet.csv").read_text(encoding="utf-8")
+    sheet["rows"][0][at] = "7.5 in"
+    assert client.put("/api/sheet", json=sheet).json()["saved"] is True
+    assert "7.5 in" in (folder / "sheet.csv").read_text(encoding="utf-8")
+    assert wall(client)["settled"], "the photo is not read again for it"
+
+
+def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
+    assert client.post("/api/report").status_code == 200
+    wait_until(
+        lambda: client.get("/api/desk").json()["report"]["state"] in ("ready", "failed"), READ_S, "report"
+    )
+    assert client.get("/api/desk").json()["report"]["state"] == "ready"
+    page = client.get("/api/report.html").text
+    assert "north" in page and "shallow pass" in page
+    assert (folder / "results" / "walls.csv").exists()
+    assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
+
+
+# --- killed midway ---
+
+
+def _start(folder: Path) -> tuple[subprocess.Popen, str, str]:
+    command = "from rootread.cli import main; main()"
+    arguments = ["desk", str(folder), "--port", "0", "--no-browser"]
+    process = subprocess.Popen(
+        [sys.executable, "-u", "-c", command, *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    assert process.stdout is not None
+    address, token = process.stdout.readline().removeprefix("Desk: ").strip().split("/#")
+    return process, address, token
+
+
+def _ask(address: str, token: str, value: dict | None = None) -> dict:
+    request = Request(address, headers={"x-desk-token": token}, method="GET" if value is None else "PUT")
+    data = None if value is None else json.dumps(value).encode()
+    with urlopen(request, data, timeout=60) as answer:
+        return json.loads(answer.read())
+
+
+def test_no_mark_that_was_answered_for_is_lost_when_the_desk_is_killed(tmp_path: Path) -> None:
+    """Killed with signal 9 right after an answer, while the next change is on its way."""
+    put_bare_photo(tmp_path)
+    process, address, token = _start(tmp_path)
+    try:
+        here = f"{address}/api/walls/bare"
+        now = _ask(here, token)
+        answered = []
+        for step in range(1, 12):
+            marks = {**now["marks"], "splits_px": [[k, k] for k in range(step)]}
+            now = _ask(f"{here}/marks", token, {"marks": marks, "revision": now["revision"]})
+            answered.append(step)
+    finally:
+        process.kill()
+        process.wait()
+        assert process.stdout is not None
+        process.stdout.close()
+    kept = read_marks(tmp_path / "marks" / "bare.json")
+    assert len(kept.splits_px) == answered[-1]
+    assert [file.name for file in (tmp_path / "marks").iterdir()] == ["bare.json"]
+
+
+def test_marks_killed_while_they_are_written_are_the_old_or_the_new(tmp_path: Path) -> None:
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom rootread.marks import *\nprint('begun', flush=True)\n"
+        "for k in range(10**6):\n"
+        "    root = RootMark(tuple((float(n), float(k)) for n in range(2000)))\n"
+        "    write_marks(Marks(roots_added=(root,)), Path(sys.argv[1]))\n"
+    )
+    path = tmp_path / "marks" / "a.json"
+    rng = np.random.default_rng(8)
+    for _ in range(4):
+        process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE)
+        assert process.stdout is not None
+        process.stdout.readline()
+        wait_until(path.exists, 30, "the first marks are written")
+        time.sleep(float(rng.uniform(0.0, 0.05)))
+        process.kill()
+        process.wait()
+        process.stdout.close()
+        (root,) = read_marks(path).roots_added
+        assert len({row for _, row in root.points_px}) == 1 and len(root.points_px) == 2000
+
+
+def test_marks_of_the_earlier_desk_are_there_when_it_is_opened_again(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    marks = Marks(
+        roots_added=(RootMark(((1.0, 2.0), (3.0, 4.0)), 5.0),), strokes=(Stroke("soil", ((1.0, 1.0),), 9.0),)
+    )
+    write_marks(marks, tmp_path / "marks" / "bare.json")
+    assert Desk(tmp_path).wall("bare").marks == marks
+
+
+def test_marks_follow_a_wall_that_the_sheet_renames(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    write_marks(Marks(splits_px=((1.0, 2.0),)), tmp_path / "marks" / "bare.json")
+    desk = Desk(tmp_path)
+    (tmp_path / "sheet.csv").write_text("photo,wall\nbare.jpg,south\n", encoding="utf-8")
+    desk.refresh()
+    assert desk.wall("south").marks.splits_px == ((1.0, 2.0),)
+    assert [file.name for file in (tmp_path / "marks").iterdir()] == ["south.json"]
