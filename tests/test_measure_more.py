@@ -6,8 +6,10 @@ from handmade_roots import along, plane, trace
 
 from rootread.measure import measure_wall
 from rootread.measure.abundance import abundance, quantity_class, size_class
+from rootread.measure.density import profile_wall_grid
 from rootread.measure.depthfit import d95_of, depth_fit, fit_depths
 from rootread.measure.intervals import UNSEEN_SHARE, ratio_interval, total_interval
+from rootread.measure.places import descent_slices
 from rootread.measure.projection import true_descent
 from rootread.measure.slices import depth_slices
 from rootread.measure.waviness import wall_waviness, waviness
@@ -75,6 +77,41 @@ def test_an_empty_slice_says_nothing():
     assert deep.root_length_in == 0 and np.isnan(deep.descent_deg)
 
 
+def test_roots_wave_below_the_layer_and_not_above_it():
+    z = np.arange(1.0, 25.0, 0.05)
+    x = np.where(z > 13.0, 0.12 * np.sin(2 * np.pi * (z - 13.0) / 1.5), 0.0)
+    roots = [trace(np.column_stack([4 * i + x, z]), name=f"r{i}") for i in range(3)]
+    above, _, below = depth_slices(read(roots).roots, [0, 12, 14, 25])
+    assert above.waves.amplitude_in < 0.02
+    assert below.waves.amplitude_in == pytest.approx(0.12, rel=0.15)
+    assert below.waves.wavelength_in == pytest.approx(1.5, rel=0.1)
+
+
+def test_descent_by_depth_and_by_position_follow_the_roots():
+    """Steep to 6 in and shallow below on the left; steep all the way on the right."""
+    left = [trace(along((x, 1), (x, 6), (x + 5, 8)), name=f"l{x}") for x in (0.0, 1.0, 2.0)]
+    right = [trace(along((x, 1), (x, 12)), name=f"r{x}") for x in (20.0, 21.0, 22.0)]
+    wall = read(left + right)
+    by_depth = {part.from_in: part.descent for part in descent_slices(wall, "depth")}
+    assert by_depth[2.0].value == pytest.approx(90)
+    assert by_depth[6.0].value == pytest.approx(
+        (3 * 2 * 90 + 3 * np.hypot(5, 2) * np.degrees(np.arctan2(2, 5))) / (3 * 2 + 3 * np.hypot(5, 2)), abs=4
+    )
+    assert by_depth[8.0].value == pytest.approx(90)
+    assert by_depth[6.0].low < by_depth[6.0].value < by_depth[6.0].high
+    by_x = {part.from_in: part.descent.value for part in descent_slices(wall, "x")}
+    assert by_x[20.0] == pytest.approx(90) and by_x[4.0] < 40
+
+
+def test_the_profile_wall_grid_counts_units_of_5_mm_in_cells_of_25_square_cm():
+    """Bohm 1979 (from memory): 10 cm of root in two cells is 20 units."""
+    cm = 1 / 2.54
+    counts, _, z_edges = profile_wall_grid([along((1 * cm, 0.0), (1 * cm, 10 * cm))])
+    assert counts.sum() == pytest.approx(20)
+    assert counts.max() == pytest.approx(10, abs=0.3)
+    assert z_edges[1] - z_edges[0] == pytest.approx(5 * cm)
+
+
 # abundance: USDA-NRCS Field Book for Describing and Sampling Soils v 3.0, 2012 (from memory)
 
 
@@ -111,6 +148,13 @@ def test_roots_are_counted_by_six_inch_step_and_size():
     assert upper.per_unit_area == pytest.approx(10 / (40 * 6 * 2.54**2 / 100))
     assert upper.quantity == "few"
     assert (fine.from_in, fine.roots, fine.quantity) == (6, 1, "few")
+
+
+def test_roots_are_counted_by_horizon_where_the_sheet_gives_them():
+    roots = [trace(along((2 * i, 1), (2 * i, 14)), width_in=3 * MM, name=f"m{i}") for i in range(10)]
+    found = abundance(read(roots).roots, 40.0, edges_in=(9.0,))
+    assert [(entry.from_in, round(entry.to_in)) for entry in found] == [(0, 9), (9, 14)]
+    assert found[0].per_unit_area == pytest.approx(10 / (40 * 9 * 2.54**2 / 100))
 
 
 # depth fits

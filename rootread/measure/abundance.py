@@ -27,6 +27,7 @@ SIZES: tuple[Size, ...] = ("very fine", "fine", "medium", "coarse", "very coarse
 SIZE_FROM_MM = (0.0, 1.0, 2.0, 5.0, 10.0)
 UNIT_AREA_CM2 = {"very fine": 1.0, "fine": 1.0, "medium": 100.0, "coarse": 100.0, "very coarse": 10_000.0}
 COMMON_FROM, MANY_FROM = 1.0, 5.0
+STEP_IN = 6.0
 
 
 @dataclass(frozen=True)
@@ -54,26 +55,28 @@ def quantity_class(per_unit_area: float) -> Quantity:
 
 
 def abundance(
-    roots: Sequence[RootReading], wall_width_in: float, step_in: float = 6.0
+    roots: Sequence[RootReading], wall_width_in: float, edges_in: Sequence[float] = ()
 ) -> tuple[Abundance, ...]:
     """Classes by step of depth and size; sizes without a root in a step are left out.
 
     Parameters
     ----------
     wall_width_in : width of wall that was looked at.
-    step_in : height of a step.
+    edges_in : depths between horizons, rising; without them steps of 6 in from the surface.
     """
+    deepest_in = max((float(root.trace.points[:, 1].max()) for root in roots), default=0.0)
+    inner = [edge for edge in edges_in if 0 < edge < deepest_in]
+    edges = np.array([0.0, *inner, deepest_in]) if inner else np.arange(0.0, deepest_in + STEP_IN, STEP_IN)
     counts: dict[tuple[int, Size], int] = {}
     for root in roots:
-        step = np.floor_divide(root.trace.points[:, 1], step_in).astype(int)
-        for at in np.unique(step[step >= 0]):
+        step = np.searchsorted(edges, root.trace.points[:, 1], side="right") - 1
+        for at in np.unique(step[(step >= 0) & (step < len(edges) - 1)]):
             size = size_class(float(np.median(root.trace.width_in[step == at])))
             counts[int(at), size] = counts.get((int(at), size), 0) + 1
-    area_cm2 = wall_width_in * step_in * (MM_PER_IN / 10) ** 2
     found = []
     for (at, size), number in sorted(counts.items(), key=lambda item: (item[0][0], SIZES.index(item[0][1]))):
+        top, bottom = float(edges[at]), float(edges[at + 1])
+        area_cm2 = wall_width_in * (bottom - top) * (MM_PER_IN / 10) ** 2
         per_unit = number / area_cm2 * UNIT_AREA_CM2[size]
-        found.append(
-            Abundance(at * step_in, (at + 1) * step_in, size, number, per_unit, quantity_class(per_unit))
-        )
+        found.append(Abundance(top, bottom, size, number, per_unit, quantity_class(per_unit)))
     return tuple(found)

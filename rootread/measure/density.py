@@ -7,6 +7,11 @@ from rootread.geometry import Points
 
 Edges = NDArray[np.float64]
 
+PROFILE_CELL_IN = 5.0 / 2.54
+PROFILE_UNIT_IN = 0.5 / 2.54
+"""The profile-wall method counts root in units of 5 mm in cells of 5 by 5 cm. Bohm 1979, Methods of Studying
+Root Systems, Springer (from memory)."""
+
 
 def density_grid(
     centrelines: list[Points], cell_in: float, below_in: float = 0.0
@@ -35,6 +40,14 @@ def density_grid(
     z_edges = _edges(np.append(middles[:, 1], below_in), cell_in)
     summed, _, _ = np.histogram2d(middles[:, 1], middles[:, 0], bins=(z_edges, x_edges), weights=lengths)
     return summed / cell_in**2, x_edges, z_edges
+
+
+def profile_wall_grid(
+    centrelines: list[Points], below_in: float = 0.0
+) -> tuple[NDArray[np.float64], Edges, Edges]:
+    """Units of 5 mm of root in cells of 5 by 5 cm, with x and z edges in inches, as ``density_grid``."""
+    density, x_edges, z_edges = density_grid(centrelines, PROFILE_CELL_IN, below_in)
+    return density * PROFILE_CELL_IN**2 / PROFILE_UNIT_IN, x_edges, z_edges
 
 
 def _edges(values: NDArray[np.float64], cell_in: float) -> Edges:

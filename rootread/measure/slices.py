@@ -9,6 +9,10 @@ from numpy.typing import NDArray
 
 from rootread.measure.direction import tangents
 from rootread.measure.types import RootReading
+from rootread.measure.waviness import Waviness, swing
+
+FEWEST_CROSSINGS = 4
+"""Of roots over their own course within a slice: two waves, to tell their length."""
 
 
 @dataclass(frozen=True)
@@ -21,6 +25,8 @@ class DepthSlice:
     descent_deg: float
     turning_deg_per_in: float
     flattened_share: float
+    waves: Waviness
+    """Of the roots between the depths; NaN where none is long enough to have a course."""
 
 
 def depth_slices(roots: Sequence[RootReading], edges_in: Sequence[float]) -> tuple[DepthSlice, ...]:
@@ -35,6 +41,10 @@ def depth_slices(roots: Sequence[RootReading], edges_in: Sequence[float]) -> tup
     descent = np.concatenate([root.descent_down_deg for root in roots])
     turned = np.concatenate([_turned_at(root) for root in roots])
     flat = np.concatenate([root.flattened for root in roots])
+    off = np.concatenate([swing(r.trace.points, r.length_in / (len(r.trace.points) - 1)) for r in roots])
+    sign = np.sign(off)
+    # NaN parts one root from the next, so that no crossing is counted between them
+    crossed = np.concatenate([[False], np.abs(np.diff(sign)) > 0])
     slices = []
     for top, bottom in pairwise(edges_in):
         here = (depth >= top) & (depth < bottom)
@@ -47,9 +57,21 @@ def depth_slices(roots: Sequence[RootReading], edges_in: Sequence[float]) -> tup
                 _mean(descent[here]),
                 float(turned[here].sum()) / length if length else float("nan"),
                 _mean(flat[here].astype(float)),
+                _waves(off[here], int(crossed[here].sum()), step[here]),
             )
         )
     return tuple(slices)
+
+
+def _waves(off: NDArray[np.float64], crossings: int, step_in: NDArray[np.float64]) -> Waviness:
+    """As for one root: amplitude sqrt(2) times the root mean square; twice the way between crossings."""
+    known = np.isfinite(off)
+    if not known.any():
+        return Waviness(float("nan"), float("nan"))
+    amplitude_in = float(np.sqrt(2.0 * np.mean(off[known] ** 2)))
+    if crossings < FEWEST_CROSSINGS:
+        return Waviness(float("nan"), amplitude_in)
+    return Waviness(2.0 * float(step_in[known].sum()) / crossings, amplitude_in)
 
 
 def _mean(values: NDArray[np.float64]) -> float:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rootread.geometry import Points
 from rootread.measure.centreline import smooth, window_points
@@ -23,24 +24,38 @@ class Waviness:
     amplitude_in: float
 
 
-def waviness(points: Points, step_in: float) -> Waviness:
-    """Wavelength and amplitude of an evenly spaced centreline.
+def swing(points: Points, step_in: float) -> NDArray[np.float64]:
+    """``(N,)`` inches by which an evenly spaced centreline lies off its course, square to it.
 
-    The swing is measured square to the course. For a sine wave the amplitude
-    is sqrt(2) times its root mean square and the wavelength twice the way
-    between zero crossings; for other waves these are those of a sine wave
-    that swings as far and as often.
+    NaN near the ends, where the course is not known, and all along a root
+    shorter than the course's span.
     """
+    off = np.full(len(points), np.nan)
     window = window_points(COURSE_SPAN_IN, step_in)
     if len(points) <= window:
-        return Waviness(float("nan"), 0.0)
+        return off
     # two passes: a single parabola still follows waves half its span long
     course = smooth(smooth(points, window), window)
     along = tangents(course, step_in, 1.0)
     across = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
-    swing = ((points - course) * across).sum(axis=1)[window // 4 : -(window // 4)]
-    crossings = np.flatnonzero(np.diff(np.sign(swing)) != 0)
-    amplitude_in = float(np.sqrt(2.0 * np.mean(swing**2)))
+    inner = slice(window // 4, -(window // 4))
+    off[inner] = ((points - course) * across).sum(axis=1)[inner]
+    return off
+
+
+def waviness(points: Points, step_in: float) -> Waviness:
+    """Wavelength and amplitude of an evenly spaced centreline.
+
+    For a sine wave the amplitude is sqrt(2) times its root mean square and the
+    wavelength twice the way between zero crossings; for other waves these are
+    those of a sine wave that swings as far and as often.
+    """
+    off = swing(points, step_in)
+    off = off[np.isfinite(off)]
+    if not len(off):
+        return Waviness(float("nan"), 0.0)
+    crossings = np.flatnonzero(np.diff(np.sign(off)) != 0)
+    amplitude_in = float(np.sqrt(2.0 * np.mean(off**2)))
     if len(crossings) < 3:
         return Waviness(float("nan"), amplitude_in)
     return Waviness(2.0 * step_in * float(np.diff(crossings).mean()), amplitude_in)
