@@ -48,6 +48,9 @@ def grade(
     units: UnitsShown = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the report as PDF too.")] = False,
     parquet: Annotated[bool, typer.Option("--parquet", help="Write the tables as Parquet too.")] = False,
+    strokes: Annotated[
+        Path | None, typer.Option(help="Marks whose root and soil strokes teach the finder this field.")
+    ] = None,
 ) -> None:
     """Read and grade walls: tables, pictures and a report.
 
@@ -56,7 +59,7 @@ def grade(
 
     Example: rootread grade sample_images --out graded
     """
-    run = _grade(places, out, _settings(settings, units), jobs, cluster, pdf, parquet)
+    run = _grade(places, out, _settings(settings, units), jobs, cluster, pdf, parquet, strokes)
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -313,6 +316,7 @@ def _grade(
     cluster: str = "",
     pdf: bool = False,
     parquet: bool = False,
+    strokes: Path | None = None,
 ) -> "Run":
     from rootread.batch import grade_walls, plan_walls
     from rootread.report import walls_text
@@ -320,6 +324,10 @@ def _grade(
     plan = plan_walls(places, out)
     for message in plan.messages:
         typer.echo(message, err=True)
+    if strokes:
+        from rootread.batch.strokes import taught_by_strokes
+
+        settings = taught_by_strokes(strokes, plan, settings)
     run = grade_walls(plan, out, settings, jobs, _progress(), cluster, parquet, pdf)
     typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
     typer.echo(f"Report: {run.report.resolve()}")

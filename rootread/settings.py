@@ -27,7 +27,7 @@ ASCENDING = (
 """A section and settings of it of which none may be below the one before it."""
 
 
-def within(default: float, low: float, high: float) -> Any:
+def within(default: Any, low: float, high: float) -> Any:
     """A number with the limits between which the method works; a settings file is held to them."""
     return field(default=default, metadata={"limits": (low, high)})
 
@@ -63,6 +63,8 @@ class FindSettings:
     network_high: float = within(0.75, 0, 1)
     """Hysteresis on the network's root probability."""
     min_piece_in: float = within(0.4, 0, 100)
+    learned: tuple[float, ...] = within((), -1e4, 1e4)
+    """What strokes on a photo taught the network of this field; ``grade --strokes`` puts it here."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +107,8 @@ class JudgeSettings:
     layer_p_value: float = within(0.05, 0, 1)
     layer_min_held: float = within(0.25, 0, 1)
     """A gathering that holds a smaller share of the roots that reach it is no restricting layer."""
+    cone_limit_psi: float = within(300.0, 1, 5000)
+    """Cone index at which roots hardly grow (about 2 MPa)."""
     permutations: int = within(999, 19, 99999)
     bootstrap: int = within(400, 20, 99999)
     seed: int = within(1, 0, 2**32 - 1)
@@ -176,7 +180,8 @@ def _checked(values: dict[str, Any], section_type: type, where: str) -> dict[str
         wanted, fits = _fits(value, hints[key], limits[key])
         if not fits:
             raise BadSettings(f"{where}: {key} = {value!r}.", f"Give {wanted}.")
-        checked[key] = hints[key](value) if hints[key] in (int, float) else value
+        kind = get_origin(hints[key]) or hints[key]
+        checked[key] = kind(value) if kind in (int, float, tuple) else value
     return checked
 
 
@@ -187,6 +192,9 @@ def _fits(value: Any, kind: Any, limits: tuple[float, float]) -> tuple[str, bool
     if kind is bool:
         return "true or false", isinstance(value, bool)
     low, high = limits
+    if get_origin(kind) is tuple:
+        each = isinstance(value, list | tuple) and all(_fits(v, float, limits)[1] for v in value)
+        return f"numbers from {low:g} to {high:g} in square brackets", each
     wanted = f"{'a whole number' if kind is int else 'a number'} from {low:g} to {high:g}"
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
     return wanted, is_number and low <= value <= high and kind(value) == value
@@ -214,6 +222,7 @@ def settings_toml(settings: Settings) -> str:
         values = getattr(settings, section.name)
         for key in dataclasses.fields(values):
             value = getattr(values, key.name)
-            lines.append(f"{key.name} = " + (f'"{value}"' if isinstance(value, str) else repr(value)))
+            text = f'"{value}"' if isinstance(value, str) else repr(value)
+            lines.append(f"{key.name} = " + (repr(list(value)) if isinstance(value, tuple) else text))
         lines.append("")
     return "\n".join(lines)

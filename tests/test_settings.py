@@ -1,6 +1,7 @@
 """Settings change what they name and nothing else; anything unknown is an error."""
 
 import dataclasses
+from typing import Any
 
 import pytest
 
@@ -45,15 +46,18 @@ def test_what_a_file_names_is_changed_and_the_rest_kept(file):
     assert dataclasses.replace(settings, measure=Settings().measure) == Settings()
 
 
+def _changed(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return (*value, 0.25, -1.5)
+    return value if isinstance(value, str) else value + (1 if isinstance(value, int) else 0.01)
+
+
 def _all_changed() -> Settings:
     """Every setting off its default, whatever settings there are."""
     sections = {}
     for section in dataclasses.fields(Settings):
         default = getattr(Settings(), section.name)
-        changed = {
-            name: value if isinstance(value, str) else value + (1 if isinstance(value, int) else 0.01)
-            for name, value in dataclasses.asdict(default).items()
-        }
+        changed = {name: _changed(value) for name, value in dataclasses.asdict(default).items()}
         sections[section.name] = dataclasses.replace(default, **changed)
     return Settings(**sections)
 

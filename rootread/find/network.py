@@ -12,8 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import BadRequest
+from rootread.find.familiar import pieces_of, training_walls, unfamiliar
 from rootread.find.session import shipped
-from rootread.find.tiles import RawMap, run_in_tiles
+from rootread.find.strokes import WEIGHTS, corrected
+from rootread.find.tiles import RawMap, Run, run_in_tiles
 from rootread.find.tone import hollows, tone_against_soil
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
@@ -38,7 +40,8 @@ BARE_BELOW = 0.12
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the network."""
     px_per_in = image.grid.px_per_in
-    raw = read_picture(_polarised(image.rgb, settings.polarity), _zoom(px_per_in))
+    run = _taught(settings.learned)
+    raw = read_picture(_polarised(image.rgb, settings.polarity), zoom_for(px_per_in), run)
     probability = _sigmoid(raw.logit) * image.soil
     if settings.polarity == "pale":
         probability[_doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
@@ -46,6 +49,7 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
         probability, settings.network_low, settings.network_high, settings.min_piece_in * px_per_in
     )
     mask, cautions = _believed(mask, probability)
+    cautions = (*cautions, *_unfamiliar(image, raw, zoom_for(px_per_in)))
     direction = _doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
     half_width_px = _doubled(_exp(raw.log_half_width_px), probability.shape)
     return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)
@@ -69,6 +73,16 @@ def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:
     return mask, ()
 
 
+def _unfamiliar(image: WallImage, raw: RawMap, zoom: float) -> tuple[str, ...]:
+    """What is unusual in the picture as the network saw it."""
+    seen, soil = image.rgb, image.soil
+    if zoom != 1.0:
+        seen = resized(image.rgb, zoom)
+        soil = cv2.resize(soil.astype(np.uint8), seen.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    said = unfamiliar(pieces_of(seen, raw.deep, soil), training_walls())
+    return (said,) if said else ()
+
+
 def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> Mask:
     """Cracks and channels that the network took for dark roots, at half resolution: they are wide."""
     size = (log_half_width_px.shape[1], log_half_width_px.shape[0])
@@ -90,14 +104,13 @@ def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
     return _sigmoid(best)
 
 
-def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
+def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0, run: Run | None = None) -> RawMap:
     """What the network says of a picture, resampled by ``zoom`` before and back after."""
+    run = run or shipped()
     if zoom == 1.0:
-        return run_in_tiles(rgb, shipped())
+        return run_in_tiles(rgb, run)
     rows, columns = rgb.shape[:2]
-    size = (max(round(columns * zoom), 1), max(round(rows * zoom), 1))
-    smaller = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC)
-    raw = run_in_tiles(smaller, shipped())
+    raw = run_in_tiles(resized(rgb, zoom), run)
     half = ((columns + 1) // 2, (rows + 1) // 2)
 
     def back(values: Image, to: tuple[int, int]) -> Image:
@@ -110,6 +123,24 @@ def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0) -> RawMap:
         back(raw.log_half_width_px, half) - np.float32(np.log(zoom)),
         raw.deep,
     )
+
+
+def resized(rgb: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8]:
+    """A picture ``zoom`` times as large."""
+    size = (max(round(rgb.shape[1] * zoom), 1), max(round(rgb.shape[0] * zoom), 1))
+    return cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC)
+
+
+def _taught(learned: tuple[float, ...]) -> Run:
+    """The network, with what strokes taught it."""
+    if not learned:
+        return shipped()
+    if len(learned) != WEIGHTS:
+        raise BadRequest(
+            f"The setting find.learned holds {len(learned)} numbers, not {WEIGHTS}.",
+            "Leave it out, and give --strokes again.",
+        )
+    return corrected(shipped(), np.array(learned))
 
 
 def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:
@@ -128,7 +159,8 @@ def _doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
     return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
 
 
-def _zoom(px_per_in: float) -> float:
+def zoom_for(px_per_in: float) -> float:
+    """What brings a wall to a resolution that the network has learnt from."""
     low, high = TRAINED_PX_PER_IN
     return float(np.clip(px_per_in, low, high) / px_per_in)
 

@@ -56,7 +56,7 @@ def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> Ra
             # The tile with the field of view around it, as far as there is picture.
             y0, x0 = max(top - VIEW_PX, 0), max(left - VIEW_PX, 0)
             y1, x1 = bottom_row + VIEW_PX, right_column + VIEW_PX
-            found = run(_blob(padded[y0:y1, x0:x1]))
+            found = run(blob_of(padded[y0:y1, x0:x1]))
             if deep is None:
                 deep = np.empty(
                     (len(found.deep), *(side // STRIDE_PX for side in padded.shape[:2])), np.uint8
@@ -88,6 +88,6 @@ def _spans(length: int, tile_px: int) -> Iterable[tuple[int, int]]:
     return pairwise(edges)
 
 
-def _blob(rgb: NDArray[np.uint8]) -> Image:
+def blob_of(rgb: NDArray[np.uint8]) -> Image:
     """``(1, 3, m, n)`` values 0 to 1."""
     return cv2.dnn.blobFromImage(np.ascontiguousarray(rgb), 1 / 255.0)
