@@ -17,8 +17,12 @@ export class History {
     this.future = fits ? kept.future : []
     this.sending = false
     this.timer = null
+  }
+
+  /** Send what waited in this browser, if the wall is still as it was when it was made. */
+  resume() {
     const waiting = JSON.parse(localStorage.getItem(this.key) || 'null')
-    if (waiting && waiting.revision === revision) this.change(waiting.marks)
+    if (waiting && waiting.revision === this.revision) this.change(waiting.marks)
     else localStorage.removeItem(this.key)
   }
 

@@ -10,7 +10,7 @@ export function showPair(shell, left, right) {
   const view = { x: null, z: -1.5, pxPerIn: null }
   const sides = [0, 1].map((index) => {
     const select = el('select', { 'aria-label': index ? 'Right wall' : 'Left wall', onchange: () => { chosen[index] = select.value; go() } })
-    const canvas = el('canvas', { tabindex: '0', role: 'img' })
+    const canvas = el('canvas', { tabindex: '0', role: 'img', 'aria-label': 'No wall chosen' })
     const words = el('div', { class: 'words' })
     return { select, canvas, words, version: null, image: null, place: null, box: el('section', { class: 'side' }, select, canvas, words) }
   })

@@ -5,6 +5,13 @@ import { markList } from './tools.js'
 
 const SURFACE = { photo: 'found in the photo', marks: 'drawn by hand', assumed: 'not seen; depths are from the top of the photo' }
 const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's upright", surface: 'the soil surface', marks: 'a line drawn by hand' }
+/** What the last change did to the grade; half a point is worth seeing though the grade is told in whole ones. */
+function changeWords(before, now) {
+  if (before === null || before === undefined || now === null) return ''
+  const by = now - before
+  return `${by < 0 ? '−' : '+'}${Math.abs(by).toFixed(1)} by the last change`
+}
+
 const MOST_ROOTS = 400
 
 export function readingPanel(acts) {
@@ -33,9 +40,10 @@ export function readingPanel(acts) {
     if (!wall.cause) {
       verdict.replaceChildren(
         el('h2', {}, wall.name, el('small', {}, [wall.pit, wall.treatment].filter(Boolean).join(' · '))),
-        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade' }, whole(grade.value)),
+        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade', 'data-value': fixed(grade.value) }, whole(grade.value)),
           el('span', {}, `${reading.verdict}, likely ${whole(grade.low)} to ${whole(grade.high)}`)),
-        gradeBar([grade.value, grade.low, grade.high], before))
+        gradeBar([grade.value, grade.low, grade.high], before),
+        el('p', { class: 'change' }, changeWords(before, grade.value)))
     }
     const { figures, scale } = reading
     const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))

@@ -254,6 +254,7 @@ export async function showWall(shell, name) {
   canvas.addEventListener('focus', () => { state.crosshair = canvas.matches(':focus-visible'); view?.redraw() })
   canvas.addEventListener('blur', () => { state.crosshair = false; view?.redraw() })
   addEventListener('keydown', onKey)
+  history.resume()
   apply(first)
 
   return {
