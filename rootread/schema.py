@@ -68,6 +68,8 @@ ROOTS = (
     Column("flattened_share", float, "", "share of its length in flattened stretches"),
     Column("sideways_in", float, "in", "length of its sideways runs"),
     Column("confidence", float, "0-1", "chance that this trace is a root, followed right"),
+    Column("width_se_in", float, "in", "standard error of the width"),
+    Column("cut", str, "", "yes when the photo's edge or the scale object ends it, so its tip is not its end"),
 )
 
 RUNS = (

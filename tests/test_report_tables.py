@@ -90,7 +90,7 @@ def test_the_traces_file_puts_a_root_where_it_is_in_the_photo(lens):
     wall = turned_wall(lens=lens)
     kept = json.loads(json.dumps(traces_json(wall), allow_nan=False))
     assert (kept["wall"], kept["photo"], kept["units"]) == ("turned", "turned.jpg", "in")
-    assert set(kept) == {"wall", "photo", "units", "plane_to_photo", "lens", "surface", "roots"}
+    assert set(kept) == {"wall", "photo", "units", "plane_to_photo", "lens", "surface", "crowns", "roots"}
     root = kept["roots"][3]
     undistorted = apply_homography(kept["plane_to_photo"], root["points"])
     in_photo = undistorted
@@ -104,6 +104,7 @@ def test_the_traces_file_puts_a_root_where_it_is_in_the_photo(lens):
     expected = wall.plane.to_photo_px(wall.readings.roots[3].trace.points)
     assert np.abs(in_photo - expected).max() < A_HUNDREDTH_PX
     assert len(root["width"]) == len(root["flattened"]) == len(root["points"])
+    assert len(root["inferred"]) == len(root["points"]) and root["cut"] is False
 
 
 def test_the_traces_of_a_bare_wall_are_an_empty_list():

@@ -9,6 +9,11 @@ from numpy.typing import NDArray
 from rootread.geometry import Points
 from rootread.plane.types import Grid
 
+HEADING_LEG_PX = 12
+"""Pixel steps at the end of an edge that say where it is heading."""
+NODE_KINDS = {1: "tip", 2: "corner", 3: "branching"}
+"""What a node is by how many edges meet there; where four or more do, roots cross."""
+
 
 @dataclass(frozen=True, eq=False)
 class GraphEdge:
@@ -34,6 +39,13 @@ class GraphEdge:
         """Median width."""
         return float(np.median(self.width_px))
 
+    def heading(self, side: int) -> Points:
+        """``(2,)`` unit vector out of the edge at its first (0) or last (1) point, over about 12 px."""
+        outward = self.points_px[::-1] if side == 0 else self.points_px
+        leg = outward[-1] - outward[-min(HEADING_LEG_PX, len(outward))]
+        unit: Points = leg / max(float(np.hypot(leg[0], leg[1])), 1e-9)
+        return unit
+
 
 @dataclass(frozen=True, eq=False)
 class RootGraph:
@@ -47,10 +59,14 @@ class RootGraph:
     grid: Grid
 
     def to_networkx(self) -> nx.MultiGraph:
-        """The graph with plain numbers on nodes and edges, lengths in wall inches."""
+        """The graph with plain numbers and texts on nodes and edges, places and lengths in wall inches.
+
+        Centreline and widths of an edge are texts, ``x,z x,z ...`` and ``w w ...``, from the node
+        ``from_node`` on.
+        """
         graph = nx.MultiGraph()
         for index, (x_in, z_in) in enumerate(self.grid.to_in(self.nodes_px)):
-            graph.add_node(index, kind="meeting", x_in=float(x_in), z_in=float(z_in))
+            graph.add_node(index, x_in=float(x_in), z_in=float(z_in))
         for index, edge in enumerate(self.edges):
             ends = []
             for side, place in ((0, edge.points_px[0]), (1, edge.points_px[-1])):
@@ -58,15 +74,23 @@ class RootGraph:
                 if node < 0:
                     node = graph.number_of_nodes()
                     x_in, z_in = self.grid.to_in(place)[0]
-                    graph.add_node(node, kind="tip", x_in=float(x_in), z_in=float(z_in))
+                    graph.add_node(node, x_in=float(x_in), z_in=float(z_in))
                 ends.append(node)
+            (x_out, z_out), (x_on, z_on) = edge.heading(0), edge.heading(1)
             graph.add_edge(
                 *ends,
                 key=index,
+                from_node=ends[0],
                 length_in=edge.length_px / self.grid.px_per_in,
                 width_in=edge.median_width_px / self.grid.px_per_in,
                 probability=float(edge.probability.mean()),
+                first_heading_deg=float(np.degrees(np.arctan2(z_out, x_out))),
+                last_heading_deg=float(np.degrees(np.arctan2(z_on, x_on))),
+                points_in=" ".join(f"{x:.4f},{z:.4f}" for x, z in self.grid.to_in(edge.points_px)),
+                widths_in=" ".join(f"{w:.4f}" for w in edge.width_px / self.grid.px_per_in),
             )
+        for node, degree in graph.degree():
+            graph.nodes[node]["kind"] = NODE_KINDS.get(degree, "crossing")
         return graph
 
 
@@ -98,5 +122,7 @@ class Trace:
     """Chance that this trace is a root, followed right."""
     cut: bool = False
     """The photo's edge, the scale object or the wall's side ends it, so its tip is not its end."""
+    width_se_in: float = float("nan")
+    """Standard error of the width, as it is along most of the root; NaN where nothing is known of it."""
     squeezed: NDArray[np.bool_] | None = None
     """``(N,)`` True where a person marked it flattened; None where nobody did."""

@@ -165,6 +165,8 @@ def _root_row(wall_name: str, root: RootReading) -> Row:
         "flattened_share": root.flattened_share,
         "sideways_in": root.sideways_in,
         "confidence": trace.confidence,
+        "width_se_in": trace.width_se_in,
+        "cut": "yes" if trace.cut else "no",
     }
 
 

@@ -1,0 +1,117 @@
+"""What a trace's confidence is worth: of traces with confidence 0.9, how many are right?
+
+usage: python benchmarks/confidence.py [--each N] [--cache DIR] [--no-benchmark]     the reliability tables
+       python benchmarks/confidence.py --fit [--each N] [--cache DIR]                fit it anew
+
+Right: at least 70 % of the trace lies within 0.1 in of one and the same true
+root, so it is no straw and does not join two. Whole: right, and at least 70 %
+of that root lies along the trace. ``--fit`` reads made walls of training seeds
+and writes ``rootread/follow/confidence.json``; the tables are of made walls of
+held-out seeds and of the benchmark walls.
+"""
+
+import argparse
+import itertools
+import json
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, cache_folder, read_walls, wall_list
+from matching import benchmark_walls, matches
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from rootread.follow.confidence import FITTED, chance, trace_features
+
+BINS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.85, 0.95, 1.0)
+SHRINK = 3.0
+"""Ridge penalty on standardised weights: a prior of sd 0.6, so that no feature rules."""
+Table = tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]
+
+
+def only_read(walls: Iterable[ReadWall | tuple[str, str]]) -> Iterable[ReadWall]:
+    """Walls that were read; the others are named."""
+    for wall in walls:
+        if isinstance(wall, ReadWall):
+            yield wall
+        else:
+            print(f"{wall[0]} refused: {wall[1]}")
+
+
+def fit(walls: Iterable[ReadWall]) -> dict[str, list[float]]:
+    """Weight and mean of every feature, by ridge logistic regression on which traces are right."""
+    rows, right = [], []
+    for wall in walls:
+        features = trace_features(wall.traces, wall.root_map, wall.image)
+        names = list(features)
+        rows.append(np.column_stack(list(features.values())))
+        right += [match.right for match in matches(wall.traces, wall.plane, wall.truth)]
+    values, truth = np.concatenate(rows), np.array(right)
+    is_constant = np.array([name == "always" for name in names])
+    mean = np.where(is_constant, 0.0, values.mean(axis=0))
+    spread = np.where(is_constant, 1.0, np.maximum(values.std(axis=0), 1e-9))
+    scaled = (values - mean) / spread
+
+    def loss(weight: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        score, shrunk = scaled @ weight, SHRINK * np.where(is_constant, 0.0, weight)
+        return (
+            float((np.logaddexp(0, score) - truth * score).sum() + weight @ shrunk / 2),
+            scaled.T @ (1 / (1 + np.exp(-score)) - truth) + shrunk,
+        )
+
+    weight = minimize(loss, np.zeros(len(names)), jac=True).x
+    print(f"{len(truth)} traces, {truth.mean():.0%} right; standardised weights:")
+    for name, size in sorted(zip(names, weight, strict=True), key=lambda item: -abs(item[1])):
+        print(f"  {name:20s} {size:6.2f}")
+    return {
+        name: [round(float(w / s), 5), round(float(m), 5)]
+        for name, w, s, m in zip(names, weight, spread, mean, strict=True)
+    }
+
+
+def rated(walls: Iterable[ReadWall]) -> Table:
+    """Confidence of every trace, whether it is right, whether it is whole."""
+    confidence, right, whole = [], [], []
+    for wall in walls:
+        if wall.traces:
+            confidence += list(chance(trace_features(wall.traces, wall.root_map, wall.image)))
+        found = matches(wall.traces, wall.plane, wall.truth)
+        right += [match.right for match in found]
+        whole += [match.whole for match in found]
+    return np.array(confidence), np.array(right), np.array(whole)
+
+
+def print_reliability(title: str, table: Table) -> None:
+    """A row a class of confidence: traces, mean confidence, share right, share whole."""
+    confidence, right, whole = table
+    print(f"\n{title}: {len(confidence)} traces, {right.mean():.0%} right, {whole.mean():.0%} whole\n")
+    print("| confidence | traces | mean | right % | whole % |\n|---|---|---|---|---|")
+    for low, high in itertools.pairwise(BINS):
+        here = (confidence >= low) & (confidence < high)
+        if here.any():
+            print(
+                f"| {low:.2f}-{high:.2f} | {here.sum()} | {confidence[here].mean():.2f} "
+                f"| {100 * right[here].mean():.0f} | {100 * whole[here].mean():.0f} |"
+            )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--each", type=int, default=12, help="made walls of each kind")
+    parser.add_argument("--cache", type=Path, default=cache_folder())
+    parser.add_argument("--no-benchmark", action="store_true", help="made walls alone")
+    options = parser.parse_args()
+    if options.fit:
+        walls = read_walls(wall_list(TRAINING_SEED, options.each), options.cache)
+        FITTED.write_text(json.dumps(fit(only_read(walls)), indent=1) + "\n", encoding="utf-8")
+        return
+    walls = read_walls(wall_list(HELD_OUT_SEED, options.each), options.cache)
+    print_reliability("Made walls of held-out seeds", rated(only_read(walls)))
+    if not options.no_benchmark:
+        print_reliability("Benchmark walls", rated(benchmark_walls()))
+
+
+if __name__ == "__main__":
+    main()

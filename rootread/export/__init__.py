@@ -1,0 +1,8 @@
+"""A wall's roots in the forms that other programs open: RSML, GraphML and SVG."""
+
+from rootread.export.graphml import graphml
+from rootread.export.kinds import EXPORTS, exported, wanted_exports
+from rootread.export.overlay import overlay_svg
+from rootread.export.rsml import read_rsml, rsml
+
+__all__ = ["EXPORTS", "exported", "graphml", "overlay_svg", "read_rsml", "rsml", "wanted_exports"]
