@@ -3,11 +3,13 @@
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
 
 import cv2
 
 from rootread.batch.plan import WallJob
 from rootread.batch.record import Record
+from rootread.errors import BadRequest
 
 Read = Callable[[WallJob], Record]
 Done = tuple[int, Record]
@@ -44,11 +46,19 @@ def _alone(read: Read, job: WallJob, give_up: Read) -> Record:
             return give_up(job)
 
 
-def _processes(number: int) -> ProcessPoolExecutor:
+@contextmanager
+def _processes(number: int) -> Iterator[ProcessPoolExecutor]:
     # Fresh processes: a forked copy of OpenCV's threads can wait forever on a lock nobody holds.
-    return ProcessPoolExecutor(
-        number, mp_context=multiprocessing.get_context("spawn"), initializer=one_thread
-    )
+    fresh = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(number, mp_context=fresh, initializer=one_thread) as pool:
+        try:
+            pool.submit(one_thread).result()
+        except BrokenExecutor as error:
+            raise BadRequest(
+                "The processes that are to read walls do not start.",
+                "In a script, call grade_walls under: if __name__ == '__main__'. Or use one worker.",
+            ) from error
+        yield pool
 
 
 def one_thread() -> None:

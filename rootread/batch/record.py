@@ -6,9 +6,19 @@ from pathlib import Path
 from typing import Any
 
 from rootread.batch.files import file_stem, write_bytes, write_json
-from rootread.report import advice_items, draw_scale, draw_wall, jpeg, rows_of, traces_json, wall_section
+from rootread.report import (
+    advice_items,
+    draw_scale,
+    draw_wall,
+    jpeg,
+    rows_of,
+    run_captions,
+    traces_json,
+    wall_section,
+)
 from rootread.schema import Row
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
 Rows = dict[str, list[Row]]
@@ -23,6 +33,8 @@ class Record:
     """The wall's row of ``walls.csv``."""
     advice: tuple[dict[str, str], ...]
     """The first thing to do, for the report's summary."""
+    runs: tuple[str, ...]
+    """What the summary's pictures of sideways runs show."""
     kept: bool
     """An earlier run had read it and nothing has changed since."""
 
@@ -73,8 +85,10 @@ def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings
     scale_picture = f"pictures/{places.scale_picture.name}"
     write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
     rows, advice = rows_of(wall), advice_items(wall)
-    write_json(places.rows, {"key": key, "rows": rows, "advice": advice})
-    return Record(rows["walls"][0], tuple(advice[:1]), False)
+    with lengths_shown_in(settings.report.units):
+        runs = run_captions(wall) if isinstance(wall, Wall) else []
+    write_json(places.rows, {"key": key, "rows": rows, "advice": advice, "runs": runs})
+    return Record(rows["walls"][0], tuple(advice[:1]), tuple(runs), False)
 
 
 def kept_record(out: Path, wall: str, key: str) -> Record | None:
@@ -82,7 +96,8 @@ def kept_record(out: Path, wall: str, key: str) -> Record | None:
     places = Places(out, wall)
     try:
         found: dict[str, Any] = json.loads(places.rows.read_text(encoding="utf-8"))
-        record = Record(found["rows"]["walls"][0], tuple(found["advice"][:1]), True)
+        wall_row, advice = found["rows"]["walls"][0], tuple(found["advice"][:1])
+        record = Record(wall_row, advice, tuple(found["runs"]), True)
         read = record.wall["status"] == "read"
     except (OSError, ValueError, KeyError, TypeError, IndexError):
         return None

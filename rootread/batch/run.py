@@ -132,7 +132,13 @@ def _write_tables(out: Path, jobs: Sequence[WallJob], parquet: bool) -> None:
 def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> None:
     walls = [record.wall for record in records]
     parts = page_parts(
-        walls, _Sections(out, walls), settings, out, [record.advice for record in records], _compared(walls)
+        walls,
+        _Sections(out, walls),
+        settings,
+        out,
+        advice=[record.advice for record in records],
+        compared=_compared(walls),
+        runs=[record.runs for record in records],
     )
     with writing(out / "report.html") as file:
         for part in parts:

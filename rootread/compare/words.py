@@ -36,7 +36,8 @@ def grade_words(rows: Sequence[Row]) -> list[str]:
         return []
     contrast = contrast_walls(rows, measures=("grade",))
     first, *others = sentences(contrast, "grade")
-    return [*opening(contrast), f"Grade: {first}", *others]
+    told = [*opening(contrast), f"Grade: {first}", *others]
+    return [line[:1].upper() + line[1:] for line in told]
 
 
 def _wrapped(sentence: str, indent: str = "") -> list[str]:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
-from rootread.judge.scores import RootSums, freedom_sums, root_sums
+from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, freedom_sums, root_sums
 from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
@@ -22,6 +22,7 @@ from rootread.judge.zones import Zones, zones_of
 from rootread.measure.intervals import doubt
 from rootread.measure.types import Interval, Readings
 from rootread.settings import JudgeSettings
+from rootread.units import length_words
 
 TRACING_SE = 2.0
 """What following and measuring roots adds to the error of the grade, points."""
@@ -133,7 +134,8 @@ def _parts(
         f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steeper costs nothing.",
         f"Down the whole wall, strip by strip, {scores[1]:.0f} of 100 roots get by "
         "without turning or stopping.",
-        f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each 3 in.",
+        f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each "
+        f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
         f"{100 * sums.flattened.sum() / max(sums.seen.sum(), 1.0):.0f} % of the root length looks flattened.",
         f"Descent and passage compared {where}.",
     )

@@ -2,6 +2,7 @@
 
 from rootread.report.console import walls_text
 from rootread.report.counsel import advice_items
+from rootread.report.crops import run_captions
 from rootread.report.embed import jpeg
 from rootread.report.page import page, page_parts
 from rootread.report.picture import draw_wall
@@ -22,6 +23,7 @@ __all__ = [
     "page",
     "page_parts",
     "rows_of",
+    "run_captions",
     "table_csv",
     "traces_json",
     "wall_section",

@@ -43,14 +43,19 @@ class _Piece(NamedTuple):
 
 def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
     """Draw all lines onto the sheet, in place, and lay out the labels that go with them."""
+    draw_lines(sheet, view, wall)
+    return _label(sheet, view, wall)
+
+
+def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
+    """Draw soil surface, shanks, layers and traces onto the sheet, in place, without any words."""
     surface = view.px(wall.plane.surface.line_in)
     veil(sheet, [surface], DARK, 5, 0.5)
     veil(sheet, [surface], WHITE, 2, 0.9)
     for x_in in wall.row.shanks_at_in:
         _draw_shank(sheet, view, wall.plane.surface.line_in, x_in)
 
-    recorded = recorded_alone(wall.layers, wall.row)
-    for layer in recorded:
+    for layer in recorded_alone(wall.layers, wall.row):
         level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
         line = [dash for piece in level for dash in dashed(piece, 10, 14)]
         veil(sheet, line, DARK, 5, 0.4)
@@ -61,6 +66,8 @@ def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
         stroke(sheet, line, WHITE, 5)
     _draw_traces(sheet, view, wall.readings.roots)
 
+
+def _label(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
     room = LabelRoom(
         (view.right_px + 1, view.size_px[1]),
         view.left_px,
@@ -71,16 +78,21 @@ def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
         _label_layer(view, found, wall.row, room)
     for run in runs_to_label(wall.readings.roots):
         _label_run(sheet, view, run, room)
-    for layer in recorded:
+    for layer in recorded_alone(wall.layers, wall.row):
         _label_recorded(view, layer, room)
     return room
 
 
 def runs_to_label(roots: tuple[RootReading, ...]) -> list[SidewaysRun]:
     """The longest few sideways runs, one for each place."""
+    return apart([run for root in roots for run in root.runs], RUNS_LABELLED)
+
+
+def apart(runs: list[SidewaysRun], most: int) -> list[SidewaysRun]:
+    """The longest of some runs, none of which lies over another."""
     chosen: list[SidewaysRun] = []
-    for run in sorted((run for root in roots for run in root.runs), key=lambda run: -run.length_in):
-        if len(chosen) < RUNS_LABELLED and not any(_same_place(run, other) for other in chosen):
+    for run in sorted(runs, key=lambda run: -run.length_in):
+        if len(chosen) < most and not any(_same_place(run, other) for other in chosen):
             chosen.append(run)
     return chosen
 

@@ -1,7 +1,7 @@
 """The report: one page that carries everything inside itself, summary first."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,14 @@ MOST_NAMES = 8
 """With more walls than this in a treatment the dots go without names."""
 NAME_LEFT_FROM = 70.0
 """From this grade on a dot's name stands left of it, so as not to leave the picture."""
+MOST_DOTS = 300
+"""With more walls than this in a treatment every second, third ... is drawn; more would be one blot."""
+MOST_SECTIONS = 60
+"""Walls with a section of their own, with pictures half a megabyte each; more would not open on a phone."""
+MOST_LISTED = 400
+"""Walls in the list; who has more reads walls.csv."""
+MOST_NAMED = 12
+"""Walls named under one piece of advice."""
 DOTS_CLOSE = 22.0
 """Points of grade within which two dots, with their names, would lie on one another."""
 
@@ -35,9 +43,10 @@ def page(
     out: Path,
     advice: Sequence[Sequence[Item]] = (),
     compared: Sequence[str] = (),
+    runs: Sequence[Sequence[str]] = (),
 ) -> str:
     """The report as HTML; see ``page_parts``."""
-    return "".join(page_parts(walls, sections, settings, out, advice, compared))
+    return "".join(page_parts(walls, sections, settings, out, advice, compared, runs))
 
 
 def page_parts(
@@ -47,6 +56,7 @@ def page_parts(
     out: Path,
     advice: Sequence[Sequence[Item]] = (),
     compared: Sequence[str] = (),
+    runs: Sequence[Sequence[str]] = (),
 ) -> Iterator[str]:
     """The report as HTML, piece by piece, so that no more than one wall's pictures are held at a time.
 
@@ -58,29 +68,41 @@ def page_parts(
     out : the folder the page will lie in; the page names it.
     advice : what ``advice_items`` says of each wall, in the same order.
     compared : what is said of the treatments against one another.
+    runs : what ``run_captions`` says of each wall, in the same order.
     """
     order = sorted(range(len(walls)), key=lambda index: _worst_first(walls[index]))
     read = [index for index in order if walls[index]["status"] == "read"]
     refused = [index for index in order if walls[index]["status"] != "read"]
+    whole = read[:MOST_SECTIONS]
+    linked = {str(walls[index]["wall"]) for index in whole}
     groups = folder_advice({str(walls[index]["wall"]): advice[index] for index in read if advice})
     with lengths_shown_in(settings.report.units):
-        summaries = [_summary(walls[index], settings) for index in read]
+        summaries = [
+            _summary(walls[index], settings, runs[index] if runs else (), linked)
+            for index in read[:MOST_LISTED]
+        ]
         definitions = _definitions(settings)
+        thinnest = length_words(settings.measure.counted_width_in, 2)
     told = template("page.html").generate(
         title=_title(walls),
         headline=_headline([walls[index] for index in read], len(refused)),
-        treatments=_treatments([walls[index] for index in read]),
+        treatments=_treatments([walls[index] for index in read], linked),
         compared=compared,
         zones=zones(settings.judge),
-        advice=[_advice(group) for group in groups[:MOST_GROUPS]],
-        other_advice=left_over_words(groups),
+        advice=[_advice(group, linked) for group in groups[:MOST_GROUPS]],
+        other_advice=_other_advice(groups),
         advice_cautions=CAUTIONS,
-        flagged=any(walls[index]["sideways_flag"] == "yes" for index in read),
-        walls=summaries,
-        refused=(Markup(sections[index]) for index in refused),
+        flagged=[summary for summary in summaries if summary["flag"]],
+        others=[summary for summary in summaries if not summary["flag"]],
+        unlisted=len(read) - len(summaries),
+        with_section=len(whole),
+        without_section=len(read) - len(whole),
+        refused=(Markup(sections[index]) for index in refused[:MOST_LISTED]),
         any_refused=bool(refused),
-        sections=(Markup(sections[index]) for index in read),
+        unlisted_refused=max(len(refused) - MOST_LISTED, 0),
+        sections=(Markup(sections[index]) for index in whole),
         definitions=definitions,
+        thinnest=thinnest,
         settings_text=settings_toml(settings),
         version=version("rootread"),
         out_name=out.resolve().name,
@@ -126,7 +148,7 @@ def _as_told(verdict: str) -> str:
     return "without roots" if verdict == "no roots" else verdict
 
 
-def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
+def _summary(wall: Row, settings: Settings, runs: Sequence[str], linked: Collection[str]) -> dict[str, Any]:
     low, high = wall["descent_low"], wall["descent_high"]
     sideways, length = (
         length_words(_number(wall[name], math.nan), 0) for name in ("sideways_in", "root_length_in")
@@ -140,6 +162,8 @@ def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
     return {
         "name": wall["wall"],
         "anchor": anchor(str(wall["wall"])),
+        "linked": wall["wall"] in linked,
+        "runs": runs,
         "sheet": " · ".join(str(wall[name]) for name in ("pit", "treatment") if wall[name]),
         "flag": wall["sideways_flag"] == "yes",
         "verdict": str(wall["verdict"]) + ("" if math.isnan(grade) else f", {grade:.0f}"),
@@ -149,30 +173,40 @@ def _summary(wall: Row, settings: Settings) -> dict[str, Any]:
     }
 
 
-def _advice(group: dict[str, Any]) -> dict[str, Any]:
+def _advice(group: dict[str, Any], linked: Collection[str]) -> dict[str, Any]:
     evidence = dict(group["evidence"])
     walls = [
-        {"name": name, "anchor": anchor(name), "evidence": evidence.get(name, "")} for name in group["walls"]
+        {"name": name, "linked": name in linked, "anchor": anchor(name), "evidence": evidence.get(name, "")}
+        for name in group["walls"][:MOST_NAMED]
     ]
-    return {"text": group["text"], "walls": walls}
+    return {"text": group["text"], "walls": walls, "more": len(group["walls"]) - len(walls)}
 
 
-def _treatments(read: Sequence[Row]) -> list[dict[str, Any]]:
+def _other_advice(groups: Sequence[dict[str, Any]]) -> str:
+    walls = sum(len(group["walls"]) for group in groups[MOST_GROUPS:])
+    return f"{walls} more walls are given other advice." if walls > MOST_NAMED else left_over_words(groups)
+
+
+def _treatments(read: Sequence[Row], linked: Collection[str]) -> list[dict[str, Any]]:
     """Each treatment with a dot a wall; none when the sheet names no treatment."""
     graded = [wall for wall in read if wall["grade"] is not None]
     names = sorted({str(wall["treatment"]) for wall in graded if wall["treatment"]})
     if any(not wall["treatment"] for wall in graded) and names:
         names.append("")
-    return [_treatment(name, [wall for wall in graded if str(wall["treatment"]) == name]) for name in names]
+    return [
+        _treatment(name, [wall for wall in graded if str(wall["treatment"]) == name], linked)
+        for name in names
+    ]
 
 
-def _treatment(name: str, walls: Sequence[Row]) -> dict[str, Any]:
+def _treatment(name: str, walls: Sequence[Row], linked: Collection[str]) -> dict[str, Any]:
     walls = sorted(walls, key=lambda wall: float(wall["grade"] or 0))
     verdicts = [str(wall["verdict"]) for wall in reversed(walls)]
     words = listing([f"{verdicts.count(word)} {word}" for word in dict.fromkeys(verdicts)])
+    every = -(-len(walls) // MOST_DOTS)
     last_in_row = [-100.0] * len(DOT_ROWS)
     dots = []
-    for wall in walls:
+    for wall in walls[::every]:
         at = float(wall["grade"] or 0)
         # The first height on which nothing lies close, or the one that has been free the longest.
         free = [k for k, last in enumerate(last_in_row) if at - last >= DOTS_CLOSE]
@@ -183,13 +217,15 @@ def _treatment(name: str, walls: Sequence[Row]) -> dict[str, Any]:
                 "at": f"{at:.1f}",
                 "down": DOT_ROWS[place],
                 "leftward": at > NAME_LEFT_FROM,
+                "linked": wall["wall"] in linked,
                 "anchor": anchor(str(wall["wall"])),
                 "label": (wall["pit"] or wall["wall"]) if len(walls) <= MOST_NAMES else "",
                 "tone": verdict_tone(str(wall["verdict"])),
                 "says": f"{wall['wall']}: grade {at:.0f}, {wall['verdict']}",
             }
         )
-    return {"name": name or "no treatment named", "words": words, "dots": dots}
+    some = f"; of its {len(walls)} walls one in {every} is drawn" if every > 1 else ""
+    return {"name": name or "no treatment named", "words": words + some, "dots": dots}
 
 
 def _definitions(settings: Settings) -> list[tuple[str, str]]:

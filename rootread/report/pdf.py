@@ -42,7 +42,9 @@ def pdf_of(html: str, units: LengthUnit = "in") -> bytes:
         ) from error
     book = plutoprint.Book(getattr(plutoprint, PAPER[units]))
     book.custom_resource_fetcher = _only_fonts(plutoprint)
-    book.load_html(LINK_BESIDE.sub("<a>", html), user_style=_style(), base_url=PLACE)
+    # On paper nothing can be unfolded.
+    unfolded = LINK_BESIDE.sub("<a>", html).replace("<details>", "<details open>")
+    book.load_html(unfolded, user_style=_style(), base_url=PLACE)
     content = io.BytesIO()
     book.write_to_pdf_stream(content)
     return content.getvalue()

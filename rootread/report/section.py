@@ -13,6 +13,7 @@ from rootread.judge.types import GradePart, Layer
 from rootread.measure.types import Interval
 from rootread.report.colours import descent_table, hex_of, verdict_tone
 from rootread.report.counsel import advice_items
+from rootread.report.crops import run_crops
 from rootread.report.detail import abundance_table, across_wall, around_layers, finer_figures
 from rootread.report.embed import photo_uri, sheet_uri
 from rootread.report.legend import kinds_of_marks
@@ -40,6 +41,7 @@ from rootread.wall import RefusedWall, Wall
 
 PICTURE_PX, PICTURE_QUALITY = 1500, 68
 THUMB_PX, THUMB_QUALITY = 260, 70
+RAMP_STEPS = 48
 
 
 def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: str | None = None) -> str:
@@ -76,6 +78,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
         story=story(wall, settings),
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
         advice=advice_items(wall),
+        crops=run_crops(wall),
         thumb=photo_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
         photo=photo_uri(lay_over(axis_sheet(wall), bare_photo(wall)), PICTURE_PX, PICTURE_QUALITY),
         scale_picture=quote(scale_picture) if scale_picture else None,
@@ -146,9 +149,9 @@ def template(name: str) -> Any:
     return _environment().get_template(name)
 
 
-def _ramp() -> str:
+def _ramp() -> list[str]:
     table = descent_table()
-    return ",".join(hex_of(colour) for colour in table[:: len(table) // 8])
+    return [hex_of(colour) for colour in table[:: max(len(table) // RAMP_STEPS, 1)]]
 
 
 def _part(part: GradePart) -> dict[str, Any]:

@@ -102,7 +102,7 @@ def safety_of_pit(row: SheetRow) -> list[str]:
     depth_in = row.pit_depth_in
     if depth_in is None or depth_in < LADDER_FROM_IN:
         return []
-    needs = ["a ladder within 25 feet"]
+    needs = ["a ladder within 25 feet (7.5 m)"]
     if depth_in >= SHORING_FROM_IN:
         needs.append("a protective system (shoring, shielding or sloping) unless it is in stable rock")
     return [
@@ -121,6 +121,6 @@ _SURFACE_WORDS = {"photo": "found in the photo", "marks": "marked by hand", "ass
 
 def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     words = recorded_words(layer, row)
-    on_sheet = "" if words == "unrecorded" else f" The sheet records {words} in there."
+    on_sheet = "" if words == "unrecorded" else f" The sheet records {words} there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
     return f"At {in_both_units(layer.depth_in)} something held the roots: {did}.{on_sheet}"

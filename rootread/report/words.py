@@ -104,10 +104,10 @@ def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
 
 
 def recorded_words(layer: Layer, row: SheetRow) -> str:
-    """The matched layer as the sheet has it, ``disk 7.5``; ``unrecorded`` without one."""
+    """The matched layer as the sheet has it, ``disk 7.5 in``; ``unrecorded`` without one."""
     recorded = sheet_layer(layer, row)
     return (
-        f"{recorded.name} {round(shown(recorded.depth_in), 1):g}"
+        f"{recorded.name} {round(shown(recorded.depth_in), 1):g} {unit_shown()}"
         if recorded
         else layer.recorded or "unrecorded"
     )

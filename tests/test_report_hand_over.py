@@ -1,0 +1,204 @@
+"""What is handed over: flagged walls first with their runs close up, long folders, centimetres, and paper."""
+
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from report_walls import LENS, open_wall, turned_wall
+
+from rootread.report import advice_items, draw_wall, page, rows_of, run_captions, wall_section, walls_text
+from rootread.report.crops import flagged_runs, run_crops
+from rootread.report.page import MOST_DOTS, MOST_LISTED, MOST_SECTIONS
+from rootread.report.pdf import pdf_of
+from rootread.settings import ReportSettings, Settings
+from rootread.units import length_words, lengths_shown_in, per_length_shown, shown
+
+CM = Settings(report=ReportSettings("cm"))
+CM_PER_IN = 2.54
+"""International yard and pound agreement, 1959."""
+RUN_AT_LEAST_IN = 4.5
+YELLOW_SHARE = 0.01
+
+
+def report(*walls, settings=None):
+    settings = settings or Settings()
+    rows = [rows_of(wall)["walls"][0] for wall in walls]
+    with lengths_shown_in(settings.report.units):
+        runs = [run_captions(wall) for wall in walls]
+    return page(
+        rows,
+        [wall_section(wall, settings) for wall in walls],
+        settings,
+        Path("graded"),
+        [advice_items(wall) for wall in walls],
+        runs=runs,
+    )
+
+
+# --- flags -----------------------------------------------------------------------------------------
+
+
+def test_a_flagged_wall_stands_first_with_its_runs_close_up():
+    html = report(open_wall(), turned_wall())
+    flagged, others = html.index("Flagged: roots ran sideways at a layer"), html.index("The other walls")
+    assert flagged < html.index("in sideways, 6.") < html.index("What to do") < others
+    assert html.index('href="#wall-turned-run-1"') < others < html.index('id="wall-turned-run-1"')
+    assert "wall-open-run" not in html
+
+
+def test_an_open_folder_has_no_flags():
+    html = report(open_wall())
+    assert "Flagged" not in html and "The other walls" not in html
+
+
+def test_the_crops_show_the_longest_runs_at_the_layer_one_for_each_place():
+    wall = turned_wall()
+    runs = flagged_runs(wall)
+    assert len(runs) == 2  # Roots run sideways to the left and to the right, over one another on each side.
+    assert all(run.length_in > RUN_AT_LEAST_IN for run in runs)
+    assert max(run.length_in for root in wall.readings.roots for run in root.runs) == runs[0].length_in
+    assert run_captions(wall)[0] == f"{runs[0].length_in:.1f} in sideways, {runs[0].depth_in:.1f} in deep"
+    assert flagged_runs(open_wall()) == []
+
+
+@pytest.mark.parametrize("lens", [None, LENS])
+def test_a_crop_holds_the_run_in_the_colour_of_level_roots(lens):
+    import base64
+
+    for address in run_crops(turned_wall(lens=lens)):
+        content = base64.b64decode(address.removeprefix("data:image/jpeg;base64,"))
+        crop = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR).astype(int)
+        blue, green, red = np.moveaxis(crop, 2, 0)
+        assert ((red > 180) & (green > 180) & (blue < 150)).mean() > YELLOW_SHARE
+        assert crop.shape[1] / crop.shape[0] == pytest.approx(1.6, abs=0.05)
+
+
+# --- long folders ----------------------------------------------------------------------------------
+
+
+def test_a_page_of_very_many_walls_can_still_be_opened():
+    (row,) = rows_of(open_wall())["walls"]
+    many = MOST_LISTED + 25
+    walls = [row | {"wall": f"w{k:03d}", "treatment": "deep", "grade": 40 + k / 10} for k in range(many)]
+    read = []
+
+    class Sections(list):
+        def __getitem__(self, index):
+            read.append(index)
+            return f'<section id="wall-w{index:03d}"></section>'
+
+    html = page(walls, Sections([""] * many), Settings(), Path("out"), [advice_items(open_wall())] * many)
+    assert len(read) == MOST_SECTIONS and read[0] == 0  # those with the lowest grade
+    assert len(re.findall(r"<li><a", html)) == MOST_LISTED
+    assert "And 25 walls more: all are in walls.csv." in html
+    assert len(re.findall('class="dot ', html)) <= MOST_DOTS
+    assert "one in 2 is drawn" in html
+    ids = set(re.findall(r'id="(wall-[^"]*)"', html))
+    assert set(re.findall(r'<a[^>]* href="#(wall-[^"]*)"', html)) <= ids
+
+
+def test_the_console_names_the_walls_to_look_at_of_very_many():
+    (row,) = rows_of(open_wall())["walls"]
+    walls = [row | {"wall": f"w{k:03d}", "grade": 99 - k / 10} for k in range(200)]
+    text = walls_text([*walls, row | {"wall": "bad", "sideways_flag": "yes"}])
+    assert text.splitlines()[1].startswith("bad") and text.splitlines()[2].startswith("w199")
+    assert "and 141 walls more, in walls.csv" in text
+
+
+# --- units -----------------------------------------------------------------------------------------
+
+
+def test_a_length_is_said_in_the_unit_asked_for():
+    assert length_words(6.8) == "6.8 in"
+    with lengths_shown_in("cm"):
+        assert length_words(6.8) == "17.3 cm" and shown(1.0) == pytest.approx(CM_PER_IN)
+        assert per_length_shown(254.0) == pytest.approx(100.0)  # 254 pixels to the inch, 100 to the cm
+        assert length_words(float("nan")) == "–"
+    assert length_words(6.8) == "6.8 in"
+
+
+def test_whoever_reads_in_centimetres_meets_no_inch():
+    with lengths_shown_in("cm"):  # as read_wall does by its settings
+        wall = turned_wall("metric")
+    html = report(wall, settings=CM)
+    text = " ".join(re.sub(r"<(style|pre)>.*?</\1>|<[^>]*>", " ", html, flags=re.S).split())
+    # The layer's depth alone is said in both: whoever set the tool may have set it in inches.
+    text = re.sub(r"\(\d+\.\d in\)", "", text)
+    assert not re.search(r"\d in\b|\binch", text), re.findall(r".{30}(?:\d in\b|\binch).{20}", text)
+    length = sum(root.length_in for root in wall.readings.roots)
+    assert f"{length * CM_PER_IN:.0f} cm" in text
+    assert "depth, cm" in text
+
+
+def test_the_picture_counts_depth_in_the_unit_asked_for():
+    inches, centimetres = draw_wall(open_wall(), Settings()), draw_wall(open_wall(), CM)
+    axis = np.s_[: inches.shape[0] // 2, :110]
+    assert inches.shape == centimetres.shape and (inches[axis] != centimetres[axis]).any()
+    assert (inches[axis] == draw_wall(open_wall())[axis]).all()
+
+
+def test_the_console_counts_in_the_unit_asked_for_and_the_tables_stay():
+    (row,) = rows_of(turned_wall())["walls"]
+    text = walls_text([row], "cm")
+    assert "sideways, cm" in text and f"{row['sideways_in'] * CM_PER_IN:.0f} *" in text
+    assert "sideways_in" in row
+
+
+# --- paper -----------------------------------------------------------------------------------------
+
+
+def pages_of(pdf: bytes):
+    pypdfium2 = pytest.importorskip("pypdfium2")
+    document = pypdfium2.PdfDocument(io.BytesIO(pdf))
+    return [
+        (page.get_size(), page.get_textpage().get_text_range(), page.render(scale=0.5).to_numpy())
+        for page in document
+    ]
+
+
+@pytest.fixture(scope="module")
+def printed():
+    pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
+    return pages_of(pdf_of(report(open_wall(), turned_wall())))
+
+
+def test_the_pdf_says_what_the_page_says_on_pages_of_its_own(printed):
+    texts = [" ".join(text.split()) for _, text, _ in printed]
+    assert texts[0].startswith("2 pit walls") and "Flagged: roots ran sideways at a layer" in texts[0]
+    (first,) = [k for k, text in enumerate(texts) if text.startswith("turned ")]
+    (second,) = [k for k, text in enumerate(texts) if text.startswith("open ")]
+    assert 0 < first < second < len(texts) - 1
+    methods = " ".join(texts[second + 1 :])
+    assert "what it cannot see" in methods and "layer_p_value = 0.05" in methods
+    assert sum(text.count("photo as taken") for text in texts) == 0  # A button is of no use on paper.
+
+
+def test_the_pdf_shows_the_pictures_and_fills_its_paper(printed):
+    for (width_pt, height_pt), _, _ in printed:
+        assert (width_pt, height_pt) == pytest.approx((8.5 * 72, 11 * 72), abs=1)
+    k = next(k for k, (_, text, _) in enumerate(printed) if text.startswith("turned"))
+    soil = np.abs(printed[k][2][:, :, :3].astype(int) - [40, 50, 70]).sum(axis=2) < 60
+    assert soil.mean() > 0.15, "the photo is not on its page"
+
+
+def test_whoever_reads_in_centimetres_prints_on_a4():
+    pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
+    ((size, _, _),) = pages_of(pdf_of("<p>one page</p>", "cm"))
+    assert size == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=1)
+
+
+def test_no_address_in_a_page_is_followed_when_it_is_printed(tmp_path):
+    pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
+    secret = tmp_path / "secret.txt"
+    secret.write_text("body::after { content: 'read from the disk'; }")
+    html = f'<link rel="stylesheet" href="{secret.as_uri()}"><p>shown</p><img src="{secret.as_uri()}">'
+    ((_, text, _),) = pages_of(pdf_of(html))
+    assert "shown" in text and "disk" not in text
+
+
+def test_settings_of_the_report_are_settings_like_others():
+    assert replace(Settings(), report=ReportSettings("cm")) == CM
