@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from handmade_roots import along, plane, trace
+from scipy.optimize import curve_fit
 
 from rootread.measure import measure_wall
 from rootread.measure.abundance import abundance, quantity_class, size_class
@@ -163,7 +164,7 @@ def test_roots_are_counted_by_horizon_where_the_sheet_gives_them():
 def test_beta_of_a_profile_made_with_it_comes_back():
     """Gale and Grigal 1987; crops beta = 0.961, Jackson et al. 1996 (both from memory)."""
     depth_in = np.arange(0.5, 60, 0.5)
-    beta, _, _ = fit_depths(depth_in, 1 - 0.961 ** (depth_in * 2.54))
+    (beta,), _, _ = fit_depths(depth_in, 1 - 0.961 ** (depth_in[None] * 2.54))
     assert beta == pytest.approx(0.961, abs=1e-4)
 
 
@@ -171,9 +172,30 @@ def test_half_and_95_percent_depths_of_a_logistic_profile_come_back():
     """Schenk and Jackson 2002 (from memory): at D95 the curve stands at 0.95."""
     depth_in = np.arange(0.5, 60, 0.5)
     d50, c = 6.0, -2.2
-    _, found_d50, found_c = fit_depths(depth_in, 1 / (1 + (depth_in / d50) ** c))
+    _, (found_d50,), (found_c,) = fit_depths(depth_in, 1 / (1 + (depth_in[None] / d50) ** c))
     assert (found_d50, found_c) == pytest.approx((d50, c), rel=1e-3)
     assert 1 / (1 + (d95_of(d50, c) / d50) ** c) == pytest.approx(0.95)
+
+
+def test_many_curves_fitted_at_once_are_what_scipy_fits_one_by_one():
+    rng = np.random.default_rng(4)
+    depth_in = np.arange(0.5, 30, 0.5)
+    roots = [rng.gamma(rng.uniform(0.8, 4), rng.uniform(2, 8), 60) for _ in range(12)]
+    shares = np.array([[(depths <= below).mean() for below in depth_in] for depths in roots])
+    beta, d50_in, c = fit_depths(depth_in, shares)
+    for k, share in enumerate(shares):
+        (scipy_beta,), _ = curve_fit(
+            lambda d, b: 1 - b ** (2.54 * d), depth_in, share, p0=0.96, bounds=(0.5, 1)
+        )
+        scipy_logistic, _ = curve_fit(
+            lambda d, d50, c: 1 / (1 + (d / d50) ** c),
+            depth_in,
+            share,
+            p0=(8, -2),
+            bounds=([0.1, -20], [99, 0]),
+        )
+        assert beta[k] == pytest.approx(scipy_beta, abs=1e-5)
+        assert (d50_in[k], c[k]) == pytest.approx(scipy_logistic, rel=1e-3)
 
 
 def test_the_depth_fit_of_a_wall_holds_its_own_half_depth():
