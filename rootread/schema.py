@@ -69,7 +69,7 @@ ROOTS = (
     Column("sideways_in", float, "in", "length of its sideways runs"),
     Column("confidence", float, "0-1", "chance that this trace is a root, followed right"),
     Column("width_se_in", float, "in", "standard error of the width"),
-    Column("cut", str, "", "yes when the photo's edge or the scale object ends it, so its tip is not its end"),
+    Column("cut", str, "", "yes when the photo's edge or the scale object ends it, not its own tip"),
 )
 
 RUNS = (
@@ -97,3 +97,9 @@ LAYERS = (
 )
 
 TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS}
+
+
+def columns_markdown(name: str) -> str:
+    """The columns of a table as the README shows them."""
+    rows = [f"| `{column.name}` | {column.unit} | {column.meaning} |" for column in TABLES[name]]
+    return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])

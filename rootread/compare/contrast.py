@@ -116,11 +116,12 @@ def contrast_walls(
             f"Fill the column {by} of the field sheet and grade again.",
         )
     units = {measure.name: units_of(used, by, pair, measure) for measure in chosen}
-    root_rows = records_of(roots)
+    root_table = roots if isinstance(roots, pd.DataFrame) else pd.DataFrame(list(roots))
+    by_roots = [measure for measure in chosen if measure.root_column and len(root_table)]
     unit_word = {"": "wall", "pit": "pit"}.get(pair, "block")
     pairs = []
     for measure in chosen:
-        frame = root_frame(used, root_rows, by, pair, measure) if measure.root_column and root_rows else None
+        frame = root_frame(used, root_table, by, pair, measure) if measure in by_roots else None
         for first, second in combinations(treatments, 2):
             one = _pair(measure, units[measure.name], first, second, frame, seed)
             pairs += [replace(one, unit_word=unit_word)] if one else []
@@ -143,7 +144,9 @@ def _usable(row: Row, by: str) -> bool:
 def records_of(rows: Sequence[Row] | pd.DataFrame) -> list[Row]:
     """Rows of a table as mappings."""
     if isinstance(rows, pd.DataFrame):
-        return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
+        # Blank cells of whole numbers are of a kind of their own, which compares with nothing.
+        plain = rows.astype(object).where(rows.notna(), None)
+        return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
     return list(rows)
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from rootread.compare.measures import Measure, Row, number
+from rootread.compare.measures import Measure, Row
 from rootread.compare.units import block_of, text
 
 COUNTED_WIDTH_IN = 0.05
@@ -42,29 +42,41 @@ class RootModel:
 
 
 def root_frame(
-    walls: Sequence[Row], roots: Sequence[Row], by: str, pair: str, measure: Measure
+    walls: Sequence[Row], roots: pd.DataFrame, by: str, pair: str, measure: Measure
 ) -> pd.DataFrame:
-    """One row a root that counts: ``value, treatment, pit, wall``."""
-    known = {(text(wall, "folder"), text(wall, "wall")): wall for wall in walls}
-    found = []
-    for root in roots:
-        wall = known.get((text(root, "folder"), text(root, "wall")))
-        value, width_in = number(root.get(measure.root_column)), number(root.get("width_in"))
-        if wall is None or not text(wall, by) or value is None or width_in is None:
-            continue
-        if width_in < COUNTED_WIDTH_IN:
-            continue
-        if measure.root_column == "descent_deg":
-            value *= _down(root)
-        name = " ".join((text(wall, "folder"), text(wall, "wall")))
-        found.append((value, text(wall, by), block_of(wall, pair), name))
-    return pd.DataFrame(found, columns=["value", "treatment", "pit", "wall"])
+    """One row a root that counts: ``value, treatment, pit, wall``.
+
+    Parameters
+    ----------
+    walls : rows of ``walls.csv``.
+    roots : rows of ``roots.csv``; with a column ``folder`` where the walls have one.
+    """
+    known = pd.DataFrame(
+        [(text(wall, "folder"), text(wall, "wall"), text(wall, by), block_of(wall, pair)) for wall in walls],
+        columns=["folder", "name", "treatment", "pit"],
+    )
+    found = pd.DataFrame(
+        {
+            "folder": roots["folder"].astype(str).str.strip() if "folder" in roots else "",
+            "name": roots["wall"].astype(str).str.strip(),
+            "value": _numbers(roots, measure.root_column),
+            "width_in": _numbers(roots, "width_in"),
+        }
+    )
+    if measure.root_column == "descent_deg":
+        # Of a trace that was followed from its tip: descent is read on the way down.
+        found["value"] *= np.where(_numbers(roots, "tip_z_in") < _numbers(roots, "base_z_in"), -1.0, 1.0)
+    counted = found[(found["width_in"] >= COUNTED_WIDTH_IN) & np.isfinite(found["value"])]
+    frame = counted.merge(known[known["treatment"] != ""], on=["folder", "name"])
+    frame["wall"] = (frame["folder"] + " " + frame["name"]).str.strip()
+    return frame[["value", "treatment", "pit", "wall"]]
 
 
-def _down(root: Row) -> float:
-    """-1 for a trace that was followed from its tip: descent is read on the way down."""
-    base, tip = number(root.get("base_z_in")), number(root.get("tip_z_in"))
-    return -1.0 if base is not None and tip is not None and tip < base else 1.0
+def _numbers(table: pd.DataFrame, column: str) -> pd.Series:
+    """A column as numbers; NaN where it is missing or blank."""
+    if column not in table:
+        return pd.Series(np.nan, index=table.index)
+    return pd.to_numeric(table[column], errors="coerce").astype(float)
 
 
 def fit_roots(frame: pd.DataFrame, first: str, second: str) -> RootModel | None:
