@@ -127,6 +127,12 @@ class ReportSettings:
     """How results are shown; the tables are in inches whatever is said here."""
 
     units: Literal["in", "cm"] = "in"
+    export_rsml: bool = False
+    """Write each wall's roots as RSML too, in ``exports/``."""
+    export_graphml: bool = False
+    """Write the graph of each wall's root pixels as GraphML too."""
+    export_svg: bool = False
+    """Write each wall's roots as SVG over the photo too."""
 
 
 @dataclass(frozen=True)
@@ -214,6 +220,14 @@ def _check_together(settings: Settings, where: str) -> None:
         raise BadSettings(f"{where} [judge]: all weights of the grade are 0.", "Give at least one above 0.")
 
 
+def _toml(value: Any) -> str:
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, bool):
+        return str(value).lower()
+    return repr(list(value) if isinstance(value, tuple) else value)
+
+
 def settings_toml(settings: Settings) -> str:
     """The settings as TOML text that ``read_settings`` takes back."""
     lines = []
@@ -222,7 +236,6 @@ def settings_toml(settings: Settings) -> str:
         values = getattr(settings, section.name)
         for key in dataclasses.fields(values):
             value = getattr(values, key.name)
-            text = f'"{value}"' if isinstance(value, str) else repr(value)
-            lines.append(f"{key.name} = " + (repr(list(value)) if isinstance(value, tuple) else text))
+            lines.append(f"{key.name} = {_toml(value)}")
         lines.append("")
     return "\n".join(lines)

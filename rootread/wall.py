@@ -86,7 +86,7 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)
-    judgement = judge_wall(readings, layers, grade, row, settings.judge)
+    judgement = judge_wall(readings, layers, grade, row, settings.judge, plane, marks)
 
     seconds = time.perf_counter() - started
     return Wall(

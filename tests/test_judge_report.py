@@ -9,6 +9,7 @@ from scipy.stats import CensoredData, binomtest, ecdf
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge import find_layers, grade_wall, judge_wall
+from rootread.judge.slots import guessed_slots
 from rootread.judge.types import Layer
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
@@ -73,12 +74,31 @@ def test_strips_share_out_the_wall():
     assert slot.passage == berm.passage == 1.0
 
 
-def test_a_strip_where_roots_were_turned_shows_it():
+def test_without_shanks_the_slot_is_guessed_where_roots_crossed():
     roots = [free(x, f"f{x:g}") if x > 0 else turned(x, f"t{x:g}") for x in ACROSS]
-    left, _, right = judged(roots, row=None).strips
-    assert left.guessed
-    assert left.passage < 0.4 and right.passage == 1.0
-    assert left.descent_deg < right.descent_deg
+    slot, berm = judged(roots, row=None).strips
+    assert (slot.name, berm.name) == ("slot", "berm") and slot.guessed
+    assert berm.passage < 0.2 and slot.passage > 0.8
+    assert berm.descent_deg < slot.descent_deg
+
+
+def test_a_slot_between_two_berms_is_guessed_at_its_place():
+    roots = [
+        turned(x, f"t{x:g}") if abs(x) > 5 else trace(along((x, 1.0), (x, 14.0)), name=f"f{x:g}")
+        for x in np.arange(-18.0, 18.0, 1.0)
+    ]
+    readings = measure_wall(roots, plane(), MeasureSettings())
+    (slot,) = guessed_slots(readings, find_layers(readings, (), SETTINGS))
+    assert slot == pytest.approx((-5.0, 5.0), abs=2.5)
+
+
+def test_where_roots_do_alike_all_along_the_wall_thirds_stand_in_for_strips():
+    mixed = [free(x, f"f{x:g}") if i % 2 else turned(x, f"t{x:g}") for i, x in enumerate(ACROSS)]
+    assert [strip.name for strip in judged(mixed, row=None).strips] == [
+        "left third",
+        "middle third",
+        "right third",
+    ]
 
 
 def test_roots_above_in_and_below_the_layer_are_told_apart():

@@ -12,7 +12,7 @@ from rootread.batch.files import file_stem
 from rootread.batch.places import is_here, on_disk, place
 from rootread.batch.program import program
 from rootread.errors import BadRequest
-from rootread.fieldsheet import SheetRow, default_row, match_photos, read_sheet
+from rootread.fieldsheet import CONE_NAME, SheetRow, cone_of, default_row, match_photos, read_sheet
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.plane.lens import profile_files
@@ -199,7 +199,18 @@ def _job(photo: Path, row: SheetRow) -> WallJob:
     # The name may have the folder's before it; marks lie beside the photo under the name it has there.
     beside = photo.stem if row.wall.endswith(f"-{photo.stem}") else row.wall
     found = [marks_path(photo, name) for name in dict.fromkeys((row.wall, beside))]
+    row = _with_cone(photo, row, beside)
     return WallJob(photo, row, next((marks for marks in found if marks.exists()), None))
+
+
+def _with_cone(photo: Path, row: SheetRow, name: str) -> SheetRow:
+    """The row with the cone readings that lie beside the photo."""
+    cone = photo.parent / CONE_NAME
+    if not cone.exists():
+        return row
+    others = [other for other in photo.parent.iterdir() if other.suffix.lower() in PHOTO_ENDINGS]
+    with on_disk(cone) as file:
+        return replace(row, cone=cone_of(file, name, alone=len(others) == 1))
 
 
 def _content(path: Path) -> bytes:

@@ -5,18 +5,32 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 """
 
 from rootread.fieldsheet.cells import COLUMNS
+from rootread.fieldsheet.cone import CONE_NAME, cone_of, read_cone
 from rootread.fieldsheet.match import Matched, match_photos
 from rootread.fieldsheet.read import read_sheet
-from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord, SheetRow, default_row
+from rootread.fieldsheet.types import (
+    CaliperPair,
+    ConeReading,
+    LevelWord,
+    RecordedLayer,
+    ScaleWord,
+    SheetRow,
+    default_row,
+)
 
 __all__ = [
     "COLUMNS",
+    "CONE_NAME",
+    "CaliperPair",
+    "ConeReading",
     "LevelWord",
     "Matched",
     "RecordedLayer",
     "ScaleWord",
     "SheetRow",
+    "cone_of",
     "default_row",
     "match_photos",
+    "read_cone",
     "read_sheet",
 ]

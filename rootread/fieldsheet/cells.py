@@ -5,7 +5,7 @@ from typing import Any, get_args
 
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet.names import nearest
-from rootread.fieldsheet.types import LevelWord, RecordedLayer, ScaleWord
+from rootread.fieldsheet.types import CaliperPair, LevelWord, RecordedLayer, ScaleWord
 from rootread.text import is_showable, one_line
 from rootread.units import length_in
 
@@ -80,6 +80,22 @@ def _layer(text: str) -> RecordedLayer:
     )
 
 
+def _calipers(cell: str) -> tuple[CaliperPair, ...]:
+    """``3.1 mm/2.0 mm at 7; 2.8 mm/1.1 mm``: wide and narrow, and the depth if it was noted."""
+    return tuple(_pair(part.strip()) for part in cell.split(";") if part.strip())
+
+
+def _pair(text: str) -> CaliperPair:
+    across, _, depth = (part.strip() for part in text.partition(" at "))
+    sides = across.split("/")
+    if len(sides) != 2:
+        raise BadSheet(
+            f"{text!r} is no pair.", "Write both ways across with / between: 3.1 mm/2.0 mm at 7 in."
+        )
+    minor, major = sorted(_above_zero(side.strip()) for side in sides)
+    return CaliperPair(major, minor, _above_zero(depth) if depth else None)
+
+
 def _places(cell: str) -> tuple[float, ...]:
     return tuple(sorted(length_in(part) for part in cell.split(";") if part.strip()))
 
@@ -117,4 +133,5 @@ COLUMNS: dict[str, Callable[[str], Any]] = {
     "standoff_in": _not_negative,
     "level": _word(get_args(LevelWord)),
     "lens": _text,
+    "calipers": _calipers,
 }

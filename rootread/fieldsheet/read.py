@@ -28,7 +28,7 @@ def read_sheet(path: Path) -> tuple[SheetRow, ...]:
     ------
     BadSheet : with the row and column of the cell that cannot be understood.
     """
-    records = _records(path)
+    records = csv_records(path)
     if not records or not any(cell.strip() for cell in records[0]):
         raise BadSheet(f"{path.name}: the sheet is empty.", "Its first row names the columns, photo first.")
     columns = _columns(records[0], path.name)
@@ -40,7 +40,8 @@ def read_sheet(path: Path) -> tuple[SheetRow, ...]:
     return tuple(rows)
 
 
-def _records(path: Path) -> list[list[str]]:
+def csv_records(path: Path) -> list[list[str]]:
+    """Rows of cells, header first, of a table saved by a spreadsheet."""
     try:
         data = infile.content(path, LARGEST_MB)
     except OSError as error:

@@ -17,6 +17,30 @@ class RecordedLayer:
 
 
 @dataclass(frozen=True)
+class CaliperPair:
+    """A root measured with calipers, both ways across."""
+
+    major_in: float
+    minor_in: float
+    depth_in: float | None = None
+
+    @property
+    def flattening(self) -> float:
+        """``1 - minor / major``: 0 round, toward 1 a ribbon."""
+        return 1.0 - self.minor_in / self.major_in
+
+
+@dataclass(frozen=True)
+class ConeReading:
+    """What a cone penetrometer showed at one place."""
+
+    x_in: float
+    depth_in: float
+    """Below the soil surface there."""
+    psi: float
+
+
+@dataclass(frozen=True)
 class SheetRow:
     """One row of the field sheet; blank cells are empty text or None."""
 
@@ -44,6 +68,9 @@ class SheetRow:
     """What to take the plumb direction from; None leaves it to the settings."""
     lens: str | None = None
     """Name of a lens profile."""
+    calipers: tuple[CaliperPair, ...] = ()
+    cone: tuple[ConeReading, ...] = ()
+    """From ``cone.csv`` beside the photo, not from the sheet itself."""
     row: int | None = None
     """Row in the spreadsheet; None without a sheet."""
 

@@ -72,8 +72,14 @@ def _arrival(root: RootReading, place: LayerPlace, within_in: float) -> float | 
     under = place.under(x, z)
     if under.min() > -FROM_ABOVE_IN or under.max() < -within_in:
         return None
-    arrived_x = float(x[int(np.argmax(under >= min(0.0, under.max())))])
-    return float(under.max()) if place.beside(arrived_x) else None
+    return float(under.max()) if place.beside(arrival_x(root, place)) else None
+
+
+def arrival_x(root: RootReading, place: LayerPlace) -> float:
+    """Where along the wall a root first came to the layer, or nearest to it."""
+    x, z = root.trace.points.T
+    under = place.under(x, z)
+    return float(x[int(np.argmax(under >= min(0.0, under.max())))])
 
 
 def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection[int]) -> dict[int, Outcome]:

@@ -7,6 +7,7 @@ import numpy as np
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.scores import counted
+from rootread.judge.slots import guessed_slots
 from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Layer
 from rootread.judge.zones import zones_of
@@ -19,7 +20,7 @@ class Strip:
 
     name: str
     guessed: bool
-    """The sheet gives no shanks, so thirds of the wall stand in."""
+    """The sheet gives no shanks: slots and berms are a guess from the roots, or thirds stand in."""
     width_in: float
     """Of all such strips within the rooted wall."""
     root_length_in: float
@@ -36,7 +37,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     roots = readings.roots
     if not roots:
         return ()
-    zones = zones_of(roots, row)
+    zones = zones_of(roots, row, guessed_slots(readings, layers))
     table = wall_risk(readings, layers)
     zone_at_depth = zones.at(table.x_in)
     x = np.concatenate([root.trace.points[:, 0] for root in roots])

@@ -40,13 +40,24 @@ class Zones:
         return self.zone_of_strip[np.searchsorted(self.edges_in, x_in)]
 
 
-def zones_of(roots: Sequence[RootReading], row: SheetRow | None) -> Zones:
-    """Slot and berm from the sheet's shanks, else left, middle and right third of the rooted wall."""
+def zones_of(
+    roots: Sequence[RootReading], row: SheetRow | None, slots: Sequence[tuple[float, float]] = ()
+) -> Zones:
+    """Slot and berm from the sheet's shanks or from guessed slots, else thirds of the rooted wall.
+
+    Parameters
+    ----------
+    slots : left and right end of each, left to right; used where the sheet gives no shanks.
+    """
     shanks = np.sort(np.array(row.shanks_at_in if row is not None else (), dtype=float))
     if len(shanks):
         half_slot_in = SLOT_SHARE * _spacing_in(shanks, row.shank_spacing_in if row is not None else None)
         names: tuple[str, ...] = ("slot", "berm")
         edges, strips = _slot_borders(shanks, half_slot_in)
+    elif len(slots):
+        names = ("slot", "berm")
+        edges = np.array(slots, dtype=float).ravel()
+        strips = np.array([1, 0] * len(slots) + [1], dtype=np.intp)
     else:
         names = ("left third", "middle third", "right third")
         x = np.concatenate([root.trace.points[:, 0] for root in roots])

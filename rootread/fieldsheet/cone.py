@@ -1,0 +1,98 @@
+"""Cone penetrometer readings that lie beside the photos: ``cone.csv``.
+
+Columns ``x_in, depth_in, psi`` and, where a folder holds more than one wall,
+``wall``. x is from the scale object's centre, left negative; depth is below the
+soil surface there; lengths may carry a unit. Cone and speed are those of the
+standards (30 degree cone, pushed at 72 in/min: ASABE S313.3 and EP542; from
+memory).
+"""
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from rootread.errors import BadRequest, BadSheet
+from rootread.fieldsheet.names import nearest, plain
+from rootread.fieldsheet.read import csv_records
+from rootread.fieldsheet.types import ConeReading
+from rootread.units import length_in
+
+CONE_NAME = "cone.csv"
+COLUMNS = ("wall", "x_in", "depth_in", "psi")
+MOST_PSI = 5000.0
+"""No one pushes harder by hand or from a tractor; a larger figure is in another unit."""
+
+
+def read_cone(path: Path) -> dict[str, tuple[ConeReading, ...]]:
+    """Readings by wall, in the order of places and depths; "" for those that name no wall.
+
+    Raises
+    ------
+    BadSheet : with the row and column of the cell that cannot be understood.
+    """
+    records = csv_records(path)
+    header = [cell.strip().lower() for cell in records[0]] if records else []
+    _check_header(header, path.name)
+    found: dict[str, list[ConeReading]] = {}
+    for number, record in enumerate(records[1:], start=2):
+        if not any(cell.strip() for cell in record):
+            continue
+        cells = dict(zip(header, (cell.strip() for cell in record), strict=False))
+        reading = ConeReading(
+            *(_number(cells.get(name, ""), name, number, path.name) for name in COLUMNS[1:])
+        )
+        found.setdefault(plain(cells.get("wall", "")), []).append(reading)
+    return {
+        wall: tuple(sorted(readings, key=lambda r: (r.x_in, r.depth_in))) for wall, readings in found.items()
+    }
+
+
+def _check_header(header: Sequence[str], file: str) -> None:
+    for column in header:
+        if column and column not in COLUMNS:
+            raise BadSheet(
+                f"{file}: {column!r} is not a column of cone readings.",
+                nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
+            )
+    missing = [name for name in COLUMNS[1:] if name not in header]
+    if missing:
+        raise BadSheet(f"{file}: there is no column {missing[0]}.", "Its columns are x_in, depth_in and psi.")
+
+
+def _number(cell: str, column: str, row: int, file: str) -> float:
+    where = f"{file}: row {row}, {column}:"
+    if column != "psi":
+        try:
+            value = length_in(cell)
+        except BadRequest as error:
+            raise BadSheet(f"{where} {error.cause}", error.remedy) from error
+        if column == "depth_in" and value < 0:
+            raise BadSheet(f"{where} {cell!r} is above the surface.", "Write depths as positive numbers.")
+        return value
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not 0 <= value <= MOST_PSI:
+        raise BadSheet(f"{where} {cell!r} is no pressure.", f"Write 0 to {MOST_PSI:.0f} psi; 1 MPa is 145.")
+    return value
+
+
+def cone_of(path: Path, wall: str, alone: bool) -> tuple[ConeReading, ...]:
+    """The readings of one wall from a file beside its photo; none if there is no file.
+
+    Parameters
+    ----------
+    alone : whether it is the only wall beside the file, so that readings without a name are its own.
+
+    Raises
+    ------
+    BadSheet : as ``read_cone``, or readings that name no wall lie beside several.
+    """
+    by_wall = read_cone(path)
+    if "" in by_wall and not alone:
+        raise BadSheet(
+            f"{path.name}: readings that name no wall, beside photos of several walls.",
+            "Add a column wall with the wall's name in each row.",
+        )
+    return by_wall.get(plain(wall), ()) or by_wall.get("", ())
