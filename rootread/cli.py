@@ -51,6 +51,9 @@ def grade(
     strokes: Annotated[
         Path | None, typer.Option(help="Marks whose root and soil strokes teach the finder this field.")
     ] = None,
+    export: Annotated[
+        str, typer.Option(help="Write each wall's roots too as any of rsml,graphml,svg, in OUT/exports.")
+    ] = "",
 ) -> None:
     """Read and grade walls: tables, pictures and a report.
 
@@ -59,7 +62,8 @@ def grade(
 
     Example: rootread grade sample_images --out graded
     """
-    run = _grade(places, out, _settings(settings, units), jobs, cluster, pdf, parquet, strokes)
+    chosen = _with_exports(_settings(settings, units), export)
+    run = _grade(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -396,6 +400,18 @@ def _settings(path: Path | None, units: str | None = None) -> "Settings":
     if units is None:
         return settings
     return replace(settings, report=settings_from_dict({"report": {"units": units}}, "--units").report)
+
+
+def _with_exports(settings: "Settings", names: str) -> "Settings":
+    from dataclasses import asdict, replace
+
+    if not names:
+        return settings
+    from rootread.export import wanted_exports
+    from rootread.settings import settings_from_dict
+
+    report = asdict(settings.report) | wanted_exports(names)
+    return replace(settings, report=settings_from_dict({"report": report}, "--export").report)
 
 
 def _sample_images() -> Path:

@@ -47,6 +47,8 @@ def test_what_a_file_names_is_changed_and_the_rest_kept(file):
 
 
 def _changed(value: Any) -> Any:
+    if isinstance(value, bool):
+        return not value
     if isinstance(value, tuple):
         return (*value, 0.25, -1.5)
     return value if isinstance(value, str) else value + (1 if isinstance(value, int) else 0.01)

@@ -3,6 +3,7 @@
 import socket
 from pathlib import Path
 
+from rootread.batch.exports import write_exports
 from rootread.batch.places import is_here, on_disk
 from rootread.batch.plan import WallJob
 from rootread.batch.program import program
@@ -25,6 +26,7 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
         wall: Wall | RefusedWall
         try:
             wall = _read(job, photo, settings)
+            write_exports(wall, out, settings)
             return write_wall(wall, out, key, settings)
         except OSError:
             # Of writing; what is wrong with a photo or with marks has been told as a refusal.

@@ -29,8 +29,6 @@ def overlay_svg(wall: Wall) -> bytes:
             "xmlns": "http://www.w3.org/2000/svg",
             "xmlns:xlink": "http://www.w3.org/1999/xlink",
             "viewBox": f"0 0 {width} {height}",
-            "width": str(width),
-            "height": str(height),
         },
     )
     ET.SubElement(top, "title").text = f"Roots of {wall.name}"
