@@ -15,13 +15,13 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
     """The contrast as HTML: what differs, each measure drawn and said, root by depth, cautions."""
     return str(
         template("contrast.html").render(
-            title=f"{listing(contrast.treatments)}: what the walls show",
-            opening=opening(contrast),
+            title=_begun(f"{listing(contrast.treatments)}: what the walls show"),
+            opening=[_begun(sentence) for sentence in opening(contrast)],
             headline=headline(contrast),
             measures=[
                 {
                     "name": measure.words,
-                    "told": sentences(contrast, measure.name),
+                    "told": [_begun(sentence) for sentence in sentences(contrast, measure.name)],
                     "plot": measure_plot(contrast, measure),
                 }
                 for measure in contrast.measures
@@ -30,6 +30,11 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
             closing=closing(contrast),
         )
     )
+
+
+def _begun(sentence: str) -> str:
+    """A sentence that begins with a treatment's name begins with a capital like others."""
+    return sentence[:1].upper() + sentence[1:]
 
 
 def headline(contrast: Contrast) -> str:

@@ -25,6 +25,8 @@ WIDTH, HEIGHT = 460, 300
 TOP, BOTTOM = 34.0, 246.0
 LEFT = 52.0
 LETTERS_PX = 12
+ROUND_STEPS = [1, 2, 5, 10]
+"""Between marks on an axis, times a power of ten."""
 MOST_PITS = 500
 """Of more pits than this every second, third ... is drawn; more dots would be one blot."""
 MOST_LINES = 60
@@ -49,7 +51,7 @@ class _Scale:
         """A scale that holds all values, each multiplied by ``times`` as it is written."""
         written = np.array([value * times for value in values if math.isfinite(value)])
         pad = max(float(np.ptp(written)), 1e-6) * 0.06
-        ticks = MaxNLocator(5).tick_values(written.min() - pad, written.max() + pad)
+        ticks = MaxNLocator(5, steps=ROUND_STEPS).tick_values(written.min() - pad, written.max() + pad)
         return _Scale(float(ticks[0]), float(ticks[-1]), tuple(float(tick) for tick in ticks))
 
     def row(self, written: float) -> float:
