@@ -461,3 +461,11 @@ def test_damaged_exif_does_not_cost_the_photo(read):
 def test_the_sample_photos_read():
     photo = read_photo(Path(__file__).parents[1] / "sample_images" / "pit1-deep.jpg")
     assert photo.size_px == (3000, 2250)
+
+
+@pytest.mark.parametrize("shape", [(), (0,), (7,), (5, 3), (4, 6), (4, 6, 3), (2, 3, 4, 3)])
+def test_light_has_the_shape_of_its_codes_and_comes_back_to_them(shape):
+    codes = np.random.default_rng(2).integers(0, 256, shape, dtype=np.uint8)
+    light = to_linear(codes)
+    assert light.shape == shape and light.dtype == np.float32
+    assert np.array_equal(to_srgb(light), codes)

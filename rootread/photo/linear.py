@@ -6,6 +6,7 @@ soil and the fall of light across a round root are taken there.
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -32,10 +33,14 @@ CODE_OF_LINEAR = np.searchsorted(_CODE_EDGES, np.arange(_STEPS + 1) / _STEPS).as
 
 def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """sRGB codes, any shape, to linear light 0-1 (IEC 61966-2-1)."""
-    return LINEAR_OF_CODE[rgb]
+    # OpenCV's table is three times as fast as numpy's, but is for pictures alone.
+    return cv2.LUT(rgb, LINEAR_OF_CODE) if rgb.ndim == 3 and rgb.size else LINEAR_OF_CODE[rgb]
 
 
 def to_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
     """Linear light 0-1, any shape, to the nearest sRGB code; values beyond are clipped."""
     light = np.clip(np.asarray(linear, dtype=np.float32), 0.0, 1.0)
-    return CODE_OF_LINEAR[(light * _STEPS + 0.5).astype(np.uint16)]
+    # In place: of a large photo each copy costs as much as the arithmetic.
+    np.multiply(light, np.float32(_STEPS), out=light)
+    np.add(light, np.float32(0.5), out=light)
+    return CODE_OF_LINEAR.take(light.astype(np.uint16))
