@@ -39,8 +39,9 @@ def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 def to_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
     """Linear light 0-1, any shape, to the nearest sRGB code; values beyond are clipped."""
-    light = np.clip(np.asarray(linear, dtype=np.float32), 0.0, 1.0)
+    light = np.array(linear, dtype=np.float32)
     # In place: of a large photo each copy costs as much as the arithmetic.
+    np.clip(light, 0.0, 1.0, out=light)
     np.multiply(light, np.float32(_STEPS), out=light)
     np.add(light, np.float32(0.5), out=light)
     return CODE_OF_LINEAR.take(light.astype(np.uint16))
