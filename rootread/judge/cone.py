@@ -31,6 +31,8 @@ class ConeProfile:
     psi: tuple[float, ...]
     surface_in: float
     """Depth of the soil surface there in the wall plane."""
+    limit_psi: float
+    """Cone index at which roots hardly grow."""
     limit_depth_in: float | None
     """Depth below the surface at which the limit is first reached; None if it is not."""
 
@@ -70,7 +72,7 @@ def cone_profiles(
         here = sorted((r.depth_in, r.psi) for r in readings if r.x_in == x_in)
         surface = float(np.interp(x_in, surface_in[:, 0], surface_in[:, 1]))
         depths, psi = tuple(depth for depth, _ in here), tuple(value for _, value in here)
-        found.append(ConeProfile(x_in, depths, psi, surface, limit_depth(depths, psi, limit_psi)))
+        found.append(ConeProfile(x_in, depths, psi, surface, limit_psi, limit_depth(depths, psi, limit_psi)))
     return tuple(found)
 
 

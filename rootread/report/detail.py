@@ -11,7 +11,7 @@ from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.slices import DepthSlice
 from rootread.measure.types import Readings
 from rootread.report.words import degrees, percent, range_words
-from rootread.units import length_range, length_words, per_length_shown, unit_shown
+from rootread.units import length_range, length_words, per_length_shown, shown, unit_shown
 
 Table = dict[str, Any]
 """``head``: column names, ``rows``: lists of cells, the first of which names the row."""
@@ -29,10 +29,26 @@ def around_layers(judgement: Judgement, layers: Sequence[Layer]) -> Table | None
             length_words(part.root_length_in, 0),
             degrees(part.descent_deg),
             percent(part.flattened_share),
+            _turning_words(part),
+            _wave_words(part),
         ]
         for part in slices
     ]
-    return {"head": ["", "depth", "root", "descent", "looks flat"], "rows": rows}
+    turns = f"turns, ° per {unit_shown()}"
+    return {"head": ["", "depth", "root", "descent", "looks flat", turns, "waves, long × high"], "rows": rows}
+
+
+def _turning_words(part: DepthSlice) -> str:
+    if not math.isfinite(part.turning_deg_per_in):
+        return "–"
+    return f"{per_length_shown(part.turning_deg_per_in):.0f}"
+
+
+def _wave_words(part: DepthSlice) -> str:
+    """Length of a wave and how far it swings to each side."""
+    if not math.isfinite(part.waves.wavelength_in):
+        return "–"
+    return f"{shown(part.waves.wavelength_in):.1f} × {length_words(part.waves.amplitude_in, 2)}"
 
 
 def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
@@ -60,7 +76,8 @@ def across_wall(strips: Sequence[Strip]) -> Table | None:
         for strip in strips
     ]
     head = ["", f"root, {unit_shown()} per square {unit_shown()}", "descent", "of 100 roots get down"]
-    return {"head": head, "rows": rows, "guessed": strips[0].guessed}
+    guess = "thirds" if strips[0].name.endswith("third") else "roots"
+    return {"head": head, "rows": rows, "guessed": guess if strips[0].guessed else ""}
 
 
 def abundance_table(judgement: Judgement) -> Table | None:
@@ -76,6 +93,19 @@ def abundance_table(judgement: Judgement) -> Table | None:
         for top, bottom in steps
     ]
     return {"head": ["depth", *(f"{size}, {_size_words(SIZES.index(size))}" for size in sizes)], "rows": rows}
+
+
+def profile_wall_table(judgement: Judgement) -> Table | None:
+    """Units of 5 mm of root in cells of 5 by 5 cm, row by row of the grid."""
+    rows = [
+        [
+            f"{length_range(row.from_in, row.to_in)} {unit_shown()}",
+            f"{row.mean_units:.1f}",
+            f"{row.most_units:.0f}",
+        ]
+        for row in judgement.profile_wall
+    ]
+    return {"head": ["depth", "units a cell", "most in a cell"], "rows": rows} if rows else None
 
 
 def _size_words(index: int) -> str:

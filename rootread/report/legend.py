@@ -17,6 +17,7 @@ from rootread.report.colours import (
     descent_colours,
     descent_table,
 )
+from rootread.report.ground import CONE, FLOOR, ground_marks
 from rootread.report.lettering import font, wrap
 from rootread.report.words import pattern_words, recorded_alone, scale_words
 from rootread.settings import MeasureSettings
@@ -85,7 +86,8 @@ def kinds_of_marks(wall: "Wall") -> list[tuple[str, str]]:
         ("recorded", "layer on the field sheet", bool(recorded_alone(wall.layers, wall.row))),
         ("shank", "where a shank went", bool(wall.row.shanks_at_in)),
     ]
-    return [(kind, text) for kind, text, shown in kinds if shown]
+    drawn = [(kind, text) for kind, text, shown in kinds if shown]
+    return drawn + ground_marks(wall.judgement)
 
 
 def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float, middle: float) -> None:
@@ -111,6 +113,11 @@ def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float
         bar(WHITE, 5)
     elif kind == "recorded":
         dashes(WHITE, 3, 10, 14)
+    elif kind == "floor":
+        dashes(FLOOR, 5, 26, 12)
+    elif kind == "cone":
+        draw.line([(left, middle - 14), (left, middle + 14)], fill=CONE, width=3)
+        draw.line([(left, middle - 14), (left + 34, middle), (left + 60, middle + 14)], fill=CONE, width=4)
     elif kind == "shank":
         x = (left + right) / 2
         draw.polygon([(x - 13, middle - 14), (x + 13, middle - 14), (x, middle + 16)], fill=WHITE)

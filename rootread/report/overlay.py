@@ -12,6 +12,7 @@ from rootread.geometry import Points, arc_length, resample_polyline
 from rootread.judge.types import Layer
 from rootread.measure.types import RootReading, SidewaysRun
 from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
+from rootread.report.ground import draw_ground
 from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
@@ -48,7 +49,7 @@ def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
 
 
 def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
-    """Draw soil surface, shanks, layers and traces onto the sheet, in place, without any words."""
+    """Draw surface, shanks, layers, traces, cone and floor onto the sheet, in place, without any words."""
     surface = view.px(wall.plane.surface.line_in)
     veil(sheet, [surface], DARK, 5, 0.5)
     veil(sheet, [surface], WHITE, 2, 0.9)
@@ -61,10 +62,11 @@ def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
         veil(sheet, line, DARK, 5, 0.4)
         veil(sheet, line, WHITE, 2, 0.8)
     for found in wall.layers:
-        line = _off_the_scale(view, wall, view.level_line(found.depth_in, found.x_from_in, found.x_to_in))
+        line = _off_the_scale(view, wall, view.layer_line(found))
         veil(sheet, line, DARK, 13, 0.5)
         stroke(sheet, line, WHITE, 5)
     _draw_traces(sheet, view, wall.readings.roots)
+    draw_ground(sheet, view, wall.judgement)
 
 
 def _label(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
@@ -148,7 +150,7 @@ def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
 
 
 def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
-    line = view.level_line(layer.depth_in, layer.x_from_in, layer.x_to_in)
+    line = view.layer_line(layer)
     named = f" (sheet: {recorded_words(layer, row)})" if layer.recorded else ""
     text = f"layer at {length_words(layer.depth_in)}{named}\n"
     text += passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)

@@ -14,8 +14,16 @@ from rootread.measure.types import Interval
 from rootread.report.colours import descent_table, hex_of, verdict_tone
 from rootread.report.counsel import advice_items
 from rootread.report.crops import run_crops
-from rootread.report.detail import abundance_table, across_wall, around_layers, finer_figures
+from rootread.report.descents import descent_along_wall, descent_by_depth
+from rootread.report.detail import (
+    abundance_table,
+    across_wall,
+    around_layers,
+    finer_figures,
+    profile_wall_table,
+)
 from rootread.report.embed import photo_uri, sheet_uri
+from rootread.report.ground import cone_table
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import axis_sheet, bare_photo, marks_sheet
 from rootread.report.profiles import depth_profile, passage_profile
@@ -23,8 +31,8 @@ from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.strokes import lay_over
 from rootread.report.words import (
-    in_both_units,
     interval_words,
+    layer_depth_words,
     listing,
     odds,
     passage_words,
@@ -98,6 +106,10 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
         profile=depth_profile(readings, wall.layers) if readings.roots else None,
         passage=passage_profile(judgement.passage, readings, wall.layers) if readings.roots else None,
         sparse=f"{FEWEST_AT_RISK:.0f}",
+        by_depth=descent_by_depth(judgement.by_depth, readings, wall.layers),
+        by_place=descent_along_wall(judgement.by_place, readings.pattern, wall.row.shanks_at_in),
+        cone=cone_table(wall),
+        profile_wall=profile_wall_table(judgement),
         pattern=pattern_words(settings.measure),
     )
 
@@ -167,7 +179,7 @@ def _part(part: GradePart) -> dict[str, Any]:
 def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
     words = recorded_words(layer, wall.row)
     return {
-        "depth": in_both_units(layer.depth_in),
+        "depth": layer_depth_words(layer),
         "give": length_words(2 * layer.depth_se_in),
         "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
         "where": f"seen from {side(layer.x_from_in)} to {side(layer.x_to_in)} of the "

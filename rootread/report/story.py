@@ -6,11 +6,12 @@ from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval, Readings
 from rootread.plane.types import WallPlane
+from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
     count,
     degrees,
-    in_both_units,
     interval_words,
+    layer_depth_words,
     listing,
     passage_words,
     pattern_range,
@@ -59,7 +60,8 @@ def cautions(wall: Wall) -> list[str]:
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
-    return (_root_figures(wall.readings) if wall.readings.roots else []) + _photo_figures(wall.plane)
+    roots = [*_root_figures(wall.readings), *caliper_figures(wall)] if wall.readings.roots else []
+    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane)
 
 
 def _root_figures(readings: Readings) -> list[tuple[str, str]]:
@@ -123,4 +125,4 @@ def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     words = recorded_words(layer, row)
     on_sheet = "" if words == "unrecorded" else f" The sheet records {words} there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
-    return f"At {in_both_units(layer.depth_in)} something held the roots: {did}.{on_sheet}"
+    return f"At {layer_depth_words(layer)} something held the roots: {did}.{on_sheet}"

@@ -64,6 +64,12 @@ class View:
         x = np.linspace(max(x_from_in, x_least), min(x_to_in, x_most), 240)
         return self.px(np.column_stack([x, np.full_like(x, depth_in)]))
 
+    def layer_line(self, layer: Layer) -> Points:
+        """A layer along the wall, level, sloped or stepped, in picture pixels."""
+        (x_least, _), (x_most, _) = self.wall_range_in
+        x = np.linspace(max(layer.x_from_in, x_least), min(layer.x_to_in, x_most), 480)
+        return self.px(np.column_stack([x, layer.line.depth_at(x)]))
+
     def row_at_edges(self, depth_in: float) -> tuple[float, float]:
         """Rows at which a level line meets the left and the right edge of the photo."""
         line = self.level_line(depth_in)

@@ -78,6 +78,15 @@ def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
     return words
 
 
+def layer_depth_words(layer: Layer) -> str:
+    """``6.8 in (17 cm)``; a sloped or stepped layer from its left to its right end."""
+    if layer.line.shape == "level":
+        return in_both_units(layer.depth_in)
+    left, right = layer.line.line_in[0][1], layer.line.line_in[-1][1]
+    way = "sloping" if layer.line.shape == "sloped" else "with a step"
+    return f"{shown(left):.1f} to {length_words(right)}, {way} from left to right"
+
+
 def interval_words(interval: Interval, between: str = " to ") -> str:
     """``28 to 35``; a dash where the interval is not known."""
     return range_words(interval.low, interval.high, 0, between)

@@ -1,0 +1,145 @@
+"""Cone readings and the floor of the loosened soil, drawn over the wall and said in words."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rootread.judge import Judgement
+from rootread.judge.cone import ConeAgreement, ConeProfile
+from rootread.judge.floor import LoosenedFloor
+from rootread.report.colours import DARK, RGB, WHITE
+from rootread.report.strokes import Sheet, dashed, stroke, veil
+from rootread.report.view import View
+from rootread.report.words import count, percent, side
+from rootread.units import length_range, length_words, unit_shown
+
+if TYPE_CHECKING:
+    from rootread.wall import Wall
+
+CONE: RGB = (255, 214, 120)
+CONE_FULL_PX = 110.0
+"""How far right a reading at twice the limit is drawn from the line of its place."""
+FLOOR: RGB = (255, 190, 150)
+
+
+def draw_ground(sheet: Sheet, view: View, judgement: Judgement) -> None:
+    """Draw the marked floor and each cone profile onto the sheet, in place."""
+    floor = judgement.floor
+    if floor is not None:
+        line = view.px(floor.line_in)
+        veil(sheet, [line], DARK, 11, 0.5)
+        stroke(sheet, dashed(line, 26, 12), FLOOR, 5)
+    for profile in judgement.cone:
+        _draw_profile(sheet, view, profile)
+
+
+def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
+    """Pressure to the right of an upright line, the limit as a notch, the first depth of it as a bar."""
+    z = profile.surface_in + np.array([0.0, *profile.depths_in])
+    upright = view.px(np.column_stack([np.full(len(z), profile.x_in), z]))
+    reach = CONE_FULL_PX * np.array([0.0, *profile.psi]) / (2.0 * profile.limit_psi)
+    curve = upright + np.column_stack([reach, np.zeros(len(reach))])
+    to_limit = np.array([CONE_FULL_PX / 2, 0.0])
+    for line, width in ((upright, 3), (curve, 5)):
+        veil(sheet, [line], DARK, width + 6, 0.5)
+        stroke(sheet, [line], CONE, width)
+    stroke(sheet, dashed((upright + to_limit)[[0, -1]], 6, 10), CONE, 2)
+    if profile.limit_z_in is not None:
+        at = view.px([[profile.x_in, profile.limit_z_in]])[0]
+        bar = np.array([at - np.array([18.0, 0.0]), at + to_limit])
+        stroke(sheet, [bar], DARK, 12)
+        stroke(sheet, [bar], WHITE, 5)
+
+
+def ground_marks(judgement: Judgement) -> list[tuple[str, str]]:
+    """The kinds of mark drawn here that this wall has, each with its meaning."""
+    kinds = []
+    if judgement.cone:
+        limit_psi = judgement.cone[0].limit_psi
+        kinds.append(("cone", f"cone readings; white bar: first {limit_psi:.0f} psi"))
+    if judgement.floor is not None:
+        kinds.append(("floor", "floor of the loosened soil, as marked"))
+    return kinds
+
+
+def cone_table(wall: "Wall") -> dict[str, Any] | None:
+    """A row a place: how deep the limit was met, and how hard it got."""
+    profiles = wall.judgement.cone
+    if not profiles:
+        return None
+    rows = [
+        [
+            f"{side(profile.x_in)} of the {wall.plane.scale.kind}",
+            length_words(profile.limit_depth_in) if profile.limit_depth_in is not None else "not reached",
+            f"{max(profile.psi):.0f}",
+            length_words(profile.depths_in[-1]),
+        ]
+        for profile in profiles
+    ]
+    head = ["place", f"first {profiles[0].limit_psi:.0f} psi", "most, psi", "probed to"]
+    return {"head": head, "rows": rows, "words": [agreement_words(one) for one in wall.judgement.cone_agrees]}
+
+
+def agreement_words(one: ConeAgreement) -> str:
+    """Whether cone and roots tell of the same layer."""
+    layer = f"the layer at {length_words(one.layer_depth_in)}"
+    if not one.tested:
+        return f"No place was probed to {layer}."
+    words = [f"{one.agree} near it"] if one.agree else []
+    words += [f"{one.shallower} well above it"] if one.shallower else []
+    words += [f"{one.softer} not by then"] if one.softer else []
+    agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
+    return f"The cone {agree} {layer}: of {count(one.tested, 'place')} that test it, {', '.join(words)}."
+
+
+def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:
+    """What the marked floor says, as names and values."""
+    if floor is None:
+        return []
+    depth = f"{length_words(floor.tool_depth_in)}{'' if floor.from_sheet else ', its deepest place'}"
+    figures = [
+        ("soil loosened", f"{percent(floor.loosened_share)} of it down to {depth}"),
+        (
+            "floor of the loosened soil",
+            f"{length_words(floor.mean_depth_in)} deep on average, hills and valleys "
+            f"± {length_words(floor.roughness_in)}",
+        ),
+    ]
+    if floor.berms:
+        heights, widths = ([getattr(b, name) for b in floor.berms] for name in ("height_in", "width_in"))
+        figures.append(
+            (
+                count(len(floor.berms), "berm left standing", "berms left standing"),
+                f"{_range(heights)} high, {_range(widths)} wide at half height",
+            )
+        )
+    ratio = floor.spacing_ratio
+    if ratio is not None:
+        enough = (
+            f"enough for {floor.loosens_with}"
+            if floor.loosens_with
+            else "wider than any points loosen all the soil"
+        )
+        figures.append(("shank spacing", f"{ratio:.1f} working depths, {enough} (Spoor and Godwin 1978)"))
+    return figures
+
+
+def _range(lengths_in: list[float]) -> str:
+    low, high = min(lengths_in), max(lengths_in)
+    return length_words(low) if high - low < 0.1 else f"{length_range(low, high)} {unit_shown()}"
+
+
+def caliper_figures(wall: "Wall") -> list[tuple[str, str]]:
+    """What calipers say of flattening, beside what the photo shows."""
+    pairs = wall.row.calipers
+    if not pairs:
+        return []
+    by = [pair.flattening for pair in pairs]
+    spread = f" ({100 * min(by):.0f} to {100 * max(by):.0f})" if len(by) > 1 else ""
+    return [
+        (
+            "flattening by calipers",
+            f"{percent(float(np.mean(by)))}{spread}, {count(len(pairs), 'root')}; "
+            "1 − narrow / wide, where the photo shows one side only",
+        )
+    ]
