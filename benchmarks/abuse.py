@@ -5,7 +5,7 @@
     python benchmarks/abuse.py --fuzz 60             atheris on the sheet, marks and photo readers
 
 A case fails if it ends in a traceback, a warning or a refusal of several
-lines, takes more than 10 s of processor time or 60 s on the clock, needs more than 2 GB,
+lines, takes more than 10 s of processor time or five minutes on the clock, needs more than 2 GB,
 writes outside the output folder, or lets text of a sheet act in HTML or CSV. Cases run
 in a process of their own, which is started afresh when one of them hangs it.
 """
@@ -52,7 +52,7 @@ COUNTS = {
 }
 """Cases by kind: readers take milliseconds, runs of the whole command a second."""
 CPU_LIMIT_S = 10.0
-CLOCK_LIMIT_S = 60.0
+CLOCK_LIMIT_S = 300.0
 """On a machine that does other work too."""
 MEMORY_LIMIT_MB = 2048.0
 MEMORY_WALL_MB = 6000
