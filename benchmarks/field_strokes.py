@@ -1,20 +1,26 @@
 """Soils outside the training range, and the few strokes that a person would draw on one of their photos."""
 
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
-from flat_truth import FlatWall, flat_wall
+from flat_truth import FlatWall, average_precision, flat_wall, length_scores
 from numpy.typing import NDArray
 from skimage.morphology import skeletonize
 
-from rootread.find.strokes import GridStroke
+from rootread.find import find_roots
+from rootread.find.field import SEED
+from rootread.find.session import shipped
+from rootread.find.strokes import GridStroke, learn
 from rootread.scene import draw_scene, render, write_scene
 from rootread.scene.describe import Litter, Structure
 from rootread.scene.soils import linear
+from rootread.settings import FindSettings
 
+FIELD_SEED = 930_000
 PHOTO_SIZE_PX = (2400, 1800)
 STROKES_OF_A_KIND = 4
 STROKE_IN = 1.2
@@ -119,3 +125,30 @@ def _longest(lines: NDArray[np.bool_], length_px: float) -> Iterator[NDArray[np.
             continue
         way = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
         yield points[np.argsort(points @ way)][::3]
+
+
+def print_gain(folder: Path) -> None:
+    """Each field's other walls before and after strokes on its first: recall, precision, average precision."""
+    print(
+        "\nstrokes on one wall, read on the field's two others: recall, precision, average precision of pixels"
+    )
+    for number, (name, soil) in enumerate(STRANGE_SOILS.items()):
+        first, *others = field_walls(soil, FIELD_SEED + 20 * number, 3, folder)
+        strokes = person_strokes(first, find_roots(first.image, FindSettings()).mask)
+        begun, worked = time.perf_counter(), time.process_time()
+        weights = learn(first.image.rgb, strokes, shipped(), np.random.default_rng(SEED))
+        seconds, busy = time.perf_counter() - begun, time.process_time() - worked
+        taught = FindSettings(learned=tuple(weights.tolist()))
+        rows = []
+        for settings in (FindSettings(), taught):
+            maps = [find_roots(wall.image, settings) for wall in others]
+            scores = [
+                (*length_scores(m.mask, w), average_precision(m.probability, w))
+                for m, w in zip(maps, others, strict=True)
+            ]
+            rows.append(" / ".join(f"{v:.3f}" for v in np.mean(scores, axis=0)))
+        print(
+            f"{name}: {rows[0]} before, {rows[1]} after {len(strokes)} strokes, "
+            f"learnt in {seconds:.1f} s ({busy:.1f} s of processor)",
+            flush=True,
+        )

@@ -14,20 +14,23 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
 import skimage.data
-from flat_truth import FlatWall, average_precision, flat_wall, length_scores
+from field_strokes import print_gain
+from flat_truth import FlatWall, average_precision, crack_scores, flat_wall, length_scores
 from numpy.typing import NDArray
 from skimage.filters import frangi, sato
 from skimage.morphology import skeletonize
 
-from rootread.find.network import lasting_pieces, network_roots, photo_probability
-from rootread.find.ridges import ridge_roots
+from rootread.find import find_roots
+from rootread.find.network import lasting_pieces, photo_probability
 from rootread.plane import Grid, WallImage
 from rootread.settings import FindSettings
 from rootread.train.held_out import HELD_OUT_SOILS
@@ -44,12 +47,12 @@ Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 
-def ours(find: Callable[[WallImage, FindSettings], object]) -> Callable[[WallImage], tuple[Image, Mask]]:
+def ours(finder: Literal["network", "ridges"]) -> Callable[[WallImage], tuple[Image, Mask]]:
     """A finder of the package at its defaults."""
 
     def run(image: WallImage) -> tuple[Image, Mask]:
-        found = find(image, FindSettings())
-        return found.probability, found.mask  # type: ignore[attr-defined]
+        found = find_roots(image, FindSettings(finder=finder))
+        return found.probability, found.mask
 
     return run
 
@@ -67,8 +70,8 @@ def plain(ridge_filter: Callable[..., Image]) -> Callable[[WallImage], tuple[Ima
 
 
 FINDERS: dict[str, Callable[[WallImage], tuple[Image, Mask | None]]] = {
-    "network": ours(network_roots),
-    "ridges": ours(ridge_roots),
+    "network": ours("network"),
+    "ridges": ours("ridges"),
     "sato": plain(sato),
     "frangi": plain(frangi),
 }
@@ -139,17 +142,24 @@ def exact_mask(walls: list[FlatWall]) -> Row:
     return _row("exact mask", pairs, 1.0, 0.0)
 
 
-def print_reliability(walls: list[FlatWall]) -> None:
-    """Of the pixels that are given a probability, the share that is root."""
+def print_what_else(walls: list[FlatWall]) -> None:
+    """Of the pixels that are given a probability, the share that is root; the crack map; cautions."""
     root, every, stated = (np.zeros(RELIABILITY_BINS) for _ in range(3))
+    cracks, cautions = [], Counter[str]()
     for wall in walls:
-        probability = network_roots(wall.image, FindSettings()).probability[wall.image.soil]
+        found = find_roots(wall.image, FindSettings())
+        probability = found.probability[wall.image.soil]
+        cracks.append(crack_scores(found.crack, wall) if found.crack is not None else (0.0, 0.0))
+        cautions.update(caution.split(":")[0].split(",")[0] for caution in found.cautions)
         bin_of = np.minimum((probability * RELIABILITY_BINS).astype(int), RELIABILITY_BINS - 1)
         every += np.bincount(bin_of, minlength=RELIABILITY_BINS)
         root += np.bincount(bin_of, wall.root[wall.image.soil], minlength=RELIABILITY_BINS)
         stated += np.bincount(bin_of, probability, minlength=RELIABILITY_BINS)
     print("\nstated probability: " + " ".join(f"{v:.2f}" for v in stated / every))
-    print("share that is root: " + " ".join(f"{v:.2f}" for v in root / every), flush=True)
+    print("share that is root: " + " ".join(f"{v:.2f}" for v in root / every))
+    recall, precision = np.nanmedian(np.array(cracks), axis=0)
+    print(f"crack map: recall {recall:.2f}, precision {precision:.2f} of length, in the median")
+    print(f"cautions: {dict(cautions)}", flush=True)
 
 
 def print_bare_ground() -> None:
@@ -240,7 +250,9 @@ def main() -> None:
         sets["held-out scenes, held-out soils"] = scene_walls(given.scenes, Path(scratch))
     for title, walls in sets.items():
         print_rows(title, [exact_mask(walls)] + [measure(name, walls) for name in finders])
-        print_reliability(walls)
+        print_what_else(walls)
+    with tempfile.TemporaryDirectory() as scratch:
+        print_gain(Path(scratch))
     print_bare_ground()
     write_retina(given.out)
     print()

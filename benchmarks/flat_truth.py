@@ -17,6 +17,9 @@ from rootread.plane.flat import photo_map
 from rootread.settings import PhotoSettings, PlaneSettings
 
 NEAR_IN = 0.10
+STEP_IN = 0.05
+CRACK_NEAR_IN = 0.15
+"""Cracks are ragged and wide: their middle is not known to a tenth."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +34,8 @@ class FlatWall:
     """(N, 2) inches, a point every 0.05 in of visible root at least 0.05 in wide."""
     seen: Points
     """(N, 2) inches, a point every 0.05 in of any root, hidden or not."""
+    cracks: Points
+    """(N, 2) inches, a point every 0.05 in of cracks and channels where roots are sought."""
 
 
 def flat_wall(photo_path: Path, truth_path: Path) -> FlatWall:
@@ -53,7 +58,15 @@ def flat_wall(photo_path: Path, truth_path: Path) -> FlatWall:
 
     wanted = below(np.concatenate([root.points[root.needed] for root in truth.roots]))
     seen = np.concatenate([root.seen for root in truth.roots])
-    return FlatWall(truth.name, image, root, wanted, seen)
+    lines = [_every_step(np.array(line)) for line in (*truth.raw["cracks"], *truth.raw.get("channels", ()))]
+    cracks = below(np.concatenate([np.empty((0, 2)), *lines]))
+    return FlatWall(truth.name, image, root, wanted, seen, cracks)
+
+
+def _every_step(line: Points) -> Points:
+    along = np.concatenate([[0.0], np.hypot(*np.diff(line, axis=0).T).cumsum()])
+    at = np.arange(0.0, along[-1], STEP_IN)
+    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
 def true_plane(truth: Truth) -> WallPlane:
@@ -88,6 +101,17 @@ def length_scores(mask: NDArray[np.bool_], wall: FlatWall) -> tuple[float, float
         return 0.0, 1.0
     recall = (cKDTree(found).query(wall.wanted)[0] < NEAR_IN).mean()
     precision = (cKDTree(wall.seen).query(found)[0] < NEAR_IN).mean()
+    return float(recall), float(precision)
+
+
+def crack_scores(crack: NDArray[np.bool_], wall: FlatWall) -> tuple[float, float]:
+    """Recall and precision of crack length within 0.15 in; NaN where there is none."""
+    row, col = np.nonzero(skeletonize(crack))
+    found = wall.image.grid.to_in(np.column_stack([col, row]))
+    if not len(found) or not len(wall.cracks):
+        return (0.0 if len(wall.cracks) else float("nan")), float("nan")
+    recall = (cKDTree(found).query(wall.cracks)[0] < CRACK_NEAR_IN).mean()
+    precision = (cKDTree(wall.cracks).query(found)[0] < CRACK_NEAR_IN).mean()
     return float(recall), float(precision)
 
 

@@ -5,6 +5,7 @@ import numpy as np
 from rootread.find.network import network_roots
 from rootread.find.painted import paint
 from rootread.find.ridges import ridge_roots
+from rootread.find.second_look import look_again
 from rootread.find.sense import is_lattice
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
@@ -21,4 +22,4 @@ def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)
         return RootMap(np.zeros_like(root_map.probability), nothing, root_map.grid, (caution,))
-    return root_map
+    return look_again(root_map, image)

@@ -5,14 +5,13 @@ on the CPU. Its probabilities are calibrated on made walls of soils it has not
 seen; on a photo unlike any of them they are only a ranking.
 """
 
-from typing import Any
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import BadRequest
 from rootread.find.familiar import pieces_of, training_walls, unfamiliar
+from rootread.find.second_look import doubled
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, corrected
 from rootread.find.tiles import RawMap, Run, run_in_tiles
@@ -44,14 +43,14 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     raw = read_picture(_polarised(image.rgb, settings.polarity), zoom_for(px_per_in), run)
     probability = _sigmoid(raw.logit) * image.soil
     if settings.polarity == "pale":
-        probability[_doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
+        probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
     mask = lasting_pieces(
         probability, settings.network_low, settings.network_high, settings.min_piece_in * px_per_in
     )
     mask, cautions = _believed(mask, probability)
     cautions = (*cautions, *_unfamiliar(image, raw, zoom_for(px_per_in)))
-    direction = _doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
-    half_width_px = _doubled(_exp(raw.log_half_width_px), probability.shape)
+    direction = doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
+    half_width_px = doubled(_exp(raw.log_half_width_px), probability.shape)
     return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)
 
 
@@ -152,11 +151,6 @@ def lasting_pieces(probability: Image, low: float, high: float, min_length_px: f
     keep = (reach_px > min_length_px) & (sure_px > 0.5 * min_length_px)
     keep[0] = False
     return keep[piece]
-
-
-def _doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
-    """Half-resolution values on all pixels of a picture."""
-    return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
 
 
 def zoom_for(px_per_in: float) -> float:

@@ -1,0 +1,88 @@
+"""Cracks and worm channels in the face: dark lines that last, told apart from roots and their shadows.
+
+A dark line is a valley of brightness: the second derivative across it is
+large, the one along it small (the eigenvalues of the Hessian; Lindeberg 1998,
+Int. J. Computer Vision 30:117, from memory), at the scale of its width. It is
+a crack where it is also much darker than the soil about it and lasts for an
+inch. Roots lie on the face and are paler than a hollow, even where they follow
+one: their own pixels are no crack, nor is the shadow along their flank.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.find.agreement import roughness
+from rootread.find.halfsize import HalfWall
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+WIDTHS_IN = (0.05, 0.11, 0.22)
+"""Widths of cracks that are looked for."""
+LOW, HIGH = 0.8, 1.6
+"""Hysteresis on the valley's depth, in units of the soil's roughness."""
+DARKER = 0.35
+"""In log luminance: a crack is darker than the soil about it by a third."""
+ABOUT_IN = 0.5
+LEAST_IN = 1.0
+FLANK_IN = 0.05
+"""So far beside a root its own shadow lies."""
+EDGE_IN = 0.25
+"""So near to the scale object, the surface and the photo's edge a dark line is their shade."""
+SLENDER = 4.0
+"""A crack is at least so many times as long as wide; a hole or a clod's shade is not."""
+
+
+def crack_map(half: HalfWall, root: Mask) -> Mask:
+    """``(m, n)`` pixels that show a crack or channel, at half resolution.
+
+    Parameters
+    ----------
+    half : the wall.
+    root : ``(m, n)`` where roots are.
+    """
+    tone = fill_roots(half.tone, root)
+    depth = valley_depth(tone, half.px_per_in) / roughness(half, root)
+    around = cv2.blur(tone, (2 * round(ABOUT_IN * half.px_per_in / 2) + 1,) * 2)
+    reach = 2 * max(round(FLANK_IN * half.px_per_in), 1) + 1
+    flank = cv2.dilate(root.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    inner = 2 * round(EDGE_IN * half.px_per_in) + 1
+    edge = cv2.erode(half.soil.astype(np.uint8), np.ones((inner, inner), np.uint8)) > 0
+    dark = (cv2.GaussianBlur(tone, (0, 0), 1.0) < around - DARKER) & edge & ~flank
+    weak = (dark & (depth > LOW)).astype(np.uint8)
+    # Bridged over a missing pixel or two, so that a ragged line is one piece.
+    _, piece, box, _ = cv2.connectedComponentsWithStats(
+        cv2.morphologyEx(weak, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), connectivity=8
+    )
+    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
+    sure = np.bincount(piece[(depth > HIGH) & dark], minlength=len(box))
+    width_px = box[:, cv2.CC_STAT_AREA] / np.maximum(reach_px, 1)
+    keep = (reach_px > LEAST_IN * half.px_per_in) & (sure > 0.5 * reach_px) & (reach_px > SLENDER * width_px)
+    keep[0] = False
+    return keep[piece]
+
+
+def valley_depth(tone: Image, px_per_in: float) -> Image:
+    """How deep a dark line each pixel lies in, ``(m, n)`` log luminance, the most over all widths."""
+    deepest = np.zeros_like(tone)
+    for width_in in WIDTHS_IN:
+        # A line of width w answers most to derivatives of a Gaussian of standard deviation w / 2 or so.
+        scale = max(0.5 * width_in * px_per_in, 0.8)
+        smooth = cv2.GaussianBlur(tone, (0, 0), scale)
+        across, along, mixed = (
+            cv2.Sobel(smooth, cv2.CV_32F, right, down, ksize=3, scale=0.25)
+            for right, down in ((2, 0), (0, 2), (1, 1))
+        )
+        half_sum, spread = 0.5 * (across + along), cv2.magnitude(0.5 * (across - along), mixed)
+        valley = np.float32(scale**2) * (half_sum + spread - np.abs(half_sum - spread))
+        deepest = np.maximum(deepest, valley)
+    return deepest
+
+
+def fill_roots(tone: Image, root: Mask) -> Image:
+    """The tone with roots replaced by that of the soil near them, lest the gap between two be a valley."""
+    bare = (~root).astype(np.float32)
+    count = cv2.blur(bare, (25, 25))
+    mean = cv2.blur(tone * bare, (25, 25)) / np.maximum(count, 1e-3)
+    return np.where(root & (count > 0.02), mean, tone)

@@ -1,0 +1,82 @@
+"""A second look at what a finder took for root: its colour, plain ridges, cracks, and where the wall ends."""
+
+from dataclasses import replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.find.agreement import agreement
+from rootread.find.cracks import crack_map
+from rootread.find.floor import floor_row
+from rootread.find.halfsize import half_wall
+from rootread.find.likeness import likeness
+from rootread.find.types import RootMap
+from rootread.plane.types import WallImage
+from rootread.units import length_words
+
+Mask = NDArray[np.bool_]
+
+ODD = -0.5
+"""Mean log odds, with the likeness to other roots, under which a piece is no root. On made walls of soils
+left out of training this takes a quarter of the false length off, and 3 in 1000 of the true."""
+LEAST_ODDS = 1e-3
+
+
+def look_again(root_map: RootMap, image: WallImage) -> RootMap:
+    """The root map without odd pieces and what lies on the pit floor, with what else is known of it."""
+    half = half_wall(image)
+    like = likeness(half, root_map.mask[::2, ::2])
+    mask = root_map.mask
+    if root_map.direction_rad is not None:
+        mask = without_odd_pieces(mask, root_map.probability[::2, ::2], like)
+    on = mask[::2, ::2]
+    floor = floor_row(half, on)
+    agreed, floor_in, cautions = None, None, root_map.cautions
+    probability = root_map.probability
+    if floor is not None and on[floor:].any():
+        mask, probability = mask.copy(), probability.copy()
+        mask[2 * floor :], probability[2 * floor :] = False, 0.0
+        on = mask[::2, ::2]
+        floor_in = float(image.grid.to_in([[0.0, 2.0 * floor]])[0, 1])
+        said = (
+            f"The wall ends at the pit floor, {length_words(floor_in)} down: what lies below it is not read."
+        )
+        cautions = (*cautions, said)
+    if root_map.direction_rad is not None and root_map.half_width_px is not None:
+        agreed = agreement(
+            half, on, root_map.direction_rad[::2, ::2], root_map.half_width_px[::2, ::2] * np.float32(0.5)
+        )
+    shape = mask.shape
+    return replace(
+        root_map,
+        probability=probability,
+        mask=mask,
+        cautions=cautions,
+        agreement=None if agreed is None else doubled(agreed, shape),
+        likeness=doubled(like, shape),
+        crack=doubled(crack_map(half, on), shape),
+        floor_in=floor_in,
+    )
+
+
+def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:
+    """A mask ``(M, N)`` less the pieces that neither the network nor the other roots speak for.
+
+    ``probability`` and ``like`` are at half resolution.
+    """
+    count, piece = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    at = piece[::2, ::2]
+    on = at > 0
+    stated = np.clip(probability[on], LEAST_ODDS, 1 - LEAST_ODDS)
+    odds = np.log(stated / (1 - stated)) + np.log(like[on])
+    total = np.bincount(at[on], odds, minlength=count)
+    keep = total > ODD * np.maximum(np.bincount(at[on], minlength=count), 1)
+    keep[0] = False
+    return keep[piece]
+
+
+def doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
+    """Half-resolution values on all pixels of a picture."""
+    return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
