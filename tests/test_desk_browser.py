@@ -131,8 +131,9 @@ def at(page: Page, place: tuple[float, float]) -> tuple[float, float]:
     box = page.locator("canvas").bounding_box()
     assert box is not None
     width, height = 1600, 1200
-    scale = min(box["width"] / width, box["height"] / height)
-    left = box["x"] + (box["width"] - width * scale) / 2
+    rule = 46  # the depth rule stands left of the photo
+    scale = min((box["width"] - rule) / width, box["height"] / height)
+    left = box["x"] + (box["width"] + rule - width * scale) / 2
     top = box["y"] + (box["height"] - height * scale) / 2
     return left + (place[0] + 0.5) * scale, top + (place[1] + 0.5) * scale
 

@@ -138,12 +138,13 @@ def test_a_soil_stroke_takes_what_lies_under_it_out_at_once(unmended: TestClient
     assert lengths[1] < lengths[0] - 0.7 * longest["length_in"]
 
 
-def test_clicks_along_a_root_become_a_line_on_it(client: TestClient) -> None:
-    reading = wall(client)["reading"]
+def test_clicks_along_a_root_that_no_line_runs_on_become_a_line_on_it(unmended: TestClient) -> None:
+    reading = wall(unmended)["reading"]
     root = max(reading["roots"], key=lambda root: root["length_in"])
     points = root["points_px"]
+    mend(unmended, roots_struck_px=[points])
     clicks = [points[0], points[len(points) // 2], points[-1]]
-    path = client.post("/api/walls/north/snap", json={"points_px": clicks}).json()
+    path = unmended.post("/api/walls/north/snap", json={"points_px": clicks}).json()
     line, truth = np.array(path["points_px"]), np.array(points)
     away_px = np.hypot(*(line[:, None] - truth[None]).transpose(2, 0, 1)).min(axis=1)
     assert np.median(away_px) / reading["scale"]["px_per_in"] < SNAP_NEAR_IN

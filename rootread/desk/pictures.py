@@ -17,8 +17,8 @@ OVERVIEW_PX = 1600
 """Longest side of the picture that is shown while tiles come."""
 THUMB_PX_PER_IN = 8.0
 QUALITY = 84
-REACH_STEPS = 4
-"""The photo's edge on a flat picture is found to this many pixels."""
+EDGE_POINTS = 25
+"""Points along each side of the photo: through a lens its edge is no straight line on the wall."""
 ROOT_IN = 0.08
 """Width at which roots are drawn on flat pictures."""
 SHIFT = 4
@@ -118,14 +118,16 @@ def flat_picture(
 def _reached(
     image: WallImage, plane: WallPlane, photo_size_px: tuple[int, int], size: tuple[int, int]
 ) -> NDArray[np.bool_]:
-    """``(size[1], size[0])`` where the photo shows the wall, asked at every few pixels."""
-    coarse = max(size[0] // REACH_STEPS, 1), max(size[1] // REACH_STEPS, 1)
-    rows, columns = image.grid.shape
-    at = np.meshgrid(np.linspace(0, columns - 1, coarse[0]), np.linspace(0, rows - 1, coarse[1]))
-    photo_px = plane.to_photo_px(image.grid.to_in(np.column_stack([at[0].ravel(), at[1].ravel()])))
-    inside = ((photo_px >= 0) & (photo_px <= np.array(photo_size_px) - 1)).all(axis=1)
-    mask = inside.reshape(coarse[1], coarse[0]).astype(np.float32)
-    return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_LINEAR) > 0.5)
+    """``(size[1], size[0])`` where the photo shows the wall."""
+    columns, rows = photo_size_px
+    along = np.linspace(0.0, 1.0, EDGE_POINTS)
+    zero, one = np.zeros(EDGE_POINTS), np.ones(EDGE_POINTS)
+    sides = [(along, zero), (one, along), (along[::-1], one), (zero, along[::-1])]
+    edge_px = np.concatenate([np.column_stack(side) for side in sides]) * [columns - 1, rows - 1]
+    at = image.grid.to_px(plane.to_wall_in(edge_px)) * (size[0] / image.grid.shape[1])
+    mask = np.zeros((size[1], size[0]), np.uint8)
+    cv2.fillPoly(mask, [np.round(at).astype(np.int32)], 1)
+    return mask > 0
 
 
 def jpeg(rgb: Rgb) -> bytes:

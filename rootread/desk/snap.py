@@ -5,8 +5,10 @@ clicks keeps to the root where there is one and goes nearly straight where
 there is none (Dijkstra's algorithm; scikit-image's ``route_through_array``).
 """
 
+from collections.abc import Sequence
 from itertools import pairwise
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from skimage.graph import route_through_array
@@ -23,6 +25,10 @@ CLICK_IN = 0.1
 """A click lies within this of the root that it means."""
 KEPT_IN = 0.1
 """Points of the path that are kept: about this far apart."""
+TAKEN_IN = 0.1
+"""Width of the strip along a trace that is that root's: a usual root and its edge."""
+TAKEN_PART = 0.25
+"""Of the likelihood there; not none, since in a bundle roots lie against each other."""
 SMOOTHED_PX = 5
 
 
@@ -56,6 +62,16 @@ def snap(
     kept = _thinned(_smoothed(path), max(round(KEPT_IN * grid.px_per_in), 1))
     photo_px = plane.to_photo_px(grid.to_in(kept))
     return photo_px, None if width_px is None else width_px * plane.scale.px_per_in / grid.px_per_in
+
+
+def without(probability: NDArray[np.uint8], grid: Grid, traces_in: Sequence[Points]) -> NDArray[np.uint8]:
+    """The map with the roots along some lines made faint."""
+    taken = np.zeros_like(probability)
+    courses = [np.round(grid.to_px(line)).astype(np.int32) for line in traces_in]
+    cv2.polylines(taken, courses, False, 1, max(round(TAKEN_IN * grid.px_per_in), 1))
+    left = probability.copy()
+    left[taken > 0] = (left[taken > 0] * TAKEN_PART).astype(np.uint8)
+    return left
 
 
 def _onto_root(probability: NDArray[np.uint8], grid: Grid, click: Points) -> tuple[int, int]:

@@ -1,9 +1,13 @@
 """The way of one wall in stages whose results stay, so that a change re-reads only what depends on it."""
 
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
 from rootread.find import RootMap, find_roots, paint
@@ -39,6 +43,8 @@ class Seen:
     row: SheetRow
     marks: Marks
     """Those it was read with."""
+    image: WallImage
+    """The wall laid flat, on disk until it is looked into."""
     key: Key
     """Of the last stage: what all of it was made from."""
 
@@ -54,6 +60,7 @@ class Reading:
     readings: Readings
     layers: tuple[Layer, ...]
     grade: Grade
+    marks: Marks
     settled: bool
     """False while the photo has still to be read again for the last change."""
 
@@ -98,7 +105,8 @@ class Stages:
             "traces", key, lambda: follow_roots(painted, image, plane.surface, settings.follow)
         )
         cautions = (*plane.cautions, *painted.cautions)
-        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, key)
+        parked = self._keep("parked", key[0], lambda: _parked(image))
+        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, parked, key)
         # The last few, so that undoing a scale or a stroke takes no time either.
         self._seen = dict([*self._seen.items(), (key, seen)][-MOST_SEEN:])
         return seen
@@ -121,7 +129,15 @@ class Stages:
             return None
         image, root_map = pixels
         with lengths_shown_in(self._settings.report.units):
-            judgement = judge_wall(reading.readings, reading.layers, reading.grade, row, self._settings.judge)
+            judgement = judge_wall(
+                reading.readings,
+                reading.layers,
+                reading.grade,
+                row,
+                self._settings.judge,
+                reading.plane,
+                reading.marks,
+            )
         photo: Photo = kept["photo"][1]
         return Wall(
             row.wall,
@@ -173,11 +189,25 @@ def judged(
     """What comes after the photo: corrected traces, their figures, layers and grade."""
     with lengths_shown_in(settings.report.units):
         mended = with_marked_roots(traces, plane, marks)
-        readings = measure_wall(mended, plane, settings.measure)
+        # The flat picture fits no other plane; until it is made anew, widths alone tell what is flattened.
+        image = seen.image if plane is seen.plane else None
+        readings = measure_wall(mended, plane, settings.measure, image)
         layers = find_layers(readings, row.layers, settings.judge)
         layers = with_marked_layers(layers, readings, plane, marks, row.layers)
         grade = grade_wall(readings, layers, row, settings.judge)
-    return Reading(row, seen, plane, mended, readings, layers, grade, settled)
+    return Reading(row, seen, plane, mended, readings, layers, grade, marks, settled)
+
+
+def _parked(image: WallImage) -> WallImage:
+    """The same picture in a file without a name, which ends with the desk however it ends."""
+
+    def parked(values: NDArray[Any]) -> NDArray[Any]:
+        with tempfile.TemporaryFile() as file:
+            values.tofile(file)
+            file.flush()
+            return np.memmap(file, dtype=values.dtype, mode="r", shape=values.shape)
+
+    return WallImage(parked(image.rgb), parked(image.soil), image.grid)
 
 
 def same_sight(seen: Seen, row: SheetRow, marks: Marks) -> bool:

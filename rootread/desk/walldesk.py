@@ -15,7 +15,7 @@ from rootread.batch.record import kept_record, write_wall
 from rootread.desk.figures import wall_values
 from rootread.desk.glance import glance
 from rootread.desk.looks import looks, urgency
-from rootread.desk.snap import in_bytes, snap
+from rootread.desk.snap import in_bytes, snap, without
 from rootread.desk.stages import Reading, Seen, Stages
 from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
@@ -177,7 +177,12 @@ class WallDesk:
         """Clicks made into a line along the root; straight lines where nothing has been read yet."""
         if self.likelihood is None:
             return {"points_px": clicks_px, "width_px": None}
-        line, width_px = snap(*self.likelihood, clicks_px)
+        probability, grid, plane = self.likelihood
+        if self.reading is not None:
+            # A missing root is looked for where no root runs yet.
+            traces = [plane.to_wall_in(self.reading.plane.to_photo_px(t.points)) for t in self.reading.traces]
+            probability = without(probability, grid, traces)
+        line, width_px = snap(probability, grid, plane, clicks_px)
         return {
             "points_px": np.round(line, 1).tolist(),
             "width_px": None if width_px is None else round(width_px, 1),

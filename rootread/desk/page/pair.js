@@ -1,9 +1,10 @@
 // Two walls side by side, laid flat at one scale and hung from one ground line; they move together.
 
 import { picture, wallPath } from './api.js'
-import { el, gradeBar, range, tone, whole } from './parts.js'
+import { el, gradeBar, tone, whole } from './parts.js'
 
 const MOST_ZOOM = 8
+const RULE = 40 // width of the depth rule
 
 export function showPair(shell, left, right) {
   const chosen = [left, right]
@@ -33,7 +34,7 @@ export function showPair(shell, left, right) {
       } catch { return }
       side.canvas.setAttribute('aria-label', `${wall.name} laid flat: ${wall.verdict}, grade ${whole(wall.grade[0])}`)
       const [value, low, high] = wall.grade
-      side.words.replaceChildren(el('p', {}, el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(value)}`), ` (${range({ value, low, high })})`,
+      side.words.replaceChildren(el('p', {}, el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(value)}`), `, likely ${whole(low)} to ${whole(high)}`,
         el('br'), [wall.pit, wall.treatment].filter(Boolean).join(' · ')), gradeBar(wall.grade))
     }))
     if (view.pxPerIn === null) fit()
@@ -43,7 +44,7 @@ export function showPair(shell, left, right) {
   function fit() {
     const shown = sides.filter((side) => side.place)
     if (!shown.length) return
-    view.pxPerIn = Math.min(...shown.map(({ canvas, place }) => Math.min(canvas.clientWidth / place.width_in, canvas.clientHeight / place.height_in)))
+    view.pxPerIn = Math.min(...shown.map(({ canvas, place }) => Math.min((canvas.clientWidth - RULE) / place.width_in, canvas.clientHeight / place.height_in)))
     view.least = view.pxPerIn
     view.x = null
     view.z = -1.5
@@ -55,13 +56,13 @@ export function showPair(shell, left, right) {
       canvas.width = canvas.clientWidth * ratio
       canvas.height = canvas.clientHeight * ratio
       const context = canvas.getContext('2d')
-      context.fillStyle = '#16120e'
+      context.fillStyle = '#e7e0d3'
       context.fillRect(0, 0, canvas.width, canvas.height)
       if (!image || !view.pxPerIn) continue
       const scale = view.pxPerIn * ratio
       // Each wall's own middle, since x counts from where its scale object hung.
       const middle = place.x0_in + place.width_in / 2 + (view.x ?? 0)
-      context.setTransform(scale, 0, 0, scale, canvas.width / 2 - middle * scale, -view.z * scale)
+      context.setTransform(scale, 0, 0, scale, (canvas.width + RULE * ratio) / 2 - middle * scale, -view.z * scale)
       context.drawImage(image, place.x0_in, place.z0_in, place.width_in, place.height_in)
       context.setTransform(ratio, 0, 0, ratio, 0, 0)
       rule(context, canvas, view)
@@ -72,7 +73,7 @@ export function showPair(shell, left, right) {
     const { pxPerIn, z } = view
     const step = [1, 2, 5, 10].find((inches) => inches * pxPerIn >= 30) || 20
     context.fillStyle = 'rgba(250,248,243,.94)'
-    context.fillRect(0, 0, 40, canvas.clientHeight)
+    context.fillRect(0, 0, RULE, canvas.clientHeight)
     context.fillStyle = '#26221e'
     context.font = '600 14px system-ui, sans-serif'
     context.textAlign = 'right'

@@ -1,5 +1,6 @@
 // What was read of a wall, in words and figures: beside the photo, or below it where the page is narrow.
 
+import { RAMP } from './overlay.js'
 import { el, fixed, gradeBar, range, tone, whole } from './parts.js'
 import { markList } from './tools.js'
 
@@ -53,6 +54,10 @@ export function readingPanel(acts) {
       drawn.length ? fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
         mark.at ? el('button', { type: 'button', class: 'plain', onclick: () => acts.show(mark.at) }, mark.words) : mark.words,
         el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without()) }, 'Take back'))))) : '',
+      fold('lines', 'What the lines mean', el('span', { class: 'ramp', style: `background:linear-gradient(to right, ${RAMP.join()})` }),
+        el('p', { class: 'ends' }, el('span', {}, 'level'), el('span', {}, '30°'), el('span', {}, '60° and steeper')),
+        el('p', {}, 'Dashed coloured: perhaps no root, or not followed right. White beads: looks flattened. Long white dashes: a layer. ' +
+          'White line: the soil surface. Fine dots: the scale object.')),
       fold('figures', 'Figures', pairs([
         ['Roots', `${figures.roots}, ${range(figures.root_length_in)} in long together`],
         ['Descent', `${range(figures.descent_deg)}° below level`],

@@ -5,6 +5,7 @@
 import { picture } from './api.js'
 
 const TILE = 512
+const LEFT = 46 // the depth rule stands there
 const MOST_TILES = 160
 const MOST_SCALE = 12
 const TAP_PX = 6
@@ -53,14 +54,14 @@ export class View {
 
   get least() {
     const [width, height] = this.size
-    return Math.min(width / this.width, height / this.height)
+    return Math.min((width - LEFT) / this.width, height / this.height)
   }
 
   fit() {
     const [width, height] = this.size
     this.fitted = true
     this.scale = this.least
-    this.at = [(this.width - width / this.scale) / 2, (this.height - height / this.scale) / 2]
+    this.at = [(this.width - (width + LEFT) / this.scale) / 2, (this.height - height / this.scale) / 2]
     this.redraw()
   }
 
