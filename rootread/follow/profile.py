@@ -27,7 +27,7 @@ STEP_PX = 0.5
 BLUR_PX = 0.7
 """Blur of the photo before edges are sought."""
 PHOTO_BLUR_PX = 0.65
-"""What lens, sensor and the laying flat blur by, in working pixels: usual for photos worth reading."""
+"""What lens, pixels, laying flat and sampling blur by together, in working pixels: usual for good photos."""
 SIGMA_PX = float(np.hypot(BLUR_PX, PHOTO_BLUR_PX))
 FOOT_PX = SIGMA_PX * float(np.sqrt(2 * np.log(2)))
 """How far outside a blurred edge its slope has fallen to half."""
@@ -87,8 +87,8 @@ def measure_width(
     places = edge_places(grey, points_px, normal, mask_width_px / 2)
     window = min(MEDIAN_POINTS, len(places) // 2 * 2 + 1)
     apart = median_filter(places, size=(window, 1), mode="nearest").sum(axis=1)
-    # The edges of a line thinner than the blur stand as far apart as the blur is wide:
-    # apart^2 = width^2 + 2 PHOTO_BLUR^2, a fit to lines of known width under this blur.
+    # The feet of a line as thin as the blur stand apart by the blur's width as well as its own,
+    # which is added about as independent spreads are, in squares.
     width = np.sqrt(np.maximum(apart**2 - 2 * PHOTO_BLUR_PX**2, LEAST_PX**2))
     scatter = median_filter(np.abs(places.sum(axis=1) - apart), size=window, mode="nearest")
     parts = (SE_PX, SE_SHARE * width, SE_SCATTER * scatter, SE_DISAGREEMENT * (width - mask_width_px))
