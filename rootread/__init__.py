@@ -1,7 +1,13 @@
 """Read root architecture from photographs of excavated soil-pit walls.
 
-wall = rootread.read_wall("wall.jpg")
-wall.plane, wall.traces, wall.readings, wall.layers, wall.grade
+>>> import rootread
+>>> wall = rootread.read_wall("sample_images/pit1-shallow.jpg")
+>>> wall.plane.scale.kind, len(wall.traces) == len(wall.readings.roots)
+('card', True)
+>>> any(6.5 < layer.depth_in < 8.0 for layer in wall.layers)  # where the shallow pass ran
+True
+>>> wall.grade.score.low <= wall.grade.score.value <= wall.grade.score.high
+True
 """
 
 from typing import TYPE_CHECKING, Any

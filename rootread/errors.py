@@ -3,6 +3,13 @@
 Every error that rootread raises on purpose is one of these, so that a caller
 can tell a wall that cannot be read (``WallRefused``) from a request that makes
 no sense (``BadRequest``).
+
+>>> from rootread import read_wall
+>>> try:
+...     read_wall("nowhere.jpg")
+... except WallRefused as error:
+...     print(error.cause, "->", error.remedy)
+nowhere.jpg: cannot be opened (No such file or directory). -> Check the name and that it is a file.
 """
 
 from rootread.text import one_line

@@ -19,7 +19,11 @@ def apply_homography(matrix: ArrayLike, points: ArrayLike) -> Points:
 
 
 def arc_length(points: ArrayLike) -> NDArray[np.float64]:
-    """Distance along a polyline at each of its ``(N, 2)`` points, ``(N,)``, starting at 0."""
+    """Distance along a polyline at each of its ``(N, 2)`` points, ``(N,)``, starting at 0.
+
+    >>> arc_length([[0, 0], [3, 4], [3, 10]])
+    array([ 0.,  5., 11.])
+    """
     steps = np.diff(np.asarray(points, dtype=float), axis=0)
     return np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
 

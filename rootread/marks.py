@@ -115,7 +115,11 @@ class Marks:
 
 
 def marks_path(photo: Path, wall: str) -> Path:
-    """Where the marks of a wall lie: in ``marks`` beside its photo."""
+    """Where the marks of a wall lie: in ``marks`` beside its photo.
+
+    >>> marks_path(Path("pit 1/IMG_0042.jpg"), "north").as_posix()
+    'pit 1/marks/north.json'
+    """
     return photo.parent / "marks" / f"{wall}.json"
 
 

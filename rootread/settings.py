@@ -163,7 +163,16 @@ def read_settings(path: Path) -> Settings:
 
 
 def settings_from_dict(given: dict[str, Any], where: str) -> Settings:
-    """Settings from ``{section: {key: value}}``; ``where`` names the source in errors."""
+    """Settings from ``{section: {key: value}}``; ``where`` names the source in errors.
+
+    >>> cautious = settings_from_dict({"measure": {"run_min_length_in": 2}}, "here")
+    >>> cautious.measure.run_min_length_in, cautious.measure.tangent_in
+    (2.0, 1.0)
+
+    Raises
+    ------
+    BadSettings : as ``read_settings``.
+    """
     sections: dict[str, Any] = {}
     known = {f.name: f for f in dataclasses.fields(Settings)}
     for name, values in given.items():

@@ -14,7 +14,13 @@ def is_showable(text: str) -> bool:
 
 
 def one_line(text: str, longest: int) -> str:
-    """Text on one line without control characters; the middle is left out of what is too long."""
+    """Text on one line without control characters; the middle is left out of what is too long.
+
+    >>> one_line("disk\\n 6 in", 80)
+    'disk 6 in'
+    >>> one_line("a wall with a very long name, pit 3", 20)
+    'a wall with ...pit 3'
+    """
     line = " ".join("".join(" " if _is_unshown(c) else c for c in text).split())
     if len(line) <= longest:
         return line

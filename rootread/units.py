@@ -35,6 +35,9 @@ def length_in(text: str) -> float:
 
     A bare number is inches. A comma may stand for the decimal point.
 
+    >>> length_in("13 1/2 in"), length_in("1 ft 6 in"), round(length_in("15 cm"), 2)
+    (13.5, 18.0, 5.91)
+
     Raises
     ------
     BadRequest : not a length.
