@@ -39,7 +39,23 @@ function cased(context, width, colour, casing = 3) {
   context.stroke()
 }
 
-export function drawRoot(context, view, root, chosen = false, single = null) {
+/** A second reading lies over a first one: the first broad in one colour, the second slim and dashed in another. */
+export function drawPair(context, view, first, second, [broad, slim]) {
+  context.lineCap = 'butt'
+  for (const [roots, colour, width, dash] of [[first, '#16120e', 9, []], [first, broad, 6, []], [second, '#16120e', 4, []], [second, slim, 3, [7, 5]]]) {
+    context.strokeStyle = colour
+    context.lineWidth = width
+    context.setLineDash(dash)
+    for (const root of roots) {
+      if (!onScreen(view, root.points_px)) continue
+      path(context, view, root.points_px)
+      context.stroke()
+    }
+  }
+  context.setLineDash([])
+}
+
+function drawRoot(context, view, root, chosen = false) {
   const points = root.points_px
   if (!onScreen(view, points)) return
   const width = Math.min(Math.max(root.width_px * view.scale * 0.45, 2), 6)
@@ -56,15 +72,15 @@ export function drawRoot(context, view, root, chosen = false, single = null) {
   // Runs of one colour in one stroke.
   let start = 0
   for (let k = 1; k <= points.length; k += 1) {
-    const colour = single || RAMP[root.steps[start]]
-    if (k < points.length && (single || root.steps[k] === root.steps[start])) continue
+    const colour = RAMP[root.steps[start]]
+    if (k < points.length && root.steps[k] === root.steps[start]) continue
     path(context, view, points.slice(start, Math.min(k + 1, points.length)))
     context.strokeStyle = colour
     context.stroke()
     start = k
   }
   context.setLineDash([])
-  if (root.flat?.length && !single) {
+  if (root.flat.length) {
     for (const k of root.flat) {
       const [x, y] = view.toScreen(points[k])
       context.fillStyle = LIGHT

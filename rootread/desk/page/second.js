@@ -1,7 +1,7 @@
 // A second reading of the same wall, another person's or the program's own, held against this one.
 
 import { get, put, wallPath } from './api.js'
-import { drawRoot } from './overlay.js'
+import { drawPair } from './overlay.js'
 import { el, fixed, whole } from './parts.js'
 import { View } from './view.js'
 
@@ -30,7 +30,7 @@ export async function showSecond(shell, name) {
   shell.main.append(el('h1', { class: 'unseen' }, `Two readings of ${name}`), el('div', { class: 'photo' }, canvas),
     el('aside', { class: 'reading', 'aria-label': 'Agreement' }, el('div', { class: 'plate' },
       el('h2', {}, 'Two readings', el('small', {}, name)),
-      el('p', {}, el('i', { class: 'swatch mine' }), 'this desk (solid)', el('br'), el('i', { class: 'swatch other' }), 'the other (dashed)'),
+      el('p', {}, el('i', { class: 'swatch mine' }), 'this desk (broad)', el('br'), el('i', { class: 'swatch other' }), 'the other (slim, dashed)'),
       el('p', { class: 'row' }, file, el('label', { for: 'second-marks', class: 'button' }, 'Take in a second person’s marks'),
         el('button', { type: 'button', class: 'button', onclick: () => ask('program') }, 'Against the program alone')),
       el('p', {}, el('small', {}, `A second person mends the same photo on their own desk and hands over marks/${name}.json.`)),
@@ -38,11 +38,7 @@ export async function showSecond(shell, name) {
 
   if (wall.reading) {
     view = new View(canvas, wall.reading.size_px, { overview: wallPath(name, '/overview.jpg'), tile: (key) => wallPath(name, `/tiles/${key}.jpg`) },
-      (context) => {
-        for (const root of wall.reading.roots) drawRoot(context, view, { ...root, confidence: 1 }, false, MINE)
-        // Theirs dashed, so that the two are told apart without colour.
-        for (const root of theirs) drawRoot(context, view, { ...root, confidence: 0, drawn: false }, false, OTHER)
-      })
+      (context) => drawPair(context, view, wall.reading.roots, theirs, [MINE, OTHER]))
     await ask('second')
   }
 
