@@ -128,10 +128,8 @@ def _longest(lines: NDArray[np.bool_], length_px: float) -> Iterator[NDArray[np.
 
 
 def print_gain(folder: Path) -> None:
-    """Each field's other walls before and after strokes on its first: recall, precision, average precision."""
-    print(
-        "\nstrokes on one wall, read on the field's two others: recall, precision, average precision of pixels"
-    )
+    """What strokes on one wall of a field gain on its others."""
+    print("\nstrokes on one wall, scores of two others: recall, precision, average precision")
     for number, (name, soil) in enumerate(STRANGE_SOILS.items()):
         first, *others = field_walls(soil, FIELD_SEED + 20 * number, 3, folder)
         strokes = person_strokes(first, find_roots(first.image, FindSettings()).mask)

@@ -152,6 +152,14 @@ def test_vessels_of_a_real_photograph_agree_with_scikit_image() -> None:
     assert (distance_transform_edt(~theirs)[ours] < 4).mean() > 0.9
 
 
+def test_asked_for_dark_lines_pale_ones_are_not_given() -> None:
+    """Source: ``skimage.data.retina()``: dark vessels, and pale ones once its light and dark are swapped."""
+    rgb = skimage.data.retina()[300:800, 300:800]
+    dark, swapped = (photo_probability(np.ascontiguousarray(v), "dark") for v in (rgb, 255 - rgb))
+    assert dark.mean() > 0.03
+    assert swapped.mean() < 0.4 * dark.mean()
+
+
 def test_a_mirrored_wall_has_the_mirrored_roots() -> None:
     rgb, _ = crop(1)
     plain = network_roots(wall(rgb), FindSettings()).mask

@@ -15,7 +15,7 @@ from rootread.find.second_look import doubled
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, corrected
 from rootread.find.tiles import RawMap, Run, run_in_tiles
-from rootread.find.tone import hollows, tone_against_soil
+from rootread.find.tone import BARE_BELOW, darker_than_ground, hollows, tone_against_soil
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
@@ -32,8 +32,6 @@ PHOTO_SCALES = (1.0, 0.5)
 REFUSED_SHARE = 0.60
 """Share of the mask expected to be root under which none of it is believed; made walls have 0.69 and more."""
 DOUBTFUL_SHARE = 0.68
-BARE_BELOW = 0.12
-"""Pixels less likely root than this stand for the soil."""
 
 
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
@@ -100,7 +98,8 @@ def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
     fitting = min(1.0, PHOTO_SIDE_PX / max(rows, columns))
     for scale in PHOTO_SCALES:
         best = np.maximum(best, read_picture(_polarised(rgb, polarity), fitting * scale).logit)
-    return _sigmoid(best)
+    probability = _sigmoid(best)
+    return probability * darker_than_ground(rgb, probability) if polarity == "dark" else probability
 
 
 def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0, run: Run | None = None) -> RawMap:

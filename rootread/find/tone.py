@@ -28,7 +28,12 @@ DARKEST = 0.003
 """Linear luminance below which a picture tells nothing."""
 LIKELY = 0.6
 POSSIBLE = 0.09
-"""Probabilities from which a pixel counts as root, and from which it may be one."""
+BARE_BELOW = 0.12
+"""Probabilities from which a pixel counts as root, from which it may be one, and below which it is bare."""
+GROUND_SHARE = 0.01
+"""The ground of a photo of unknown scale is what lies within so much of its longer side."""
+FAINT_DARK, FULL_DARK = 0.02, 0.06
+"""In log luminance: so much darker than the ground begins to count, and so much more counts wholly."""
 REDUCTION = 4
 
 
@@ -45,6 +50,20 @@ def tone_against_soil(rgb: NDArray[np.uint8], soil: Mask, px_per_in: float) -> I
     count = nearby(soil.astype(np.float32))
     mean = nearby(light * soil) / np.maximum(count, 1e-3)
     return light - cv2.resize(mean, (columns, rows), interpolation=cv2.INTER_LINEAR)
+
+
+def darker_than_ground(rgb: NDArray[np.uint8], line: Image) -> Image:
+    """``(M, N)`` 0 to 1, whether a pixel is darker than the ground about it, from ``(M, N, 3)`` sRGB.
+
+    ``line`` is the ``(M, N)`` probability of a line. The ground is what is no
+    line, so that the gap between two pale lines is ground and not a dark line.
+    """
+    light = np.log(to_linear(rgb) @ LUMINANCE + np.float32(DARKEST))
+    reach = 2 * round(max(rgb.shape[:2]) * GROUND_SHARE) + 1
+    bare = (line < BARE_BELOW).astype(np.float32)
+    count = cv2.blur(bare, (reach, reach))
+    ground = cv2.blur(light * bare, (reach, reach)) / np.maximum(count, 1e-3)
+    return np.clip((ground - cv2.GaussianBlur(light, (0, 0), 1.0) - FAINT_DARK) / FULL_DARK, 0, 1)
 
 
 def hollows(probability: Image, half_width_px: Image, tone: Image, px_per_in: float) -> Mask:
