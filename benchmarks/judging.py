@@ -33,6 +33,7 @@ SHARES = (
     "tortuosity",
     "flattened_share",
     "root_length_in",
+    "sideways_in",
 )
 
 

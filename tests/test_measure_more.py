@@ -7,9 +7,10 @@ from scipy.optimize import curve_fit
 
 from rootread.measure import measure_wall
 from rootread.measure.abundance import abundance, quantity_class, size_class
+from rootread.measure.calibrated import UNSEEN_SHARE
 from rootread.measure.density import profile_wall_grid
 from rootread.measure.depthfit import d95_of, depth_fit, fit_depths
-from rootread.measure.intervals import UNSEEN_SHARE, ratio_interval, total_interval
+from rootread.measure.intervals import ratio_interval, total_interval
 from rootread.measure.places import descent_slices
 from rootread.measure.projection import true_descent
 from rootread.measure.slices import depth_slices
@@ -262,10 +263,10 @@ def test_the_interval_holds_the_mean_of_the_roots_among_doubtful_traces():
     assert np.mean(holds) >= 0.93
 
 
-def test_certain_traces_and_a_sure_scale_leave_only_the_missed_length():
-    total = total_interval(np.full(10, 10.0), np.ones(10), 0.0)
-    assert (total.value, total.low, total.high) == pytest.approx((100, 85, 115))
-    assert total_interval(np.full(10, 10.0), np.ones(10), 0.10).high > 120
+def test_certain_traces_and_a_sure_scale_leave_only_what_a_reading_misses():
+    total = total_interval(np.full(10, 10.0), np.ones(10), 0.0, shift=1.1, reading_se=0.1)
+    assert (total.value, total.low, total.high) == pytest.approx((100, 110 - 19.6, 110 + 19.6))
+    assert total_interval(np.full(10, 10.0), np.ones(10), 0.10).high == pytest.approx(119.6)
 
 
 def test_every_figure_of_a_wall_lies_in_its_interval():

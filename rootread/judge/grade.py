@@ -19,13 +19,12 @@ from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
+from rootread.measure.calibrated import GRADE_SE
 from rootread.measure.intervals import doubt
 from rootread.measure.types import Interval, Readings
 from rootread.settings import JudgeSettings
 from rootread.units import length_words
 
-TRACING_SE = 2.0
-"""What following and measuring roots adds to the error of the grade, points."""
 GAP_COST = 2.0
 """A strip that does worse than the whole wall by half the scale leaves nothing of evenness."""
 SPARSE_ZONE = 0.05
@@ -176,4 +175,4 @@ def _draws(
     ]
     by_level = 100.0 * weights[0] * (turned[1] - turned[0]) / 2 / points / (FREEDOM[1] - FREEDOM[0])
     noise = rng.normal(size=(2, settings.bootstrap))
-    return by_roots - by_roots.mean() + by_level * noise[0] + TRACING_SE * noise[1]
+    return by_roots - by_roots.mean() + by_level * noise[0] + GRADE_SE * noise[1]

@@ -6,14 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.measure.calibrated import DESCENT_SE_DEG, SHARE_SE
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, PatternBand, RootReading
 from rootread.settings import MeasureSettings
 
 Values = NDArray[np.float64]
-
-TRACING_SE_DEG = 0.5
-"""What following and smoothing centrelines adds to the error of the mean."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +66,7 @@ def wall_descent(counted: CountedDescents, level_se_deg: float) -> Interval:
     so that it mostly cancels.
     """
     imbalance = ratio_interval(counted.sums(counted.rightward), counted.lengths, counted.confidence).value
-    other_se = float(np.hypot(level_se_deg * imbalance, TRACING_SE_DEG))
+    other_se = float(np.hypot(level_se_deg * imbalance, DESCENT_SE_DEG))
     return ratio_interval(counted.sums(counted.descent_deg), counted.lengths, counted.confidence, other_se)
 
 
@@ -98,7 +96,7 @@ def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: fl
             ).value
             for side in (-1.0, 1.0)
         ]
-        other_se = abs(turned[1] - turned[0]) / 2
+        other_se = float(np.hypot((turned[1] - turned[0]) / 2, SHARE_SE))
         return ratio_interval(
             counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, least=0.0
         )

@@ -13,13 +13,11 @@ Monographs 54:187-211; from memory).
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.measure.calibrated import UNSEEN_SHARE
 from rootread.measure.types import Interval
 
 Values = NDArray[np.float64]
 
-UNSEEN_SHARE = 0.15
-"""Share of the root length that a reading misses; what it reads is a sample of the wall with this much
-left out."""
 LEAST_CONFIDENCE = 0.05
 NORMAL_95 = 1.96
 
@@ -31,7 +29,12 @@ def doubt(confidence: Values) -> Values:
 
 
 def ratio_interval(
-    parts: Values, wholes: Values, confidence: Values, other_se: float = 0.0, least: float = -np.inf
+    parts: Values,
+    wholes: Values,
+    confidence: Values,
+    other_se: float = 0.0,
+    least: float = -np.inf,
+    shift: float = 0.0,
 ) -> Interval:
     """A mean over the wall, ``sum parts / sum wholes``, with its 95 % interval.
 
@@ -41,6 +44,7 @@ def ratio_interval(
     confidence : ``(R,)`` chance that each trace is a root, followed right.
     other_se : standard error from elsewhere, such as the wall's level.
     least : no interval reaches below.
+    shift : by how much the truth lies above what is read, as a rule; it moves the interval alone.
 
     The variance of a ratio of sums over roots is
     ``sum (part - ratio whole)^2 / (sum whole)^2``.
@@ -52,17 +56,28 @@ def ratio_interval(
     ratio = float(parts.sum()) / total
     between_roots = (parts - ratio * wholes) ** 2 / total**2
     se = float(np.sqrt((doubt(confidence) * between_roots).sum() + other_se**2))
-    return _around(ratio, se, least)
+    return _around(ratio, se, least, ratio + shift)
 
 
-def total_interval(amounts: Values, confidence: Values, scale_se: float) -> Interval:
-    """A length summed over the wall, with its 95 % interval; ``scale_se`` is a share of the length."""
+def total_interval(
+    amounts: Values, confidence: Values, scale_se: float, shift: float = 1.0, reading_se: float = 0.0
+) -> Interval:
+    """A length summed over the wall, with its 95 % interval.
+
+    Parameters
+    ----------
+    scale_se : of the wall's scale, a share of the length.
+    shift : the truth over what is read, as a rule; it moves the interval alone.
+    reading_se : of that ratio.
+    """
     total = float(amounts.sum())
     sure = np.maximum(confidence, LEAST_CONFIDENCE)
     tosses = float(((1.0 - sure) / sure * amounts**2).sum())
-    missed = UNSEEN_SHARE * total / NORMAL_95
-    return _around(total, float(np.sqrt(tosses + missed**2 + (scale_se * total) ** 2)), 0.0)
+    se = float(np.sqrt(tosses + (reading_se * total) ** 2 + (scale_se * total) ** 2))
+    return _around(total, se, 0.0, shift * total)
 
 
-def _around(value: float, se: float, least: float) -> Interval:
-    return Interval(value, max(value - NORMAL_95 * se, least), value + NORMAL_95 * se)
+def _around(value: float, se: float, least: float, centre: float) -> Interval:
+    """The interval about its centre, wide enough to hold the value too."""
+    low, high = centre - NORMAL_95 * se, centre + NORMAL_95 * se
+    return Interval(value, max(min(low, value), least), max(high, value))

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
+from rootread.measure import calibrated
 from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
 from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
@@ -87,13 +88,23 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
     seen = of_each(lambda root: (~root.trace.inferred).sum())
     tortuous = of_each(lambda root: root.tortuosity * root.length_in)
     return WallIntervals(
-        root_length_in=total_interval(lengths, sure, errors.scale_se),
+        root_length_in=total_interval(
+            lengths, sure, errors.scale_se, calibrated.LENGTH_SHIFT, calibrated.LENGTH_SE
+        ),
         shallow_share=shares.shallow,
         in_pattern_share=shares.in_pattern,
         steep_share=shares.steep,
-        tortuosity=ratio_interval(tortuous, lengths, sure, least=1.0),
-        flattened_share=ratio_interval(flattened, seen, sure, least=0.0),
-        sideways_in=total_interval(of_each(lambda root: root.sideways_in), sure, errors.scale_se),
+        tortuosity=ratio_interval(
+            tortuous, lengths, sure, calibrated.TORTUOSITY_SE, 1.0, calibrated.TORTUOSITY_SHIFT
+        ),
+        flattened_share=ratio_interval(flattened, seen, sure, calibrated.FLATTENED_SE, 0.0),
+        sideways_in=total_interval(
+            of_each(lambda root: root.sideways_in),
+            sure,
+            errors.scale_se,
+            calibrated.SIDEWAYS_SHIFT,
+            calibrated.SIDEWAYS_SE,
+        ),
     )
 
 

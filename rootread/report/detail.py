@@ -11,7 +11,7 @@ from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.slices import DepthSlice
 from rootread.measure.types import Readings
 from rootread.report.words import degrees, percent, range_words
-from rootread.units import length_range, length_words, per_length_shown, shown, unit_shown
+from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
 Table = dict[str, Any]
 """``head``: column names, ``rows``: lists of cells, the first of which names the row."""
@@ -29,26 +29,33 @@ def around_layers(judgement: Judgement, layers: Sequence[Layer]) -> Table | None
             length_words(part.root_length_in, 0),
             degrees(part.descent_deg),
             percent(part.flattened_share),
-            _turning_words(part),
-            _wave_words(part),
         ]
         for part in slices
     ]
-    turns = f"turns, ° per {unit_shown()}"
-    return {"head": ["", "depth", "root", "descent", "looks flat", turns, "waves, long × high"], "rows": rows}
+    return {"head": ["", "depth", "root", "descent", "looks flat"], "rows": rows}
+
+
+def twisting_table(judgement: Judgement, layers: Sequence[Layer]) -> Table | None:
+    """How roots turn and wave above, at and below the layers, or on the whole wall."""
+    slices = judgement.around_layers
+    if not slices:
+        return None
+    rows = [
+        [
+            _place(part, layers) if layers else "the whole wall",
+            _turning_words(part),
+            length_words(part.waves.wavelength_in),
+            length_words(part.waves.amplitude_in, 2),
+        ]
+        for part in slices
+    ]
+    return {"head": ["", f"turning, ° per {unit_shown()}", "wave", "to each side"], "rows": rows}
 
 
 def _turning_words(part: DepthSlice) -> str:
     if not math.isfinite(part.turning_deg_per_in):
         return "–"
     return f"{per_length_shown(part.turning_deg_per_in):.0f}"
-
-
-def _wave_words(part: DepthSlice) -> str:
-    """Length of a wave and how far it swings to each side."""
-    if not math.isfinite(part.waves.wavelength_in):
-        return "–"
-    return f"{shown(part.waves.wavelength_in):.1f} × {length_words(part.waves.amplitude_in, 2)}"
 
 
 def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:

@@ -21,6 +21,7 @@ from rootread.report.detail import (
     around_layers,
     finer_figures,
     profile_wall_table,
+    twisting_table,
 )
 from rootread.report.embed import photo_uri, sheet_uri
 from rootread.report.ground import cone_table
@@ -110,6 +111,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
         by_place=descent_along_wall(judgement.by_place, readings.pattern, wall.row.shanks_at_in),
         cone=cone_table(wall),
         profile_wall=profile_wall_table(judgement),
+        twisting=twisting_table(judgement, wall.layers),
         pattern=pattern_words(settings.measure),
     )
 
