@@ -132,6 +132,7 @@ def test_any_recorded_layers_come_back_by_depth(tmp_path_factory, depths, name):
         ("staff:1.0", "staff", 1.0),
         ("card: 50 mm", "card", 50 / 25.4),
         ("tape", "tape", None),
+        ("tape:1 mm", "tape", 1 / 25.4),
     ],
 )
 def test_the_scale_object_may_state_its_own_length(sheet, cell, scale, unit):
@@ -148,7 +149,7 @@ def test_the_scale_object_may_state_its_own_length(sheet, cell, scale, unit):
         ("wall\nnorth\n", "no column photo"),
         ("photo,pit,pit\na.jpg,1,2\n", "two columns pit"),
         ("photo,scale\na.jpg,crad\n", "row 2, scale: 'crad'.*Did you mean card?"),
-        ("photo,scale\na.jpg,tape:1\n", "row 2, scale: tape takes no length"),
+        ("photo,scale\na.jpg,points:1\n", "row 2, scale: points takes no length"),
         ("photo,scale\na.jpg,card:0\n", "row 2, scale: '0' is not above 0"),
         ("photo,level\na.jpg,surfce\n", "row 2, level: .*Did you mean surface?"),
         ("photo,layers\na.jpg,\nb.jpg,disk\n", "row 3, layers: 'disk' is not a layer"),

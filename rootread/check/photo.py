@@ -15,8 +15,8 @@ from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.settings import Settings
 from rootread.units import length_words
 
-SCALE_SE_LOOK, SCALE_SE_BAD = 0.01, 0.03
-"""Standard error of the scale, as a share of it."""
+SCALE_SE_LOOK = 0.0075
+"""Standard error of the scale, as a share of it; twice as much is refused."""
 TILT_LOOK_DEG, TILT_BAD_DEG = 15.0, 25.0
 SURFACE_SE_LOOK_IN = 0.5
 
@@ -63,7 +63,7 @@ def _scale(plane: WallPlane) -> Finding:
     if share < SCALE_SE_LOOK:
         return Finding("scale", "good", seen)
     remedy = "Wipe the scale object, press it flush on the wall, and show all of it."
-    return Finding("scale", "bad" if share > SCALE_SE_BAD else "look", seen, remedy)
+    return Finding("scale", "look", seen, remedy)
 
 
 def _tilt(plane: WallPlane) -> Finding:

@@ -9,8 +9,8 @@ from rootread.fieldsheet.types import CaliperPair, LevelWord, RecordedLayer, Sca
 from rootread.text import is_showable, one_line
 from rootread.units import length_in
 
-# Scale objects whose one length may differ from the usual: marker side, band length.
-SCALES_WITH_UNIT = ("card", "staff")
+# Scale objects whose one length may differ from the usual: marker side, band length, tick spacing.
+SCALES_WITH_UNIT = ("card", "staff", "tape")
 # Walls name files (pictures/WALL.jpg), so their names must do on every system.
 LONGEST_NAME = 120
 LONGEST_TEXT = 1000
@@ -44,7 +44,9 @@ def _scale(cell: str) -> dict[str, Any]:
     if not unit:
         return {"scale": scale}
     if scale not in SCALES_WITH_UNIT:
-        raise BadSheet(f"{scale} takes no length.", "Only card:2.0 (marker side) and staff:1.0 (band) do.")
+        raise BadSheet(
+            f"{scale} takes no length.", "Only card:2.0 (marker), staff:1.0 (band) and tape:0.125 (tick) do."
+        )
     return {"scale": scale, "scale_unit_in": _above_zero(unit)}
 
 

@@ -33,6 +33,8 @@ MARKED_SURFACE_SE_IN = 0.1
 TOLD_SURFACE_SE_IN = 0.3
 # A root of 1 mm is less than half a pixel below this; nothing finer than a thumb shows.
 FEWEST_PX_PER_IN = 10.0
+# Two standard errors of an accepted scale are within 3 %.
+MAX_SE_SHARE = 0.015
 # Beyond this tilt the far side of the wall is seen too coarsely.
 TOLD_TILT_DEG = 25.0
 # The part of the photo over which the scale's error is stated, shares of width and height.
@@ -104,6 +106,7 @@ def find_plane(
         source, surface_se_in = "assumed", ASSUMED_SURFACE_SE_IN
     scale = _finding(located, fit, photo.size_px)
     _check_fine_enough(scale)
+    _check_sure_enough(scale)
     return WallPlane(
         to_photo=fit.homography @ to_object,
         lens=fit.lens,
@@ -226,6 +229,18 @@ def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> Scal
         residual_px=located.fit.residual_px,
         fitted_px=used.photo_px + residuals_px(located.fit, used)[:, None] * used.normal,
     )
+
+
+def _check_sure_enough(scale: ScaleFinding) -> None:
+    """A scale that may be wrong by 3 % is none; marked points are a person's own word."""
+    share = scale.px_per_in_se / scale.px_per_in
+    if scale.kind != "points" and share > MAX_SE_SHARE:
+        raise NoBelievableScale(
+            f"A {scale.kind} was found, but so little of it can be made out that lengths on this wall are "
+            f"sure only to {100 * share:.1f} %.",
+            "Clean it and take the photo again, sharp and square on, with all of it in frame; or mark points "
+            "a known distance apart.",
+        )
 
 
 def _length_se_share(scale: ScaleFinding, fit: CameraFit, standoff_in: float | None) -> float:

@@ -10,6 +10,7 @@ from typing import Literal
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import label, uniform_filter1d
 
 from rootread.geometry import Points
 from rootread.plane.adjust import fit_camera, residuals_px
@@ -38,6 +39,12 @@ MOST = 80.0
 LOCATING_ROUNDS = 3
 # Light and dust change little over so many bands.
 BANDS_ALIKE = 6
+# Further marks lie this near to where the known ones put them, in spacings; most of a stretch of so many.
+NEAR_SHARE = 0.1
+RUN = 8
+RUN_SHARE = 0.6
+# People stand square to the wall to within about this, to either side and up or down.
+USUAL_TILT_SE_DEG = 12.0
 # A mark is good when seen over this share of its length, with this share of the usual contrast.
 GOOD_SHARE = 0.7
 GOOD_CONTRAST = 0.4
@@ -78,22 +85,34 @@ class RuledFit:
 
 
 def locate_ruled(
-    light: NDArray[np.float32], strip: Strip, marks: EvenMarks, ruled: RuledObject, belief: CameraBelief
+    light: NDArray[np.float32],
+    strip: Strip,
+    marks: EvenMarks,
+    ruled: RuledObject,
+    belief: CameraBelief,
+    known: RuledFit | None = None,
 ) -> RuledFit | None:
-    """Fit the plane of a bar; None when its marks do not hold up as lines across it."""
+    """Fit the plane of a bar; None when its marks do not hold up as lines across it.
+
+    ``known`` is what fewer of its marks gave; more are looked for where that puts them.
+    """
     first, last = int(marks.k.min()), int(marks.k.max())
-    middle = 0.5 * (first + last)
-    sides_in, sides_px = _sides(strip, marks, (first, last), middle, ruled)
-    matrix, _ = cv2.findHomography(sides_in, sides_px)
-    if matrix is None:
-        return None
-    rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
-    fit = fit_camera(rough, pose_from_homography(matrix, belief, width_free=True), belief, width_free=True)
+    middle = 0.5 * (first + last) if known is None else known.middle
+    if known is None:
+        sides_in, sides_px = _sides(strip, marks, (first, last), middle, ruled)
+        matrix, _ = cv2.findHomography(sides_in, sides_px)
+        if matrix is None:
+            return None
+        rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
+        start = pose_from_homography(matrix, belief, width_free=True)
+        fit = _fit(rough, start, belief)
+    else:
+        fit = known.fit
     for _ in range(LOCATING_ROUNDS):
         if not fit.sound:
             return None
         lines = _find_marks(light, fit, np.arange(first, last + 1), middle, ruled)
-        good = np.flatnonzero(lines.good)
+        good = np.flatnonzero(lines.good if known is None else lines.in_runs)
         if len(good) < MIN_MARKS:
             return None
         # Texture beyond the bar's end may have been counted as further marks.
@@ -102,7 +121,7 @@ def locate_ruled(
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
         sides = _sides(strip, marks, (first, last), middle, ruled)
         placed = _side_places(*sides, strip.followed, SIDE_SHARES[ruled.mark])
-        fit = fit_camera(Sightings.joined([placed, seen]), fit.values, belief, width_free=True)
+        fit = _fit(Sightings.joined([placed, seen]), fit.values, belief)
     allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
     # Most marks, though not each and every one: a root or a clod may lie along one.
     if not fit.sound or np.percentile(np.abs(residuals_px(fit, seen)), MOST) > allowed_px:
@@ -111,6 +130,11 @@ def locate_ruled(
     x = fit.half_width_in
     outline_px = fit.to_photo(np.array([[-x, z0], [x, z0], [x, z1], [-x, z1]]))
     return RuledFit(fit, first, last, len(seen) // 2, middle, sum(strip.followed), outline_px)
+
+
+def _fit(sightings: Sightings, start: Floats, belief: CameraBelief) -> CameraFit:
+    """A bar tells little of the tilt where few of its marks are seen; there, people stand nearly square."""
+    return fit_camera(sightings, start, belief, width_free=True, tilt_se_deg=USUAL_TILT_SE_DEG)
 
 
 def _sides(
@@ -155,6 +179,8 @@ class _Marks:
     found: NDArray[np.bool_]
     good: NDArray[np.bool_]
     """Seen over most of their length, as clearly as the others, and so are their neighbours."""
+    in_runs: NDArray[np.bool_]
+    """Clearly seen where the fit puts them, as most of their neighbours are for a stretch."""
     spacing_px: Floats
     """To the next mark."""
     sightings: Sightings
@@ -211,7 +237,18 @@ def _find_marks(
     relative = np.median(contrast / np.maximum(brightest, 1e-3), axis=1)
     good = lines.found & (lines.share >= GOOD_SHARE)
     good &= relative >= GOOD_CONTRAST * np.median(relative[lines.found]) if len(found) else False
-    return _Marks(k, lines.found, _with_neighbour(good), spacing_px, sightings)
+    near = lines.found & (
+        np.abs(np.nan_to_num(lines.middle_px)) <= np.maximum(NEAR_SHARE * spacing_px, MAX_OFF_PX)
+    )
+    return _Marks(k, lines.found, _with_neighbour(good), _in_runs(near), spacing_px, sightings)
+
+
+def _in_runs(near: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Those in stretches of ``RUN`` and more where most are; specks in soil beyond the bar's end are not."""
+    most = uniform_filter1d(near.astype(float), RUN - 1, mode="constant") >= RUN_SHARE
+    pieces, count = label(most)
+    long_enough = [piece for piece in range(1, count + 1) if np.sum(pieces == piece) >= RUN]
+    return np.asarray(near & np.isin(pieces, long_enough))
 
 
 def _with_neighbour(good: NDArray[np.bool_]) -> NDArray[np.bool_]:

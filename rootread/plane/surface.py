@@ -1,10 +1,10 @@
 """The soil surface: where the wall's soil ends below sky, crop or residue.
 
-What is greener, bluer, brighter or smoother than the wall itself is background:
-leaves, sky, or a field out of focus; darker is not, since topsoil is darker than
-subsoil. A smooth line parts the two (a least-cost path by dynamic programming).
-Then the colours and textures of both sides are learned beside that line, and
-the line is drawn once more, near its first place, by what was learned.
+First every straight line that could be it is weighed (``first_line``). Near the
+likeliest, a least-cost path by dynamic programming parts background and soil:
+what is greener, bluer, brighter or smoother than the wall is background; darker
+is not, since topsoil is darker than subsoil. The colours and textures of both
+sides are learned beside the line, and the line is drawn anew by what was learned.
 """
 
 from dataclasses import dataclass
@@ -24,6 +24,7 @@ from rootread.plane.background import (
     look_features,
     unlike_wall,
 )
+from rootread.plane.first_line import first_line
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
 
@@ -110,8 +111,9 @@ def find_ground_line(
         cover = np.zeros(valid.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
         valid &= ~cv2.dilate(cover, np.ones((5, 5), dtype=np.uint8)).astype(bool)
-    unlike = unlike_wall(features, valid)
-    line, evidence = _part(kinds(features, valid), unlike, valid)
+    labels = kinds(features, valid)
+    first = first_line(features, valid, labels, [grid.to_px(outline) for outline in hidden_in])
+    line, evidence = _part(labels, unlike_wall(features, valid), valid, first.rows)
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)
@@ -123,16 +125,19 @@ def find_ground_line(
     litter_in = float(np.mean(np.maximum(z - line, 0.0)[seen])) / SEARCH_PX_PER_IN
     z = z + _edge_offset(features, valid, z[seen], np.flatnonzero(seen))
     line_px = np.column_stack([np.arange(valid.shape[1]), z])
-    return GroundLine(grid.to_in(line_px), _se(beside, litter_in), beside)
+    se_in = _se(beside, litter_in)
+    if first.open_in > REDRAWN_WITHIN_IN:
+        # Another place is open too: two standard errors reach as far as that.
+        se_in = max(se_in, first.open_in / 2.0)
+    return GroundLine(grid.to_in(line_px), se_in, beside)
 
 
 def _part(
-    labels: NDArray[np.int64], unlike: Floats, valid: NDArray[np.bool_]
+    labels: NDArray[np.int64], unlike: Floats, valid: NDArray[np.bool_], first: Floats
 ) -> tuple[NDArray[np.int64] | None, Floats]:
-    """The row of the line in each column, and what each pixel says for background."""
+    """The row of the line in each column, near a first straight one, and each pixel's evidence."""
     rows, columns = labels.shape
-    line = _best_line(unlike)
-    first = line
+    line = np.clip(np.round(first), 0, rows - 1).astype(np.int64)
     evidence = unlike
     for _ in range(ROUNDS):
         offset = np.arange(rows)[:, None] - line[None, :]

@@ -5,7 +5,7 @@ longest on a rule of 1/8 in, every tenth on one of millimetres. Digits are not
 read.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -34,6 +34,8 @@ MAX_LOCATED = 4
 MIN_LINES_SHARE = 0.6
 # With this share of them found no other row need be looked at.
 GOOD_LINES_SHARE = 0.95
+# More ticks are looked for over this share of the length on both sides at a time.
+GROW_SHARE = 0.25
 # How clear such a row is: share found times share of the lengths explained.
 CLEAR = 0.6
 
@@ -68,7 +70,25 @@ def find_tape(
             "Say how far apart its ticks are in the sheet's scale column, for example tape:0.125.",
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
-    return _locate(light, best.row, certain_in, belief, best.lengths)
+    tape = _locate(light, best.row, certain_in, belief, best.lengths)
+    return None if tape is None else _with_more_ticks(light, best.row, tape, certain_in, belief)
+
+
+def _with_more_ticks(
+    light: NDArray[np.float32], row: TickRow, tape: RuledFit, unit_in: float, belief: CameraBelief
+) -> RuledFit:
+    """The same tape with the ticks before and after the counted ones, where dust had broken the count."""
+    while True:
+        more = max(int(GROW_SHARE * (tape.last - tape.first)), 8)
+        k = np.arange(tape.first - more, tape.last + more + 1)
+        s = row.marks.at(k)
+        k = k[(s > 0) & (s < len(row.strip.tones))]
+        wider = replace(row, marks=replace(row.marks, k=k, s=row.marks.at(k)))
+        lengths = tick_lengths(light, tape, wider, unit_in)
+        longer = _locate(light, wider, unit_in, belief, lengths, tape)
+        if longer is None or longer.found <= tape.found or longer.share < MIN_LINES_SHARE:
+            return tape
+        tape = longer
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +127,9 @@ def _locate(
     unit_in: float,
     belief: CameraBelief,
     lengths: Floats | None = None,
+    known: RuledFit | None = None,
 ) -> RuledFit | None:
-    """The plane of a tape whose ticks are known, and their lengths where these are."""
+    """The plane of a tape whose ticks are counted, and their lengths where these are known."""
     reach_of = {}
     if lengths is not None:
         reach_of = {
@@ -116,7 +137,7 @@ def _locate(
             for k, length in zip(row.marks.k, lengths, strict=True)
         }
     ruled = RuledObject("tick", unit_in, _from_side(*TICK_ZONE, row.side), reach_of)
-    return locate_ruled(light, row.strip, row.marks, ruled, belief)
+    return locate_ruled(light, row.strip, row.marks, ruled, belief, known)
 
 
 def _from_side(low: float, high: float, side: str) -> tuple[float, float]:
