@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import skimage.data
 
+from rootread.batch import Record
+from rootread.cli import _progress
 from rootread.settings import Settings, read_settings
 
 
@@ -21,7 +23,7 @@ def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
 def test_help_names_every_command() -> None:
     said = rootread("--help")
     assert said.returncode == 0
-    for command in ("grade", "check", "demo", "card", "lens", "mask", "scene", "settings"):
+    for command in ("grade", "check", "demo", "card", "lens", "mask", "scene", "settings", "tables"):
         assert command in said.stdout
 
 
@@ -31,7 +33,9 @@ def test_help_does_not_load_the_image_libraries() -> None:
     assert said.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize("command", ["grade", "check", "demo", "card", "lens", "mask", "scene", "settings"])
+@pytest.mark.parametrize(
+    "command", ["grade", "check", "demo", "card", "lens", "mask", "scene", "settings", "tables"]
+)
 def test_each_command_shows_an_example(command: str) -> None:
     assert "Example: rootread" in rootread(command, "--help").stdout
 
@@ -70,3 +74,34 @@ def test_a_made_wall_comes_with_its_truth(tmp_path: Path) -> None:
     mask = cv2.imread(str(photo.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
     assert mask is not None and mask.shape == cv2.imread(str(photo)).shape[:2]
     assert truth["kind"] == "open" and np.shape(truth["plane_to_photo"]) == (3, 3)
+
+
+def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
+    said = rootread("grade", tmp_path, "--out", tmp_path / "out", "--units", "ell")
+    assert said.returncode == 2 and "--units [report]: units = 'ell'" in said.stderr
+    assert "one of in, cm" in said.stderr
+
+
+def test_a_season_is_written_in_the_unit_asked_for(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "grass.png"), cv2.resize(skimage.data.grass(), (900, 900)))
+    rootread("grade", tmp_path, "--out", tmp_path / "out")
+    said = rootread("tables", tmp_path / "out", "--out", tmp_path / "season", "--units", "cm")
+    assert said.returncode == 0 and len(said.stdout.splitlines()) == 4
+    head, row = (tmp_path / "season" / "walls.csv").read_text(encoding="utf-8").splitlines()
+    assert head.startswith("folder,wall,") and "root_length_cm" in head and "_in," not in head
+    assert row.startswith(f"{tmp_path / 'out'},grass,")
+
+
+def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = iter([0.0, 30.0])
+    monkeypatch.setattr("time.monotonic", lambda: next(clock))
+    row = {"wall": "north", "status": "read", "verdict": "open"}
+    say = _progress()
+    say(1, 4, Record(row, (), (), kept=True))
+    say(2, 4, Record(row, (), (), kept=False))
+    assert capsys.readouterr().err.splitlines() == [
+        "[1/4] north: as before",
+        "[2/4] north: open, about 60 s left",  # one was read, in 30 s; two are left
+    ]
