@@ -108,13 +108,9 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Shee
     for row, text in numbers:
         clear_of_flags = all(abs(row - other) > 46 for other, _ in flags)
         if clear_of_flags and 18 < row < view.size_px[1] - 18:
-            draw.text(
-                (view.left_px - (44 if text.isdigit() else 40), row),
-                text,
-                fill=INK,
-                font=font(AXIS_LETTERS_PX),
-                anchor="rm",
-            )
+            # The topmost number has its unit behind it, and the strip is narrow.
+            right, letters = (44, AXIS_LETTERS_PX) if text.isdigit() else (40, AXIS_LETTERS_PX - 4)
+            draw.text((view.left_px - right, row), text, fill=INK, font=font(letters), anchor="rm")
     for row, text in flags:
         tip = view.left_px - 2
         shape = [(6, row - 26), (tip - 20, row - 26), (tip, row), (tip - 20, row + 26), (6, row + 26)]
