@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rootread.errors import BadSheet
+from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet import COLUMNS, RecordedLayer, SheetRow, default_row, match_photos, read_sheet
 
 REPOSITORY = Path(__file__).parents[1]
@@ -247,3 +247,11 @@ def test_what_could_be_two_walls_is_refused(sheet, content, names, said):
     rows = sheet(content) if content else ()
     with pytest.raises(BadSheet, match=said):
         match_photos(rows, photos(*names))
+
+
+@pytest.mark.parametrize("cell", ["1e308", "5 km", "9" * 5000, "40 m"])
+def test_a_depth_that_no_wall_has_is_refused(cell):
+    with pytest.raises(BadRequest):
+        COLUMNS["tool_depth_in"](cell)
+    with pytest.raises(BadRequest):
+        COLUMNS["shanks_at_in"](f"6; -{cell}")

@@ -11,9 +11,11 @@ from rootread.units import length_in
 
 # Scale objects whose one length may differ from the usual: marker side, band length, tick spacing.
 SCALES_WITH_UNIT = ("card", "staff", "tape")
+LONGEST_TEXT = 1000
+LEAST_IN, MOST_IN = 1e-3, 1200.0
+"""Lengths on walls lie between these."""
 # Walls name files (pictures/WALL.jpg), so their names must do on every system.
 LONGEST_NAME = 120
-LONGEST_TEXT = 1000
 NOT_IN_A_NAME = set('/\\:*?"<>|')
 
 
@@ -99,18 +101,26 @@ def _pair(text: str) -> CaliperPair:
 
 
 def _places(cell: str) -> tuple[float, ...]:
-    return tuple(sorted(length_in(part) for part in cell.split(";") if part.strip()))
+    return tuple(sorted(of_a_wall(part) for part in cell.split(";") if part.strip()))
+
+
+def of_a_wall(cell: str) -> float:
+    """Inches, of a thing that can be on a wall or in front of one."""
+    inches = length_in(cell)
+    if abs(inches) > MOST_IN:
+        raise BadSheet(f"{cell!r} is longer than any wall.", "Check the number and its unit.")
+    return inches
 
 
 def _above_zero(cell: str) -> float:
-    inches = length_in(cell)
-    if inches <= 0:
+    inches = of_a_wall(cell)
+    if inches < LEAST_IN:
         raise BadSheet(f"{cell!r} is not above 0.", "Write depths and lengths as positive numbers.")
     return inches
 
 
 def _not_negative(cell: str) -> float:
-    inches = length_in(cell)
+    inches = of_a_wall(cell)
     if inches < 0:
         raise BadSheet(f"{cell!r} is below 0.", "Write how far it stands in front of the wall.")
     return inches

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rootread.errors import BadRequest, BadSheet
+from rootread.fieldsheet.cells import of_a_wall
 from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.read import csv_records
 from rootread.fieldsheet.types import ConeReading
-from rootread.units import length_in
 
 CONE_NAME = "cone.csv"
 COLUMNS = ("wall", "x_in", "depth_in", "psi")
@@ -63,7 +63,7 @@ def _number(cell: str, column: str, row: int, file: str) -> float:
     where = f"{file}: row {row}, {column}:"
     if column != "psi":
         try:
-            value = length_in(cell)
+            value = of_a_wall(cell)
         except BadRequest as error:
             raise BadSheet(f"{where} {error.cause}", error.remedy) from error
         if column == "depth_in" and value < 0:
