@@ -79,4 +79,6 @@ def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArr
 
 def doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
     """Half-resolution values on all pixels of a picture."""
-    return np.repeat(np.repeat(values, 2, axis=0), 2, axis=1)[: shape[0], : shape[1]]
+    size = (2 * values.shape[1], 2 * values.shape[0])
+    raw = values.view(np.uint8) if values.dtype == bool else values
+    return cv2.resize(raw, size, interpolation=cv2.INTER_NEAREST)[: shape[0], : shape[1]].view(values.dtype)
