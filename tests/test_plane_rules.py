@@ -25,6 +25,7 @@ from rootread.errors import NoBelievableScale
 from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
 from rootread.plane import find_plane
+from rootread.plane.tape import tick_unit_in
 from rootread.settings import PlaneSettings
 
 STAFF_TOLERANCE = 0.01
@@ -118,9 +119,19 @@ def test_millimetres_are_told_by_every_tenth_tick_being_longest():
     assert abs(scale_error(near, plane.to_wall_in)[0]) < TAPE_TOLERANCE
 
 
+def test_millimetres_and_centimetres_are_told_by_how_many_go_on_the_width():
+    every_tenth = {8: 0.05, 16: 0.0, 10: 0.9}
+    # A tape of 25 mm: 25 ticks of a millimetre are as long as it is wide, or two and a half of a centimetre.
+    assert tick_unit_in(every_tenth, 25.0) == pytest.approx(1 / 25.4)
+    assert tick_unit_in(every_tenth, 2.5) == pytest.approx(1 / 2.54)
+    assert tick_unit_in({8: 0.5, 16: 0.4, 10: 0.45}, 8.0) is None
+    # Eighths on a tape a sixteenth of an inch wide: something else is wrong.
+    assert tick_unit_in({8: 0.9, 16: 0.8, 10: 0.0}, 0.5) is None
+
+
 def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():
     photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0, 1 / 8, ((1, 0.3),)), TAPE_AT_IN))
-    with pytest.raises(NoBelievableScale, match="eighths of an inch or millimetres") as refusal:
+    with pytest.raises(NoBelievableScale, match="eighths of an inch, millimetres or") as refusal:
         read(photo)
     assert "tape:0.125" in refusal.value.remedy
     assert abs(scale_error(TAPE_CAMERA, read(photo, "tape", 1 / 8).to_wall_in)[0]) < TAPE_TOLERANCE

@@ -42,6 +42,8 @@ STATED_OVER = (np.linspace(0.2, 0.8, 7), np.linspace(0.3, 0.9, 7))
 # A scale object whose standoff nobody stated hangs within about this of the face.
 STANDOFF_UNKNOWN_SE_IN = 0.2
 STANDOFF_STATED_SE_IN = 0.1
+# What one radial term and a flat card leave out; a scale is never surer than this.
+MODEL_SE_SHARE = 3e-4
 # Printers and paper are true to about this share; the bands of a staff and the ticks of a tape likewise.
 MAKING_SE_SHARE = 0.002
 
@@ -216,13 +218,14 @@ def _check_fine_enough(scale: ScaleFinding) -> None:
 
 def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> ScaleFinding:
     px_per_in = px_per_in_at(fit, np.zeros(2))
+    share = fit.standard_error(lambda values: _log_scale(values, fit, size_px))
     used = located.fit.used
     # The sides of a bar only place it sideways; they are not what is measured.
     used = used.keep(used.se_px < SIDE_SE_PX)
     return ScaleFinding(
         kind=located.kind,
         px_per_in=px_per_in,
-        px_per_in_se=px_per_in * fit.standard_error(lambda values: _log_scale(values, fit, size_px)),
+        px_per_in_se=px_per_in * float(np.hypot(share, MODEL_SE_SHARE)),
         outlines_px=located.outlines_px,
         points_in=used.object_in * [located.fit.half_width_in, 1.0],
         points_px=used.photo_px,

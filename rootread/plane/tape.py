@@ -24,6 +24,9 @@ MIN_EXPLAINED = 0.4
 MIN_AHEAD = 0.15
 # Every n-th tick is longest: what one tick is, in inches.
 UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / 25.4}
+CENTIMETRE_IN = 1 / 2.54
+# Tapes and rules are between these wide, from a pocket tape to a folding survey rod.
+TAPE_WIDTH_IN = (0.2, 2.5)
 # Taken for a tick until it is known; the shape of the plane does not depend on it.
 PROVISIONAL_UNIT_IN = 1 / 8
 # Places across the tape at which each tick is looked for.
@@ -63,11 +66,12 @@ def find_tape(
             break
     if best is None:
         return None
-    certain_in = unit_in or tick_unit_in(best.explained)
+    certain_in = unit_in or tick_unit_in(best.explained, 2.0 * best.tape.fit.half_width_in / rough_in)
     if certain_in is None:
         raise NoBelievableScale(
-            "A tape was found, but whether its ticks are eighths of an inch or millimetres is not certain.",
-            "Say how far apart its ticks are in the sheet's scale column, for example tape:0.125.",
+            "A tape was found, but whether its ticks are eighths of an inch, millimetres or centimetres is "
+            "not certain.",
+            "Say how far apart its ticks are in the sheet's scale column, as tape:0.125 or tape:1 mm.",
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
     tape = _locate(light, best.row, certain_in, belief, best.lengths)
@@ -111,14 +115,20 @@ def hierarchy(k: NDArray[np.int64], lengths: Floats) -> dict[int, float]:
     return {n: _explained(k, lengths, n) for n in UNITS_IN}
 
 
-def tick_unit_in(explained: dict[int, float]) -> float | None:
-    """What one tick is, in inches, by the hierarchy of lengths; None when that is not certain."""
+def tick_unit_in(explained: dict[int, float], ticks_wide: float) -> float | None:
+    """What one tick is, in inches, by the hierarchy of lengths; None when that is not certain.
+
+    Every tenth is longest on rules of millimetres and of centimetres alike; these are told by how
+    many ticks go on the tape's width.
+    """
     inch, metric = max(explained[8], explained[16]), explained[10]
     if max(inch, metric) < MIN_EXPLAINED or abs(inch - metric) < MIN_AHEAD:
         return None
-    if metric > inch:
-        return UNITS_IN[10]
-    return UNITS_IN[16] if explained[16] > explained[8] + 0.1 else UNITS_IN[8]
+    binary = (UNITS_IN[16],) if explained[16] > explained[8] + 0.1 else (UNITS_IN[8],)
+    for unit_in in (UNITS_IN[10], CENTIMETRE_IN) if metric > inch else binary:
+        if TAPE_WIDTH_IN[0] <= ticks_wide * unit_in <= TAPE_WIDTH_IN[1]:
+            return unit_in
+    return None
 
 
 def _locate(
