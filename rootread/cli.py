@@ -85,7 +85,6 @@ def check(
 
     from rootread.batch import plan_walls
     from rootread.check import check_photo, check_text, check_values
-    from rootread.marks import read_marks
 
     plan = plan_walls(places)
     for message in plan.messages:
@@ -93,8 +92,7 @@ def check(
     chosen = _settings(settings)
     checks = []
     for job in plan.jobs:
-        marks = read_marks(job.marks) if job.marks else None
-        checks.append(check_photo(job.photo, job.row, marks, chosen))
+        checks.append(check_photo(job.photo, job.row, job.marks, chosen))
         if not json_out:
             typer.echo(check_text(checks[-1:]))
     if json_out:

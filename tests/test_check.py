@@ -123,3 +123,12 @@ def test_the_command_gives_json_and_exit_code_1_when_a_photo_must_be_taken_again
     assert said.returncode == 1
     (photo,) = json.loads(said.stdout)
     assert photo["state"] == "bad" and photo["photo"] == "grass.png"
+
+
+def test_marks_that_cannot_be_read_are_a_finding_of_their_photo(tmp_path: Path) -> None:
+    photo = tmp_path / "a.jpg"
+    cv2.imwrite(str(photo), cv2.resize(skimage.data.grass(), (900, 900)))
+    marks = tmp_path / "a.json"
+    marks.write_text('{"version": 1, "photo_size_px": [400, 300]}', encoding="utf-8")
+    (finding,) = check_photo(photo, default_row("a.jpg"), marks).findings
+    assert finding.question == "marks" and "400 x 300" in finding.seen and finding.remedy

@@ -7,9 +7,9 @@ from pathlib import Path
 from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
-from rootread.errors import WallRefused
+from rootread.errors import BadMarks, WallRefused
 from rootread.fieldsheet import SheetRow
-from rootread.marks import Marks
+from rootread.marks import Marks, read_marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.settings import Settings
@@ -22,11 +22,11 @@ SURFACE_SE_LOOK_IN = 0.5
 
 
 def check_photo(
-    photo: Path, row: SheetRow, marks: Marks | None = None, settings: Settings | None = None
+    photo: Path, row: SheetRow, marks: Marks | Path | None = None, settings: Settings | None = None
 ) -> PhotoCheck:
     """Whether a photo can be read, and what to do if not; takes about two seconds.
 
-    Nothing is raised for a photo that cannot be read: that is a finding.
+    Nothing is raised for a photo, or a file of marks, that cannot be read: that is a finding.
     """
     started = time.perf_counter()
     settings = settings or Settings()
@@ -36,7 +36,10 @@ def check_photo(
         findings: list[Finding] = [Finding("photo", "bad", error.cause, error.remedy)]
     else:
         try:
-            plane = find_plane(taken, row, marks, settings.plane)
+            drawn = read_marks(marks, taken.size_px) if isinstance(marks, Path) else marks
+            plane = find_plane(taken, row, drawn, settings.plane)
+        except BadMarks as error:
+            findings = [Finding("marks", "bad", error.cause, error.remedy)]
         except WallRefused as error:
             findings = [Finding("scale", "bad", error.cause, error.remedy)]
         else:
