@@ -91,12 +91,10 @@ def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
 
 
 def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
-    x = np.linspace(layer.x_from_in, layer.x_to_in, 12)
-    line = np.column_stack([x, np.full_like(x, layer.depth_in)])
     return {
         "depth_in": _number(layer.depth_in, 2),
         "depth_se_in": _number(layer.depth_se_in, 2),
-        "line_px": _places(reading.plane.to_photo_px(line)),
+        "line_px": _places(reading.plane.to_photo_px(layer.line.line_in)),
         "reached": layer.reached,
         "crossed": layer.crossed,
         "turned": layer.turned,

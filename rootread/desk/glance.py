@@ -1,8 +1,9 @@
-"""Figures within a moment of a change, before the photo is read again.
+"""Figures within a moment of a change, before the wall is read whole again.
 
-Traces that were followed are carried over to where the change puts them: by
-way of the photo's pixels onto the new plane, or cut where a stroke says soil.
-The whole reading that follows replaces them.
+Layers stay where they were found. Traces that were followed are carried over
+to where the change puts them: by way of the photo's pixels onto the new
+plane, or cut where a stroke says soil. The whole reading that follows replaces
+all of it.
 """
 
 from dataclasses import replace
@@ -14,6 +15,7 @@ from rootread.desk.stages import Reading, Seen, judged, same_plane, same_sight
 from rootread.fieldsheet import SheetRow
 from rootread.follow import Trace
 from rootread.geometry import Points, resample_polyline
+from rootread.judge import Layer
 from rootread.marks import Marks, RootMark, Stroke
 from rootread.photo import Photo
 from rootread.plane import WallPlane, find_plane
@@ -26,13 +28,19 @@ LEAST_POINTS = 6
 
 
 def glance(
-    seen: Seen, row: SheetRow, marks: Marks, settings: Settings, located: Located | None = None
+    last: Reading,
+    seen: Seen,
+    row: SheetRow,
+    marks: Marks,
+    settings: Settings,
+    located: Located | None = None,
 ) -> Reading:
     """The figures as far as they can be told at once.
 
     Parameters
     ----------
-    seen : the last whole reading of the photo.
+    last : the reading so far.
+    seen : a whole reading of the photo, the nearest there is to the marks.
     located : the scale object where marks and row leave it as it was; it saves looking for it.
 
     Raises
@@ -40,7 +48,8 @@ def glance(
     NoBelievableScale : the marked scale points cannot be a scale.
     """
     if same_sight(seen, row, marks):
-        return judged(seen, seen.plane, seen.traces, row, marks, settings, settled=True)
+        found = [_carried(layer, last.plane, seen.plane) for layer in last.found]
+        return judged(seen, seen.plane, seen.traces, row, marks, settings, found)
     plane = seen.plane if same_plane(seen, row, marks) else _plane(seen, row, marks, settings, located)
     traces = tuple(_moved(trace, seen.plane, plane) for trace in seen.traces)
     fresh = [stroke for stroke in marks.strokes if stroke not in seen.marks.strokes]
@@ -55,7 +64,23 @@ def glance(
     if marks.outline_px != seen.marks.outline_px and marks.outline_px:
         traces = _within(traces, plane, np.array(marks.outline_px))
     told = replace(marks, roots_added=(*marks.roots_added, *drawn))
-    return judged(seen, plane, traces, row, told, settings, settled=False)
+    found = [_carried(layer, last.plane, plane) for layer in last.found]
+    return judged(seen, plane, traces, row, told, settings, found)
+
+
+def _carried(layer: Layer, old: WallPlane, new: WallPlane) -> Layer:
+    """The layer where it lies in the photo, in the inches of the new plane."""
+    if new is old:
+        return layer
+    line_in = new.to_wall_in(old.to_photo_px(np.array(layer.line.line_in)))
+    x_in, depth_in = line_in.T
+    return replace(
+        layer,
+        depth_in=float(depth_in.mean()),
+        x_from_in=float(x_in.min()),
+        x_to_in=float(x_in.max()),
+        fitted=None,
+    )
 
 
 def _plane(seen: Seen, row: SheetRow, marks: Marks, settings: Settings, located: Located | None) -> WallPlane:

@@ -141,7 +141,7 @@ def _read_with(wall: "WallDesk", marks: Marks) -> Reading:
     seen, row = wall.reading.seen, wall.job.row
     if not same_sight(seen, row, marks):
         seen = Stages(wall.settings).seen(wall.job.photo, row, marks, lambda _: None)
-    return judged(seen, seen.plane, seen.traces, row, marks, wall.settings, settled=True)
+    return judged(seen, seen.plane, seen.traces, row, marks, wall.settings)
 
 
 def _finite(value: Any) -> Any:

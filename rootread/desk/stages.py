@@ -1,7 +1,7 @@
 """The way of one wall in stages whose results stay, so that a change re-reads only what depends on it."""
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -58,11 +58,13 @@ class Reading:
     plane: WallPlane
     traces: tuple[Trace, ...]
     readings: Readings
+    found: tuple[Layer, ...]
+    """Layers as found, before a person's word on them."""
     layers: tuple[Layer, ...]
     grade: Grade
     marks: Marks
     settled: bool
-    """False while the photo has still to be read again for the last change."""
+    """False while the last change has still to be read whole."""
 
 
 class Stages:
@@ -184,18 +186,22 @@ def judged(
     row: SheetRow,
     marks: Marks,
     settings: Settings,
-    settled: bool,
+    found: Sequence[Layer] | None = None,
 ) -> Reading:
-    """What comes after the photo: corrected traces, their figures, layers and grade."""
+    """What comes after the photo: corrected traces, their figures, layers and grade.
+
+    With layers that were ``found`` before, these are taken as they are, and
+    the reading is not settled: looking for layers takes longest.
+    """
     with lengths_shown_in(settings.report.units):
         mended = with_marked_roots(traces, plane, marks)
         # The flat picture fits no other plane; until it is made anew, widths alone tell what is flattened.
         image = seen.image if plane is seen.plane else None
         readings = measure_wall(mended, plane, settings.measure, image)
-        layers = find_layers(readings, row.layers, settings.judge)
-        layers = with_marked_layers(layers, readings, plane, marks, row.layers)
+        sought = tuple(found) if found is not None else find_layers(readings, row.layers, settings.judge)
+        layers = with_marked_layers(sought, readings, plane, marks, row.layers)
         grade = grade_wall(readings, layers, row, settings.judge)
-    return Reading(row, seen, plane, mended, readings, layers, grade, marks, settled)
+    return Reading(row, seen, plane, mended, readings, sought, layers, grade, marks, found is None)
 
 
 def _parked(image: WallImage) -> WallImage:

@@ -206,6 +206,7 @@ class Desk:
         try:
             seen = wall.stages.seen(job.photo, job.row, marks, say)
             self._keep_flat(wall, seen)
+            say("judging")
             wall.publish(seen, time.perf_counter() - started)
             self._hold(wall)
         except (WallRefused, BadRequest) as error:

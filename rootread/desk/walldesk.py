@@ -16,7 +16,7 @@ from rootread.desk.figures import wall_values
 from rootread.desk.glance import glance
 from rootread.desk.looks import looks, urgency
 from rootread.desk.snap import in_bytes, snap, without
-from rootread.desk.stages import Reading, Seen, Stages
+from rootread.desk.stages import Reading, Seen, Stages, judged, same_sight
 from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
 from rootread.plane import Grid, WallPlane
@@ -25,6 +25,7 @@ from rootread.units import lengths_shown_in
 
 Status = Literal["waiting", "reading", "read", "refused"]
 REFUSED_URGENCY = 1000
+MOST_EARLIER = 8
 
 
 class Stale(BadRequest):
@@ -47,6 +48,8 @@ class WallDesk:
     refusal: RootreadError | None = None
     likelihood: tuple[NDArray[np.uint8], Grid, WallPlane] | None = None
     """Root map of the last whole reading, its pixels, and where they lie in the photo."""
+    earlier: list[Reading] = field(default_factory=list)
+    """The last whole readings, so that undoing shows what was there without reading it again."""
     seconds: float = 0.0
     version: int = 0
     """Grows with every change that a page should show."""
@@ -118,9 +121,10 @@ class WallDesk:
             return
         row = self.job.row
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
+        before = next((r for r in self.earlier if (r.marks, r.row) == (self.marks, row)), None)
         try:
             located = self.stages.located(self.job.photo, row, self.marks)
-            self.reading = glance(seen, row, self.marks, self.settings, located)
+            self.reading = before or glance(self.reading, seen, row, self.marks, self.settings, located)
             self.refusal = None
         except RootreadError as error:
             self.refusal = error
@@ -143,14 +147,16 @@ class WallDesk:
     def publish(self, seen: Seen, seconds: float) -> None:
         """Take in a whole reading; if the marks have moved on meanwhile, it is looked at through those."""
         pixels = self.stages.pixels(seen)
+        row, marks = self.job.row, self.marks
+        # Outside the lock, which the next change waits for.
+        if not same_sight(seen, row, marks):
+            row, marks = seen.row, seen.marks
+        whole = judged(seen, seen.plane, seen.traces, row, marks, self.settings)
         with self.lock:
-            row = self.job.row
-            located = self.stages.located(self.job.photo, row, self.marks)
-            try:
-                self.reading = glance(seen, row, self.marks, self.settings, located)
-                self.status, self.refusal = "read", None
-            except RootreadError as error:
-                self.status, self.refusal = "refused", error
+            self.earlier = [whole, *self.earlier][:MOST_EARLIER]
+            self.reading, self.status, self.refusal = whole, "read", None
+            if (whole.marks, whole.row) != (self.marks, self.job.row):
+                self._glance()
             if pixels is not None:
                 self.likelihood = in_bytes(pixels[1]), pixels[1].grid, seen.plane
             self.seconds, self.stage = seconds, ""

@@ -94,7 +94,7 @@ export function readingPanel(acts) {
     update,
     stage(wall) {
       const words = wall.status === 'reading' || wall.status === 'waiting' ? `Reading: ${wall.stage || 'waiting its turn'} …`
-        : wall.settled === false && !wall.cause ? `First figures; the photo is being read again: ${wall.stage || 'waiting'} …` : ''
+        : wall.settled === false && !wall.cause ? `First figures; it is being read whole: ${wall.stage || 'waiting'} …` : ''
       if (state.textContent !== words) state.textContent = words
     },
   }

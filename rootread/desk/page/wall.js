@@ -99,6 +99,7 @@ export async function showWall(shell, name) {
     if (!history.sending) state.marks = history.marks
     if (!view && answer.reading) open(answer.reading.size_px)
     panel.update(answer, state)
+    panel.stage(answer)
     steps()
     view?.redraw()
     clearTimeout(timer)
