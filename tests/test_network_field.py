@@ -13,13 +13,16 @@ from numpy.typing import NDArray
 
 from rootread.batch import plan_walls
 from rootread.batch.strokes import taught_by_strokes
-from rootread.errors import BadRequest
+from rootread.errors import BadMarks, BadRequest
 from rootread.find.familiar import pieces_of, training_walls, unfamiliar
+from rootread.find.field import SEED as FIELD_SEED
+from rootread.find.field import learn_field
 from rootread.find.network import network_roots, read_picture
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, GridStroke, corrected, learn
 from rootread.find.tiles import run_in_tiles
-from rootread.plane.types import Grid, WallImage
+from rootread.marks import Marks, Stroke
+from rootread.plane.types import Grid, Level, ScaleFinding, Surface, WallImage, WallPlane
 from rootread.scene import draw_scene, render_crop
 from rootread.settings import FindSettings, settings_from_dict, settings_toml
 from rootread.train.held_out import HELD_OUT_SOILS
@@ -90,6 +93,44 @@ def test_what_was_learned_travels_with_the_settings() -> None:
     wall = WallImage(rgb, np.ones(thread.shape, bool), Grid(72.0, 0.0, 0.0, thread.shape))
     plain, better = (network_roots(wall, s).mask for s in (FindSettings(), taught.find))
     assert plain[thread].mean() < 0.3 < 0.6 < better[thread].mean()
+
+
+def level_plane() -> WallPlane:
+    """A photo of 72 px/in that is the flat wall itself."""
+    none = np.empty((0, 2))
+    scale = ScaleFinding("points", 72.0, 0.0, (), none, none, 0.0)
+    surface = Surface(np.array([[0.0, 0.0], [9.0, 0.0]]), 0.0, "marks")
+    return WallPlane(np.diag([72.0, 72.0, 1.0]), None, scale, Level("photo", 0.0), surface, 0.0)
+
+
+def as_marks(strokes: list[GridStroke]) -> Marks:
+    return Marks(
+        strokes=tuple(
+            Stroke(
+                "root" if s.is_root else "soil",
+                tuple((float(x), float(y)) for x, y in s.points_px),
+                s.width_px,
+            )
+            for s in strokes
+        )
+    )
+
+
+def test_strokes_in_the_photo_teach_what_the_same_strokes_on_the_flat_wall_do() -> None:
+    rgb, _, thread = threaded(0)
+    wall = WallImage(rgb, np.ones(thread.shape, bool), Grid(72.0, 0.0, 0.0, thread.shape))
+    learned = learn_field(wall, level_plane(), as_marks(strokes_on(0)))
+    directly = learn(rgb, strokes_on(0), shipped(), np.random.default_rng(FIELD_SEED))
+    # Places go through inches and back, so a few pixels at the strokes' edges differ.
+    assert np.corrcoef(learned, directly)[0, 1] > 0.99
+
+
+def test_strokes_of_one_kind_alone_are_refused() -> None:
+    rgb, _, thread = threaded(0)
+    wall = WallImage(rgb, np.ones(thread.shape, bool), Grid(72.0, 0.0, 0.0, thread.shape))
+    roots = [stroke for stroke in strokes_on(0) if stroke.is_root]
+    with pytest.raises(BadMarks, match="both kinds"):
+        learn_field(wall, level_plane(), as_marks(roots))
 
 
 def test_weights_of_another_network_are_refused() -> None:
