@@ -76,29 +76,32 @@ def _joins_at_meetings(
     graph: RootGraph, ends: Ends, at_node: list[list[int]], merged: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], list[tuple[int, ...]]]:
     """Pairs of ends at one meeting, or at two that only short edges part, and the edges between."""
-    length = np.array([edge.length_px for edge in graph.edges])
-    passable = (length <= VIA_IN * graph.grid.px_per_in) | merged
-    longest = np.where(merged, MERGED_IN, VIA_IN) * graph.grid.px_per_in
+    lengths_px = np.array([edge.length_px for edge in graph.edges])
+    passable = ((lengths_px <= VIA_IN * graph.grid.px_per_in) | merged).tolist()
+    longest = (np.where(merged, MERGED_IN, VIA_IN) * graph.grid.px_per_in).tolist()
+    length = lengths_px.tolist()
     node = ends.node.tolist()
     found: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
     for first in range(len(node)):
         if node[first] < 0:
             continue
-        reached: list[tuple[int, tuple[int, ...], float]] = [(node[first], (), 0.0)]
+        reached: list[tuple[int, tuple[int, ...], tuple[int, ...], float]] = [
+            (node[first], (), (first // 2,), 0.0)
+        ]
         while reached:
-            place, via, walked = reached.pop()
+            place, via, seen, walked = reached.pop()
             for end in at_node[place]:
                 edge = end // 2
-                if edge == first // 2 or any(edge == v // 2 for v in via):
+                if edge in seen:
                     continue
                 if end > first:
                     known = found.get((first, end))
                     if known is None or walked < known[0]:
                         found[first, end] = (walked, via)
                 if passable[edge] and len(via) < MAX_VIA and node[end ^ 1] >= 0:
-                    ahead = walked + float(length[edge])
+                    ahead = walked + length[edge]
                     if ahead <= longest[edge]:
-                        reached.append((node[end ^ 1], (*via, end), ahead))
+                        reached.append((node[end ^ 1], (*via, end), (*seen, edge), ahead))
     pairs = np.array(list(found), dtype=np.int64).reshape(-1, 2)
     return pairs, [via for _, via in found.values()]
 
