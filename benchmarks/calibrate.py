@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-from judging import Judged, judged_walls
+from judging import Judged, judge, judged_walls
 from made_walls import TRAINING_SEED, cache_folder
 from scipy.spatial import cKDTree
 
@@ -122,7 +122,8 @@ def main() -> None:
     judged = _without_errors(read)
     # The share that is missed enters all other intervals, so it is set first.
     intervals_module.UNSEEN_SHARE = float(np.median([_unseen(one) for one in judged]))
-    judged = _without_errors(read)
+    walls = [one.wall for one in judged]
+    judged = _without_errors(lambda: [judge(wall) for wall in walls])
     figures = estimate(judged)
     print(f"{len(judged)} walls")
     for name, value in figures.items():

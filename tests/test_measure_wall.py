@@ -7,6 +7,7 @@ import pytest
 from handmade_roots import along, plane, trace
 
 from rootread.measure import measure_wall
+from rootread.measure.calibrated import DESCENT_SE_DEG
 from rootread.measure.pattern import pattern_band
 from rootread.settings import MeasureSettings
 
@@ -127,8 +128,8 @@ def test_an_error_of_the_level_cancels_where_roots_fan_out_both_ways():
     left = [trace(along((x, 1), (x - 6, 7)), name=f"l{x}") for x in range(4)]
     one_way = measure_wall(right * 2, plane(level_se_deg=2.0), SETTINGS).descent
     fan = measure_wall(right + left, plane(level_se_deg=2.0), SETTINGS).descent
-    assert one_way.high - one_way.value == pytest.approx(1.96 * np.hypot(2.0, 0.5), abs=0.01)
-    assert fan.high - fan.value == pytest.approx(1.96 * 0.5, abs=0.01)
+    assert one_way.high - one_way.value == pytest.approx(1.96 * np.hypot(2.0, DESCENT_SE_DEG), abs=0.01)
+    assert fan.high - fan.value == pytest.approx(1.96 * DESCENT_SE_DEG, abs=0.01)
 
 
 def test_a_wall_without_roots_has_no_means():

@@ -1,0 +1,91 @@
+"""The report of cone, floor, calipers, sloped layers and descent along the wall says what the values say."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from report_walls import open_wall, turned_wall
+
+from rootread.fieldsheet import CaliperPair, ConeReading
+from rootread.judge.cone import ConeAgreement, cone_profiles
+from rootread.judge.floor import loosened_floor
+from rootread.judge.shape import LayerLine
+from rootread.report import wall_section
+from rootread.report.ground import CONE, FLOOR, agreement_words
+from rootread.report.picture import marks_sheet
+from rootread.report.words import layer_depth_words
+from rootread.settings import Settings
+
+FLOOR_LINE = np.array([[2.0, 8.0], [9.0, 12.0], [16.0, 8.0], [23.0, 12.0], [30.0, 8.0]])
+
+
+def words(section):
+    return " ".join(re.sub("<[^>]*>", " ", section).split())
+
+
+def with_ground(wall):
+    surface = wall.plane.surface.line_in
+    cone = cone_profiles([ConeReading(12.0, 2.0, 100.0), ConeReading(12.0, 6.0, 500.0)], surface, 300.0)
+    floor = loosened_floor(FLOOR_LINE, surface, replace(wall.row, tool_depth_in=12.0))
+    agrees = (ConeAgreement(wall.layers[0].depth_in, 1, 0, 1, 0),)
+    return replace(wall, judgement=replace(wall.judgement, cone=cone, cone_agrees=agrees, floor=floor))
+
+
+@pytest.fixture(scope="module")
+def section():
+    wall = with_ground(turned_wall())
+    wall = replace(wall, row=replace(wall.row, calipers=(CaliperPair(0.12, 0.06), CaliperPair(0.10, 0.08))))
+    return words(wall_section(wall, Settings()))
+
+
+def test_the_depth_of_the_limit_is_told_place_by_place(section):
+    assert "12 in right of the card 4.0 in 500 6.0 in" in section
+
+
+def test_the_cone_is_set_against_the_layer(section):
+    assert "does not bear out the layer at" in section and "1 well above it" in section
+
+
+def test_the_floor_is_told_with_its_berm_and_spacing(section):
+    assert "83 % of it down to 12.0 in" in section
+    high, wide = re.search(r"1 berm left standing ([\d.]+) in high, ([\d.]+) in wide", section).groups()
+    assert (float(high), float(wide)) == pytest.approx((4.0, 7.0), abs=0.15)
+    assert "1.2 working depths, enough for plain points" in section
+
+
+def test_calipers_stand_beside_what_the_photo_shows(section):
+    assert "looks squeezed flat" in section and "flattening by calipers 35 % (20 to 50), 2 roots" in section
+
+
+def test_a_wall_without_cone_or_floor_says_nothing_of_them():
+    said = words(wall_section(open_wall(), Settings()))
+    assert "Cone" not in said and "loosened" not in said and "calipers" not in said
+
+
+def test_cone_and_floor_are_drawn_where_they_are():
+    bare, drawn = marks_sheet(turned_wall()), marks_sheet(with_ground(turned_wall()))
+    added = np.argwhere((bare != drawn).any(axis=2))
+    for colour in (CONE, FLOOR):
+        assert not (bare[..., :3] == colour).all(axis=2).any()
+        assert (drawn[..., :3] == colour).all(axis=2).any()
+    assert len(added)
+
+
+def test_agreement_in_words():
+    assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1)).startswith(
+        "The cone agrees with the layer at 6.0 in"
+    )
+    assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0)) == "No place was probed to the layer at 6.0 in."
+
+
+def test_a_sloped_layer_is_said_from_end_to_end():
+    layer = turned_wall().layers[0]
+    sloped = replace(layer, fitted=LayerLine("sloped", ((0.0, 5.0), (30.0, 8.0))))
+    assert layer_depth_words(sloped) == "5.0 to 8.0 in, sloping from left to right"
+    stepped = replace(layer, fitted=LayerLine("stepped", ((0.0, 5.0), (9.0, 5.0), (9.1, 8.0), (30.0, 8.0))))
+    assert layer_depth_words(stepped) == "5.0 to 8.0 in, with a step from left to right"
+
+
+def test_descent_is_shown_by_depth_and_along_the_wall(section):
+    assert "Descent at each depth" in section and "Descent along the wall" in section
