@@ -22,6 +22,8 @@ from rootread.geometry import apply_homography
 from rootread.marks import Marks, ScaleMark
 from rootread.photo import Photo
 from rootread.plane import Grid, Lens, Surface, WallPlane, find_plane, lay_flat
+from rootread.plane.background import kinds
+from rootread.plane.first_line import FirstLine, first_line
 from rootread.plane.flat import resample
 from rootread.plane.level import Witness, weigh
 from rootread.plane.types import Level, ScaleFinding
@@ -59,6 +61,44 @@ def test_the_soil_surface_is_found_under_the_sky():
     assert plane.surface.source == "photo"
     assert np.median(np.abs(off_in)) < SURFACE_TOLERANCE_IN
     assert np.median(np.abs(off_in)) < 2 * plane.surface.se_in
+
+
+def test_an_arm_across_the_wall_is_not_taken_for_the_sky():
+    wall = hung(soil_wall(), card_face(), CARD_AT_IN)
+    skin = np.array([0.45, 0.25, 0.16])
+
+    def with_arm(x, z):
+        return np.where(((x < 3.0) & (np.abs(z - 5.0 - 0.05 * x) < 1.3))[..., None], skin, wall(x, z))
+
+    plane = read(photograph(CAMERA, with_arm))
+    line_in = plane.to_wall_in(CAMERA.to_photo(np.array([[-8.0, 0.0], [0.0, 0.0], [8.0, 0.0]])))
+    assert plane.surface.source == "photo"
+    assert np.abs(line_in[:, 1]).max() < 2 * SURFACE_TOLERANCE_IN
+
+
+def look_of(*steps: tuple[int, float, float]) -> FirstLine:
+    """A look 30 in high, rough as soil; above each step's row it is plainer and paler by so much more."""
+    rng = np.random.default_rng(4)
+    features = np.zeros((360, 300, 4), np.float32)
+    features[..., 0] = 30.0 + rng.normal(0.0, 2.0, (360, 300))
+    features[..., 3] = -2.0 + rng.normal(0.0, 0.1, (360, 300))
+    for row, plainer, paler in steps:
+        features[:row, :, 3] -= plainer
+        features[:row, :, 0] += paler
+    valid = np.ones((360, 300), bool)
+    return first_line(features, valid, kinds(features, valid), [])
+
+
+def test_a_plain_sky_leaves_no_doubt_where_the_surface_is():
+    line = look_of((72, 1.6, 0.0))
+    assert np.abs(line.rows - 72).max() < 6
+    assert line.open_in < 1.5
+
+
+def test_two_faint_steps_leave_both_places_open():
+    # 24 and 168 rows of a twelfth of an inch: two and fourteen inches down.
+    line = look_of((24, 0.3, 3.0), (168, 0.3, 3.0))
+    assert line.open_in > 10.0
 
 
 def test_depth_is_counted_from_the_mean_of_the_surface_line():

@@ -99,7 +99,7 @@ def fit_camera(
     off = _off(values, kept, belief)
     # The stated errors are the least there are (pixel grid, JPEG, print); residuals may show larger ones.
     spread = max(float(np.sqrt(np.sum(off**2) / max(len(off) - free.sum(), 1))), 1.0)
-    jacobian = _jacobian(values, kept, problem, spread)
+    jacobian = _jacobian(values, kept, problem, spread, _residuals(values, kept, problem, spread))
     covariance = np.zeros((len(values), len(values)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     residual_px = float(np.sqrt(np.mean((off * kept.se_px) ** 2)))
@@ -162,7 +162,7 @@ def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float
     off = _residuals(values, sightings, problem, spread)
     weight = _huber(off, len(sightings))
     for _ in range(MAX_STEPS):
-        jacobian = _jacobian(values, sightings, problem, spread)
+        jacobian = _jacobian(values, sightings, problem, spread, off)
         normal = jacobian.T @ (weight[:, None] * jacobian)
         slope = jacobian.T @ (weight * off)
         held = damping * np.diag(np.diag(normal)) + TINY * np.trace(normal) * np.eye(len(normal))
@@ -202,17 +202,14 @@ def _huber(off: Floats, sightings: int) -> Floats:
     return weight
 
 
-def _jacobian(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
-    """Slopes of the residuals by central differences."""
+def _jacobian(values: Floats, sightings: Sightings, problem: _Problem, spread: float, here: Floats) -> Floats:
+    """Slopes of the residuals, which are ``here`` at these values, by forward differences."""
     columns = []
     for k in np.flatnonzero(problem.free):
-        step = 1e-5 * max(1.0, abs(values[k]))
-        ahead, behind = values.copy(), values.copy()
+        step = 1e-6 * max(1.0, abs(values[k]))
+        ahead = values.copy()
         ahead[k] += step
-        behind[k] -= step
-        difference = _residuals(ahead, sightings, problem, spread)
-        difference = difference - _residuals(behind, sightings, problem, spread)
-        columns.append(difference / (2 * step))
+        columns.append((_residuals(ahead, sightings, problem, spread) - here) / step)
     return np.column_stack(columns)
 
 

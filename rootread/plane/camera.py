@@ -129,6 +129,13 @@ class CameraFit:
         return float(np.degrees(np.arccos(min(abs(self.rotation[2, 2]), 1.0))))
 
     @property
+    def tilt_se_deg(self) -> float:
+        """Standard error of the plane's direction: of its normal, across the camera's axis."""
+        x_se = self.standard_error(lambda values: float(_normal(values)[0]))
+        y_se = self.standard_error(lambda values: float(_normal(values)[1]))
+        return math.degrees(math.hypot(x_se, y_se))
+
+    @property
     def sound(self) -> bool:
         """Whether this is a wall before a camera at all: finite, in front, not seen edge on."""
         return bool(
@@ -171,6 +178,11 @@ def _lens(values: Floats, belief: CameraBelief) -> Lens | None:
         return None
     focal = float(np.exp(values[LOG_FOCAL]))
     return Lens(focal, focal, *belief.centre_px, k1=float(values[K1]))
+
+
+def _normal(values: Floats) -> Floats:
+    """``(3,)`` the plane's normal in camera axes."""
+    return np.asarray(cv2.Rodrigues(values[ROTATION])[0])[:, 2]
 
 
 def shift_of(values: Floats) -> Floats:

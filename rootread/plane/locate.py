@@ -117,6 +117,7 @@ def find_plane(
         surface=Surface(surface, surface_se_in, source),
         # Two marked points say nothing of the tilt.
         tilt_deg=fit.tilt_deg if len(fit.used) > 4 else float("nan"),
+        tilt_se_deg=fit.tilt_se_deg if len(fit.used) > 4 else float("nan"),
         cautions=(*located.cautions, *_cautions(source, surface_se_in, fit.tilt_deg)),
         length_se_share=_length_se_share(scale, fit, standoff_in),
     )

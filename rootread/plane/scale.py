@@ -138,13 +138,8 @@ def _checked(found: list[Located], word: str) -> Located:
         there_in = first.fit.to_plane(other.fit.to_photo(np.zeros((1, 2))))[0]
         ratio = other.px_per_in / px_per_in_at(first.fit, there_in)
         difference = abs(float(np.log(ratio)))
-        if word == "auto" and first.kind != other.kind and difference > CONTRADICTION:
-            raise NoBelievableScale(
-                f"The {first.kind} and the {other.kind} in this photo differ by {100 * difference:.0f} %: "
-                "one of them is not of the size it should be.",
-                "Measure the check line of the card and the bands of the staff, then name the right one in "
-                "the sheet's scale column, with its size if need be, for example card:1.9.",
-            )
+        if difference > CONTRADICTION and (word == "auto" or first.kind == other.kind):
+            raise _contradiction(first.kind, other.kind, difference)
         if difference > DIFFERENCE_TOLD:
             cautions.append(
                 f"A second scale object ({other.kind}) reads {100 * (ratio - 1):+.1f} % against the "
@@ -152,6 +147,21 @@ def _checked(found: list[Located], word: str) -> Located:
             )
     outlines = tuple(outline for located in found for outline in located.outlines_px)
     return replace(first, outlines_px=outlines, cautions=tuple(cautions))
+
+
+def _contradiction(first: ScaleKind, other: ScaleKind, difference: float) -> NoBelievableScale:
+    if first == other:
+        return NoBelievableScale(
+            f"Two scale objects of one kind ({first}) in this photo differ by {100 * difference:.0f} %: one "
+            "of them is not of the size it should be, or does not lie on the wall.",
+            "Measure the check lines of both, press both flush on the wall, or take away the wrong one.",
+        )
+    return NoBelievableScale(
+        f"The {first} and the {other} in this photo differ by {100 * difference:.0f} %: "
+        "one of them is not of the size it should be.",
+        "Measure the check line of the card and the bands of the staff, then name the right one in "
+        "the sheet's scale column, with its size if need be, for example card:1.9.",
+    )
 
 
 def _with_doubts(located: Located, photo: Photo) -> Located:

@@ -111,8 +111,11 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
 def _noise_beside(power: Floats, cycles: Floats) -> Floats:
     """Median power at frequencies near each: soil has more of it in coarse texture than in fine."""
     knots = np.geomspace(cycles[0], cycles[-1], NOISE_KNOTS)
-    around = [(cycles >= knot / 1.25) & (cycles <= knot * 1.25) for knot in knots]
-    medians = np.stack([np.median(power[:, near], axis=1) for near in around], axis=1)
+    starts = np.searchsorted(cycles, knots / 1.25, side="left")
+    ends = np.searchsorted(cycles, knots * 1.25, side="right")
+    medians = np.stack(
+        [np.median(power[:, start:end], axis=1) for start, end in zip(starts, ends, strict=True)], axis=1
+    )
     return np.stack([np.interp(cycles, knots, row) for row in medians])
 
 

@@ -111,6 +111,8 @@ class WallPlane:
     surface: Surface
     tilt_deg: float
     """Camera axis against the square view of the wall; NaN where the scale object cannot tell."""
+    tilt_se_deg: float = float("nan")
+    """Standard error of the wall's direction as seen from the camera."""
     cautions: tuple[str, ...] = ()
     length_se_share: float = 0.0
     """Relative standard error of any length on the wall: scale, how true the object is, its standoff."""

@@ -117,7 +117,11 @@ def _label(view: View, at_px: Points, text: str) -> Label | None:
 
 def _caption(plane: WallPlane, width_px: int) -> Picture:
     """What the picture shows, in words, on a strip below it."""
-    seen = "seen square on" if plane.tilt_deg < 1 else f"camera {plane.tilt_deg:.0f} degrees from square"
+    seen = (
+        "seen square on"
+        if plane.tilt_deg < 1
+        else f"camera {plane.tilt_deg:.0f} ± {plane.tilt_se_deg:.1f} degrees from square"
+    )
     tilt = "tilt not known" if np.isnan(plane.tilt_deg) else seen
     surface = {
         "photo": "found",
