@@ -1,7 +1,7 @@
 """What a trace's confidence is worth: of traces with confidence 0.9, how many are right?
 
-usage: python benchmarks/confidence.py [--each N] [--cache DIR] [--no-benchmark]     the reliability tables
-       python benchmarks/confidence.py --fit [--each N] [--cache DIR]                fit it anew
+usage: python benchmarks/confidence.py [--each N] [--cache DIR] [--stale] [--no-benchmark]   the tables
+       python benchmarks/confidence.py --fit [--each N] [--cache DIR] [--stale]              fit it anew
 
 Right: at least 70 % of the trace lies within 0.1 in of one and the same true
 root, so it is no straw and does not join two. Whole: right, and at least 70 %
@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, cache_folder, read_walls, wall_list
-from matching import benchmark_walls, matches
+from matching import Match, benchmark_walls, matches
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
@@ -27,7 +27,7 @@ from rootread.follow.confidence import FITTED, chance, trace_features
 BINS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.85, 0.95, 1.0)
 SHRINK = 3.0
 """Ridge penalty on standardised weights: a prior of sd 0.6, so that no feature rules."""
-Table = tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]
+Table = tuple[NDArray[np.float64], list[Match]]
 
 
 def only_read(walls: Iterable[ReadWall | tuple[str, str]]) -> Iterable[ReadWall]:
@@ -71,21 +71,24 @@ def fit(walls: Iterable[ReadWall]) -> dict[str, list[float]]:
 
 
 def rated(walls: Iterable[ReadWall]) -> Table:
-    """Confidence of every trace, whether it is right, whether it is whole."""
-    confidence, right, whole = [], [], []
+    """Confidence and match of every trace."""
+    confidence: list[float] = []
+    found: list[Match] = []
     for wall in walls:
         if wall.traces:
             confidence += list(chance(trace_features(wall.traces, wall.root_map, wall.image)))
-        found = matches(wall.traces, wall.plane, wall.truth)
-        right += [match.right for match in found]
-        whole += [match.whole for match in found]
-    return np.array(confidence), np.array(right), np.array(whole)
+        found += matches(wall.traces, wall.plane, wall.truth)
+    return np.array(confidence), found
 
 
 def print_reliability(title: str, table: Table) -> None:
     """A row a class of confidence: traces, mean confidence, share right, share whole."""
-    confidence, right, whole = table
-    print(f"\n{title}: {len(confidence)} traces, {right.mean():.0%} right, {whole.mean():.0%} whole\n")
+    confidence, found = table
+    right = np.array([match.right for match in found])
+    whole = np.array([match.whole for match in found])
+    joined = np.mean([match.joins_roots for match in found])
+    shares = f"{right.mean():.0%} right, {whole.mean():.0%} whole, {joined:.0%} join roots"
+    print(f"\n{title}: {len(confidence)} traces, {shares}\n")
     print("| confidence | traces | mean | right % | whole % |\n|---|---|---|---|---|")
     for low, high in itertools.pairwise(BINS):
         here = (confidence >= low) & (confidence < high)
@@ -101,13 +104,14 @@ def main() -> None:
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--each", type=int, default=12, help="made walls of each kind")
     parser.add_argument("--cache", type=Path, default=cache_folder())
+    parser.add_argument("--stale", action="store_true", help="use what is kept, whatever the code")
     parser.add_argument("--no-benchmark", action="store_true", help="made walls alone")
     options = parser.parse_args()
     if options.fit:
-        walls = read_walls(wall_list(TRAINING_SEED, options.each), options.cache)
+        walls = read_walls(wall_list(TRAINING_SEED, options.each), options.cache, options.stale)
         FITTED.write_text(json.dumps(fit(only_read(walls)), indent=1) + "\n", encoding="utf-8")
         return
-    walls = read_walls(wall_list(HELD_OUT_SEED, options.each), options.cache)
+    walls = read_walls(wall_list(HELD_OUT_SEED, options.each), options.cache, options.stale)
     print_reliability("Made walls of held-out seeds", rated(only_read(walls)))
     if not options.no_benchmark:
         print_reliability("Benchmark walls", rated(benchmark_walls()))

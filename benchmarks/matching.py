@@ -29,6 +29,8 @@ class Match:
     """Share of the trace within 0.1 in of that one root."""
     of_root: float
     """Share of that root within 0.1 in of the trace; the largest, where several roots hold the trace."""
+    on_roots: float
+    """Share of the trace within 0.1 in of any root."""
 
     @property
     def right(self) -> bool:
@@ -39,6 +41,11 @@ class Match:
     def whole(self) -> bool:
         """The same, and 70 % of the root lies along the trace."""
         return self.right and self.of_root > OVERLAP
+
+    @property
+    def joins_roots(self) -> bool:
+        """It lies on roots, but no one root holds 70 % of it."""
+        return self.on_roots > OVERLAP and not self.right
 
 
 def to_truth(points_in: Points, plane: WallPlane, truth: Truth) -> Points:
@@ -63,7 +70,7 @@ def matches(traces: tuple[Trace, ...], plane: WallPlane, truth: Truth) -> list[M
             of_trace = max(of_trace, share)
             if share > OVERLAP:
                 of_root = max(of_root, _share_near(truth.roots[number].seen, tree))
-        result.append(Match(of_trace, of_root))
+        result.append(Match(of_trace, of_root, _share_near(points, found)))
     return result
 
 

@@ -67,7 +67,7 @@ ROOTS = (
     Column("width_in", float, "in", "median visible width"),
     Column("flattened_share", float, "", "share of its length in flattened stretches"),
     Column("sideways_in", float, "in", "length of its sideways runs"),
-    Column("confidence", float, "0-1", "chance that this trace is a root, followed right"),
+    Column("confidence", float, "0-1", "chance that at least 70 % of this trace lies on one root and the same"),
     Column("width_se_in", float, "in", "standard error of the width"),
     Column("cut", str, "", "yes when the photo's edge or the scale object ends it, not its own tip"),
 )
@@ -94,6 +94,9 @@ LAYERS = (
     Column("sideways_in", float, "in", "root length run sideways at the layer"),
     Column("p_value", float, "", "chance of as strong a gathering if depths were random"),
     Column("recorded", str, "", "the field sheet's layer it matches, or unrecorded"),
+    Column("shape", str, "", "level, sloped or stepped: how its depth goes along the wall"),
+    Column("left_depth_in", float, "in", "depth at its left end"),
+    Column("right_depth_in", float, "in", "depth at its right end"),
 )
 
 TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS}

@@ -119,7 +119,7 @@ class Trace:
     inferred: NDArray[np.bool_]
     """``(N,)`` True where the root passes unseen behind soil and was bridged."""
     confidence: float
-    """Chance that this trace is a root, followed right."""
+    """Chance that this trace is a root, followed right: at least 70 % of it lies on one and the same root."""
     cut: bool = False
     """The photo's edge, the scale object or the wall's side ends it, so its tip is not its end."""
     width_se_in: float = float("nan")
