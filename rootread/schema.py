@@ -67,7 +67,7 @@ ROOTS = (
     Column("width_in", float, "in", "median visible width"),
     Column("flattened_share", float, "", "share of its length in flattened stretches"),
     Column("sideways_in", float, "in", "length of its sideways runs"),
-    Column("confidence", float, "0-1", "chance that at least 70 % of this trace lies on one root and the same"),
+    Column("confidence", float, "0-1", "chance that at least 70 % of this trace lies on one single root"),
     Column("width_se_in", float, "in", "standard error of the width"),
     Column("cut", str, "", "yes when the photo's edge or the scale object ends it, not its own tip"),
 )
