@@ -134,7 +134,7 @@ def print_gain(folder: Path) -> None:
         first, *others = field_walls(soil, FIELD_SEED + 20 * number, 3, folder)
         strokes = person_strokes(first, find_roots(first.image, FindSettings()).mask)
         begun, worked = time.perf_counter(), time.process_time()
-        weights = learn(first.image.rgb, strokes, shipped(), np.random.default_rng(SEED))
+        weights = learn(first.image.rgb, strokes, shipped().with_features, np.random.default_rng(SEED))
         seconds, busy = time.perf_counter() - begun, time.process_time() - worked
         taught = FindSettings(learned=tuple(weights.tolist()))
         rows = []

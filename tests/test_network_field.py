@@ -55,7 +55,9 @@ def threaded(number: int) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray
 
 
 def probability(rgb: NDArray[np.uint8], weights: NDArray[np.float64]) -> NDArray[np.float64]:
-    return 1 / (1 + np.exp(-run_in_tiles(rgb, corrected(shipped(), weights)).logit.astype(float)))
+    return 1 / (
+        1 + np.exp(-run_in_tiles(rgb, corrected(shipped().with_features, weights)).logit.astype(float))
+    )
 
 
 def strokes_on(number: int) -> list[GridStroke]:
@@ -70,7 +72,7 @@ def strokes_on(number: int) -> list[GridStroke]:
 
 def test_strokes_on_one_photo_find_the_same_roots_on_another() -> None:
     begun = time.process_time()
-    weights = learn(threaded(0)[0], strokes_on(0), shipped(), np.random.default_rng(1))
+    weights = learn(threaded(0)[0], strokes_on(0), shipped().with_features, np.random.default_rng(1))
     assert time.process_time() - begun < FIT_SECONDS
     rgb, root, thread = threaded(1)
     before, after = (probability(rgb, w) for w in (np.zeros(WEIGHTS), weights))
@@ -82,12 +84,14 @@ def test_strokes_on_one_photo_find_the_same_roots_on_another() -> None:
 def test_without_strokes_nothing_changes() -> None:
     rgb = threaded(0)[0]
     plain = read_picture(rgb).logit
-    assert np.array_equal(run_in_tiles(rgb, corrected(shipped(), np.zeros(WEIGHTS))).logit, plain)
+    assert np.array_equal(
+        run_in_tiles(rgb, corrected(shipped().with_features, np.zeros(WEIGHTS))).logit, plain
+    )
 
 
 def test_what_was_learned_travels_with_the_settings() -> None:
     rgb, _, thread = threaded(1)
-    weights = learn(threaded(0)[0], strokes_on(0), shipped(), np.random.default_rng(1))
+    weights = learn(threaded(0)[0], strokes_on(0), shipped().with_features, np.random.default_rng(1))
     taught = settings_from_dict({"find": {"learned": weights.round(5).tolist()}}, "test")
     assert repr(list(taught.find.learned)) in settings_toml(taught)
     wall = WallImage(rgb, np.ones(thread.shape, bool), Grid(72.0, 0.0, 0.0, thread.shape))
@@ -120,7 +124,7 @@ def test_strokes_in_the_photo_teach_what_the_same_strokes_on_the_flat_wall_do() 
     rgb, _, thread = threaded(0)
     wall = WallImage(rgb, np.ones(thread.shape, bool), Grid(72.0, 0.0, 0.0, thread.shape))
     learned = learn_field(wall, level_plane(), as_marks(strokes_on(0)))
-    directly = learn(rgb, strokes_on(0), shipped(), np.random.default_rng(FIELD_SEED))
+    directly = learn(rgb, strokes_on(0), shipped().with_features, np.random.default_rng(FIELD_SEED))
     # Places go through inches and back, so a few pixels at the strokes' edges differ.
     assert np.corrcoef(learned, directly)[0, 1] > 0.99
 

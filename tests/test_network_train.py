@@ -199,10 +199,10 @@ def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path
 
     model = onnx.load(Path(session.__file__).parent / session.WEIGHTS)
     blob = np.random.default_rng(4).random((1, 3, 64, 96)).astype(np.float32)
-    before = Session(model.SerializeToString())(blob)
+    before = Session(model.SerializeToString()).with_features(blob)
     name_features(model)
     rescale_logit(model, 0.5, 1.0)
-    after = Session(model.SerializeToString())(blob)
+    after = Session(model.SerializeToString()).with_features(blob)
     assert {output.name for output in model.graph.output} == set(OUTPUTS)
     assert np.allclose(after.logit, 0.5 * before.logit + 1.0, atol=1e-3)
     assert np.array_equal(after.shape, before.shape)

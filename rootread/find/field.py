@@ -36,5 +36,5 @@ def learn_field(image: WallImage, plane: WallPlane, marks: Marks) -> tuple[float
             "Draw a few that say root on roots, and a few that say soil on what was wrongly taken for root.",
         )
     rgb = image.rgb if zoom == 1.0 else resized(image.rgb, zoom)
-    weights = learn(rgb, strokes, shipped(), np.random.default_rng(SEED))
+    weights = learn(rgb, strokes, shipped().with_features, np.random.default_rng(SEED))
     return tuple(round(float(weight), DIGITS) for weight in weights)

@@ -138,7 +138,7 @@ def _taught(learned: tuple[float, ...]) -> Run:
             f"The setting find.learned holds {len(learned)} numbers, not {WEIGHTS}.",
             "Leave it out, and give --strokes again.",
         )
-    return corrected(shipped(), np.array(learned))
+    return corrected(shipped().with_features, np.array(learned))
 
 
 def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:

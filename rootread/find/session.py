@@ -22,7 +22,7 @@ class Answer:
     shape: Image
     """``(3, m/2, n/2)`` cosine and sine of twice the direction, logarithm of the half-width in pixels."""
     fine: Image
-    """``(16, m/2, n/2)`` features from which root and shape are read off."""
+    """``(16, m/2, n/2)`` features from which root and shape are read off, where asked for."""
     coarse: NDArray[np.uint8]
     """``(48, m/4, n/4)`` features of the level below, in the network's own whole numbers."""
     deep: NDArray[np.uint8]
@@ -42,7 +42,13 @@ class Session:
         self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 
     def __call__(self, blob: Image) -> Answer:
-        """``(1, 3, m, n)`` values 0 to 1 in."""
+        """``(1, 3, m, n)`` values 0 to 1 in; without the features of the finest levels, which take memory."""
+        logit, shape, deep = self._session.run(["root_logit", "shape", "deep"], {"rgb": blob})
+        none = np.empty((0, 0, 0))
+        return Answer(logit[0, 0], shape[0], none.astype(np.float32), none.astype(np.uint8), deep[0])
+
+    def with_features(self, blob: Image) -> Answer:
+        """The same with all features."""
         logit, *others = self._session.run(list(OUTPUTS), {"rgb": blob})
         return Answer(logit[0, 0], *(found[0] for found in others))
 

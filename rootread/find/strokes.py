@@ -64,7 +64,7 @@ class Samples:
 
 
 def corrected(run: Run, weights: Floats) -> Run:
-    """The network with a correction of its log odds."""
+    """The network ``run``, which gives all features, with a correction of its log odds."""
     constant, colour, fine, coarse = np.split(
         np.asarray(weights, np.float32), [1, 1 + COLOURS, 1 + COLOURS + FINE]
     )
@@ -88,7 +88,7 @@ def learn(rgb: NDArray[np.uint8], strokes: list[GridStroke], run: Run, draw: np.
     ----------
     rgb : ``(M, N, 3)`` the flat wall at the resolution that the network reads.
     strokes : what a person said of it.
-    run : the network.
+    run : the network, with all features.
     draw : chooses the other pixels.
     """
     patches = [_around(rgb, stroke.points_px) for stroke in strokes]
