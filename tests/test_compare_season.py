@@ -63,13 +63,13 @@ def test_in_centimetres_every_length_and_its_column_are_so(folders):
         assert not any(name_.endswith("_in") for name_ in getattr(centimetres, name))
     ratio = centimetres.roots["length_cm"] / inches.roots["length_in"]
     assert ratio.to_numpy() == pytest.approx(MM_PER_INCH / 10, rel=1e-9)
-    wall = 0
-    # Three centimetres' worth of pixels is as many pixels in either unit.
-    assert centimetres.walls["px_per_cm"][wall] * MM_PER_INCH / 10 == pytest.approx(
-        inches.walls["px_per_in"][wall]
-    )
+    # An inch shows as many pixels in either unit.
+    by_inch, by_cm = inches.walls["px_per_in"][0], centimetres.walls["px_per_cm"][0]
+    assert by_cm * MM_PER_INCH / 10 == pytest.approx(by_inch)
     assert (centimetres.roots["tortuosity"] == inches.roots["tortuosity"]).all()
-    assert {column.unit for column in season_columns("walls", "cm")} >= {"cm", "px/cm"}
+    columns = {column.name: column for column in season_columns("walls", "cm")}
+    assert columns["px_per_cm_se"].unit == "px/cm"
+    assert columns["px_per_cm_se"].meaning == "standard error of px_per_cm"
 
 
 @pytest.mark.parametrize("units", ["in", "cm"])

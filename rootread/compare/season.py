@@ -85,8 +85,7 @@ def _table(folders: Sequence[Path], name: str, units: LengthUnit) -> pd.DataFram
 def _in_units(column: Column, units: LengthUnit) -> Column:
     if units == "in" or column.unit not in ("in", "px/in"):
         return column
-    words = column.name.split("_")
-    name = "_".join(units if word == "in" else word for word in words)
-    return replace(
-        column, name=name, unit=column.unit.replace("in", units), meaning=column.meaning.replace("inch", "cm")
-    )
+    meaning = column.meaning.replace("inch", units).replace("_in", f"_{units}")
+    # Some names go on after the unit: px_per_in_se.
+    words = [units if word == "in" else word for word in column.name.split("_")]
+    return replace(column, name="_".join(words), unit=column.unit.replace("in", units), meaning=meaning)
