@@ -37,7 +37,7 @@ ABOVE_SHARE = 0.35
 LOGARITHM_UNIT = 0.7
 CAP = 2.0
 # Lines that hold this much of the chance are what the photo leaves open.
-OPEN_CHANCE = 0.95
+OPEN_CHANCE = 0.9
 # Each cue and its weight.
 CUES = {
     "sharper_below": -1.56,
@@ -65,7 +65,7 @@ class FirstLine:
     rows: Floats
     """``(N,)`` its row in each column of the look."""
     open_in: float
-    """Lines up to this far from it are open: they hold 95 % of the chance."""
+    """Lines up to this far from it are open: they hold nine tenths of the chance."""
 
 
 def first_line(
