@@ -46,6 +46,7 @@ class Served:
     """A desk of its own process."""
 
     def __init__(self, folder: Path, port: int = 0) -> None:
+        self.folder = folder
         arguments = ["desk", str(folder), "--port", str(port), "--no-browser"]
         self.process = subprocess.Popen(
             [sys.executable, "-u", "-c", "from rootread.cli import main; main()", *arguments],
@@ -227,8 +228,7 @@ def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, tmp_path: 
         served = Served(tmp_path, served.port)
         page.goto("about:blank")
         page.goto(served.address)
-        expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
-        open_wall(page)
+        page.locator('a[href="#/wall/north"]').click()
         wait_until(lambda: len(marks(tmp_path).get("splits_px", [])) == 1, 60, "the change has been saved")
     finally:
         served.kill()
@@ -295,3 +295,79 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
         assert found.violations_count == 0, f"{screen}: {found.generate_report()}"
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert over <= 0, f"{screen} is {over} px wider than the page"
+
+
+def roots_shown(page: Page) -> list[dict]:
+    """The roots as the desk hands them to its page."""
+    return page.evaluate(
+        """fetch('/api/walls/north', { headers: { 'X-Desk-Token': sessionStorage.getItem('desk-token') } })
+          .then((answer) => answer.json()).then((wall) => wall.reading.roots)"""
+    )
+
+
+def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
+    """Each tool once by mouse, in one go; what it drew is in the marks file."""
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    open_wall(page)
+    off = (700, 900)
+    lines = [root["points_px"] for root in roots_shown(page)]
+    lines.sort(key=len, reverse=True)
+    uses = [
+        ("Flattened", [lines[0][len(lines[0]) // 3], lines[0][len(lines[0]) // 2]], False, "flattened_px"),
+        ("Part", [lines[1][len(lines[1]) // 2]], False, "splits_px"),
+        ("Join", [lines[2][-1], lines[3][0]], False, "joins_px"),
+        ("Layer", [off], True, "layers"),
+        ("Loosened floor", [(200, 800), (1400, 820)], True, "loosened_floor_px"),
+        ("Outline", [(150, 160), (1250, 160), (1250, 850), (150, 850)], True, "outline_px"),
+        ("Surface", [(100, 60), (1500, 66)], True, "surface_px"),
+        ("Plumb", [(700, 200), (703, 900)], True, "plumb_px"),
+    ]
+    for word, places, ends, kept in uses:
+        page.get_by_role("button", name=word, exact=True).click()
+        click(page, *places)
+        if ends and page.get_by_role("button", name="Done").is_visible():
+            page.get_by_role("button", name="Done").click()
+        wait_until(lambda kept=kept: marks(served.folder).get(kept), 60, f"{word} is kept in {kept}")
+    for word, says in (("Paint root", "root"), ("Paint soil", "soil")):
+        page.get_by_role("button", name=word).click()
+        page.mouse.move(*at(page, (400, 700)))
+        page.mouse.down()
+        page.mouse.move(*at(page, (480, 760)), steps=4)
+        page.mouse.up()
+        wait_until(
+            lambda says=says: says in [stroke["says"] for stroke in marks(served.folder).get("strokes", [])],
+            60,
+            f"{word} is kept",
+        )
+    expect(page.locator(".marks li")).to_have_count(10)
+    for _ in range(10):
+        page.get_by_role("button", name="Undo").click()
+    wait_until(lambda: not marks(served.folder), 60, "all is undone and no marks file is left")
+
+
+def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, served: Served) -> None:
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    open_wall(page)
+    shown = page.locator("canvas")
+    whole = shown.screenshot()
+    page.mouse.move(*at(page, (800, 500)))
+    page.mouse.wheel(0, -600)
+    page.mouse.down()
+    page.mouse.move(*at(page, (800, 500)), steps=2)
+    page.mouse.up()
+    closer = shown.screenshot()
+    assert closer != whole
+    shown.evaluate(
+        """(canvas) => {
+          const box = canvas.getBoundingClientRect()
+          const touch = (type, pointerId, x) => canvas.dispatchEvent(new PointerEvent(type,
+            { pointerId, pointerType: "touch", clientX: box.left + x, clientY: box.top + 200 }))
+          canvas.setPointerCapture = () => {}
+          touch('pointerdown', 1, 300); touch('pointerdown', 2, 400)
+          touch('pointermove', 2, 560); touch('pointerup', 1, 300); touch('pointerup', 2, 560)
+        }"""
+    )
+    page.wait_for_timeout(300)
+    assert shown.screenshot() != closer

@@ -118,6 +118,11 @@ class Stages:
         key: Key = (_scale_key(photo, row, marks), _marks_for_plane(marks))
         return self._seen.get(((key, marks.outline_px), marks.strokes))
 
+    @property
+    def photo(self) -> Photo | None:
+        """The photo, where it is still kept."""
+        return self._kept["photo"][1] if "photo" in self._kept else None
+
     def located(self, photo: Path, row: SheetRow, marks: Marks) -> Located | None:
         """The scale object, where it was located for the same photo, row and marks."""
         kept = self._kept.get("scale")

@@ -140,7 +140,8 @@ class Desk:
         with self._lock:
             pyramid = self._pyramids.pop(wall.name, None)
         if pyramid is None:
-            pyramid = Pyramid(read_photo(wall.job.photo, self.settings.photo).rgb)
+            photo = wall.stages.photo or read_photo(wall.job.photo, self.settings.photo)
+            pyramid = Pyramid(photo.rgb)
         with self._lock:
             self._pyramids[wall.name] = pyramid
             while len(self._pyramids) > MOST_PYRAMIDS:

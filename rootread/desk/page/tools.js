@@ -99,9 +99,11 @@ export const TOOLS = [
   { id: 'flattened', group: 'Roots', key: 'f', word: 'Flattened', most: 2, least: 2,
     hint: 'Click where the squeezed stretch of a root begins, then where it ends.',
     done: ([first, second], { marks, reading, reach }) => {
-      const one = rootAt(reading.roots, first, reach)
-      const other = one && rootAt([one.root], second, reach * 2)
-      if (!other) return 'Both places must lie on one root line.'
+      // Of roots that lie close together, the one that both clicks fit best.
+      const fits = reading.roots.map((root) => [rootAt([root], first, reach), rootAt([root], second, reach)])
+        .filter(([a, b]) => a && b).sort(([a, b], [c, d]) => a.distance + b.distance - c.distance - d.distance)
+      if (!fits.length) return 'Both places must lie on one root line.'
+      const [one, other] = fits[0]
       const [from, to] = [one.index, other.index].sort((a, b) => a - b)
       if (to === from) return 'Click two places farther apart.'
       const next = copy(marks)

@@ -42,17 +42,18 @@ export async function showWall(shell, name) {
     title: `${tool.hint} (${tool.key.toUpperCase()})`, onclick: () => choose(state.tool === tool ? null : tool) }, tool.word)]))
   const group = (title) => el('div', { role: 'group', 'aria-label': `Mend ${title.toLowerCase()}` }, el('span', {}, title),
     TOOLS.filter((tool) => tool.group === title).map((tool) => buttons.get(tool.id)))
-  const zooms = el('div', { class: 'zooms', role: 'group', 'aria-label': 'Zoom' },
-    el('button', { type: 'button', 'aria-label': 'Zoom in', onclick: () => view?.zoom(1.5) }, '+'),
-    el('button', { type: 'button', 'aria-label': 'Zoom out', onclick: () => view?.zoom(1 / 1.5) }, '−'),
-    el('button', { type: 'button', onclick: () => view?.fit() }, 'Whole'))
+  // Beside the photo, not on it: its corners are marked too.
+  const looking = el('div', { role: 'group', 'aria-label': 'View' }, el('span', {}, 'View'),
+    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom in', onclick: () => view?.zoom(1.5) }, '+'),
+    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom out', onclick: () => view?.zoom(1 / 1.5) }, '−'),
+    el('button', { type: 'button', class: 'button', onclick: () => view?.fit() }, 'Whole'), hide)
 
   shell.main.append(
     el('h1', { class: 'unseen' }, `Wall ${name}`),
-    el('div', { class: 'photo' }, canvas, zooms,
+    el('div', { class: 'photo' }, canvas,
       el('div', { class: 'telling' }, hint, asked, el('span', { class: 'row' }, brush, done, leaveTool))),
     el('div', { class: 'mend' }, group('Roots'), group('Wall'),
-      el('div', { role: 'group', 'aria-label': 'Steps' }, el('span', {}, 'Steps'), undo, redo, hide, saved)),
+      el('div', { role: 'group', 'aria-label': 'Steps' }, el('span', {}, 'Steps'), undo, redo), looking, saved),
     panel.element)
 
   const history = new History(name, first.marks, first.revision, taken, (words, bad) => {
