@@ -132,6 +132,19 @@ def test_where_the_points_ran_below_the_layer_already_deeper_is_not_advised():
     assert advice.kind == "leave" and "moisture" in advice.text
 
 
+def test_a_layer_deeper_than_points_go_is_left_alone():
+    deep = [turned(x, f"t{i}", at_z=22.0) for i, x in enumerate(ACROSS)]
+    advice = judged(deep).advice[0]
+    assert advice.kind == "leave" and "deeper than points are run" in advice.text
+
+
+def test_under_a_sloping_layer_points_run_below_its_deepest_place():
+    roots = [turned(x, f"t{i}", at_z=5.0 + 0.1 * (x + 18.0)) for i, x in enumerate(ACROSS)]
+    roots += [free(x, f"f{x:g}") for x in (-11.0, -1.0, 11.0)]
+    advice = judged(roots).advice[0]
+    assert "5 in to 8" in advice.text and "its deepest place" in advice.text and "about 9" in advice.text
+
+
 def test_an_open_wall_gives_no_reason_to_run_deeper():
     (advice,) = judged(OPEN).advice
     assert advice.kind == "leave" and "no reason" in advice.text

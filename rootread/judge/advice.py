@@ -21,6 +21,8 @@ BELOW_LAYER_IN = 1.0
 FEWEST_ROOTS = 8
 SHORTEST_ROOT_LENGTH_IN = 60.0
 SURE_P_VALUE = 0.01
+DEEPEST_POINTS_IN = 20.0
+"""Points of the usual deep tillage tools go no deeper than this (common practice)."""
 FULL_LOOSENING_SPACING = 1.5
 """Shank spacing, in working depths, up to which plain points loosen all the soil between them.
 Spoor and Godwin 1978, J. Agric. Engng Res. 23:243-258 (from memory)."""
@@ -87,11 +89,18 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
         f"{length_words(layer.depth_in)} were turned or stopped there; {low} to {high} of 100 get through; "
         f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
     )
-    run_in = layer.depth_in + BELOW_LAYER_IN
+    lowest_in = layer.depth_range_in[1]
+    run_in = lowest_in + BELOW_LAYER_IN
     within = 2.0 * layer.depth_se_in
+    if run_in > DEEPEST_POINTS_IN:
+        text = (
+            f"A layer at {_where(layer)} {sure}, deeper than points are run; leave it, and look at drainage "
+            "and at roots that find their own way down."
+        )
+        return Advice("leave", text, evidence)
     if tool_depth_in is not None and tool_depth_in >= run_in - within:
         text = (
-            f"A layer at {_about(layer.depth_in)} {sure} although the points ran at "
+            f"A layer at {_where(layer)} {sure} although the points ran at "
             f"{_about(tool_depth_in)}; depth was not what was missing. Look at moisture when it was run, "
             "shank spacing and worn points."
         )
@@ -102,9 +111,9 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
         else ""
     )
     text = (
-        f"A layer at {_about(layer.depth_in)} {sure}.{floor} If it is dry enough to fracture there, run "
+        f"A layer at {_where(layer)} {sure}.{floor} If it is dry enough to fracture there, run "
         f"points at about {_about(run_in)} (give or take {shown(max(within, 0.5)):.1f}), "
-        f"{_below()} below it, and no deeper."
+        f"{_below()} below {'its deepest place' if layer.line.shape != 'level' else 'it'}, and no deeper."
     )
     return Advice("run deeper", text, evidence)
 
@@ -113,7 +122,7 @@ def _deeper_layer(layer: Layer) -> Advice:
     low, high = _passage_words(layer)
     return Advice(
         "look again",
-        f"A second layer at {_about(layer.depth_in)} held the roots that got so far; open the upper one "
+        f"A second layer at {_where(layer)} held the roots that got so far; open the upper one "
         "first and look again next season.",
         f"{layer.turned + layer.stopped} of {layer.reached} roots held there; "
         f"{low} to {high} of 100 get through.",
@@ -140,6 +149,13 @@ def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
 def _passage_words(layer: Layer) -> tuple[str, str]:
     interval = layer.passage_interval
     return f"{100 * interval.low:.0f}", f"{100 * interval.high:.0f}"
+
+
+def _where(layer: Layer) -> str:
+    """Its depth, or both depths where it slopes or steps."""
+    if layer.line.shape == "level":
+        return _about(layer.depth_in)
+    return " to ".join(_about(depth) for depth in layer.depth_range_in)
 
 
 def _about(length_in: float) -> str:

@@ -78,9 +78,12 @@ def _sloped(x: Values, depth: Values, level: LayerLine) -> LayerLine | None:
         return None
     slope, at_zero = np.polyfit(x, depth, 1)
     (left, _), (right, _) = level.line_in
-    return LayerLine(
-        "sloped", ((left, float(at_zero + slope * left)), (right, float(at_zero + slope * right)))
-    )
+    # Beyond the outermost roots nothing is known of the slope, so the line goes on level there.
+    first, last = float(np.clip(x.min(), left, right)), float(np.clip(x.max(), left, right))
+    upper, lower = (float(at_zero + slope * at) for at in (first, last))
+    corners = [(left, upper), (first, upper), (last, lower), (right, lower)]
+    apart = [corner for k, corner in enumerate(corners) if k == 0 or corner[0] > corners[k - 1][0]]
+    return LayerLine("sloped", tuple(apart))
 
 
 def _stepped(x: Values, depth: Values, level: LayerLine) -> LayerLine | None:

@@ -118,6 +118,9 @@ def layer_rows(wall: Wall | RefusedWall) -> list[Row]:
             "sideways_in": layer.sideways_in,
             "p_value": layer.p_value,
             "recorded": layer.recorded or "unrecorded",
+            "shape": layer.line.shape,
+            "left_depth_in": layer.line.line_in[0][1],
+            "right_depth_in": layer.line.line_in[-1][1],
         }
         for layer in wall.layers
     ]
