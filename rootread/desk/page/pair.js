@@ -56,7 +56,7 @@ export function showPair(shell, left, right) {
       canvas.width = canvas.clientWidth * ratio
       canvas.height = canvas.clientHeight * ratio
       const context = canvas.getContext('2d')
-      context.fillStyle = '#e7e0d3'
+      context.fillStyle = '#faf8f3'
       context.fillRect(0, 0, canvas.width, canvas.height)
       if (!image || !view.pxPerIn) continue
       const scale = view.pxPerIn * ratio
