@@ -20,6 +20,7 @@ Mask = NDArray[np.bool_]
 
 WIDTHS_IN = (0.05, 0.11, 0.22)
 """Widths of cracks that are looked for."""
+WIDE_PX = 1.8
 LOW, HIGH = 0.8, 1.6
 """Hysteresis on the valley's depth, in units of the soil's roughness."""
 DARKER = 0.35
@@ -69,14 +70,21 @@ def valley_depth(tone: Image, px_per_in: float) -> Image:
     for width_in in WIDTHS_IN:
         # A line of width w answers most to derivatives of a Gaussian of standard deviation w / 2 or so.
         scale = max(0.5 * width_in * px_per_in, 0.8)
-        smooth = cv2.GaussianBlur(tone, (0, 0), scale)
+        # A wide line loses nothing on a grid twice as coarse.
+        shrink = 2 if scale > WIDE_PX else 1
+        size = (max(tone.shape[1] // shrink, 1), max(tone.shape[0] // shrink, 1))
+        smooth = cv2.resize(tone, size, interpolation=cv2.INTER_AREA) if shrink > 1 else tone
+        scale /= shrink
+        smooth = cv2.GaussianBlur(smooth, (0, 0), scale)
         across, along, mixed = (
             cv2.Sobel(smooth, cv2.CV_32F, right, down, ksize=3, scale=0.25)
             for right, down in ((2, 0), (0, 2), (1, 1))
         )
         half_sum, spread = 0.5 * (across + along), cv2.magnitude(0.5 * (across - along), mixed)
         valley = np.float32(scale**2) * (half_sum + spread - np.abs(half_sum - spread))
-        deepest = np.maximum(deepest, valley)
+        if shrink > 1:
+            valley = cv2.resize(valley, tone.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        cv2.max(deepest, valley, dst=deepest)
     return deepest
 
 

@@ -39,7 +39,8 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     px_per_in = image.grid.px_per_in
     run = _taught(settings.learned)
     raw = read_picture(_polarised(image.rgb, settings.polarity), zoom_for(px_per_in), run)
-    probability = _sigmoid(raw.logit) * image.soil
+    probability = _sigmoid(raw.logit)
+    probability[~image.soil] = 0
     if settings.polarity == "pale":
         probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
     mask = lasting_pieces(
@@ -168,7 +169,10 @@ def _polarised(rgb: NDArray[np.uint8], polarity: str) -> NDArray[np.uint8]:
 
 
 def _sigmoid(logit: Image) -> Image:
-    return np.float32(1) / (np.float32(1) + _exp(-logit))
+    # In place: on pictures of many megapixels fresh memory costs more than the arithmetic.
+    odds_against = cv2.exp(np.negative(logit))
+    odds_against += 1
+    return np.reciprocal(odds_against, out=odds_against)
 
 
 def _exp(values: Image) -> Image:
