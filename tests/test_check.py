@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from rootread.check import check_photo, check_text, check_values
 from rootread.check.light import exposure, shadow_edge_length_in
 from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
-from rootread.fieldsheet import default_row
+from rootread.check.types import Finding
+from rootread.fieldsheet import SheetRow, default_row
 from rootread.plane import Grid, WallImage
 
 PX_PER_IN = 72.0
@@ -130,5 +131,18 @@ def test_marks_that_cannot_be_read_are_a_finding_of_their_photo(tmp_path: Path) 
     cv2.imwrite(str(photo), cv2.resize(skimage.data.grass(), (900, 900)))
     marks = tmp_path / "a.json"
     marks.write_text('{"version": 1, "photo_size_px": [400, 300]}', encoding="utf-8")
-    (finding,) = check_photo(photo, default_row("a.jpg"), marks).findings
+    finding, _sheet = check_photo(photo, default_row("a.jpg"), marks).findings
     assert finding.question == "marks" and "400 x 300" in finding.seen and finding.remedy
+
+
+def test_what_the_sheet_leaves_blank_is_asked_for_at_the_pit(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"nothing")
+
+    def sheet_finding(row: SheetRow) -> Finding:
+        (finding,) = [f for f in check_photo(tmp_path / "a.jpg", row).findings if f.question == "sheet"]
+        return finding
+
+    blank = sheet_finding(SheetRow("a.jpg", "a", pit="pit 1", tool_depth_in=14.0, row=3))
+    assert blank.state == "look" and blank.remedy
+    assert blank.seen == "row 3 leaves blank: treatment, layers"
+    assert sheet_finding(default_row("a.jpg")).state == "good"

@@ -44,6 +44,7 @@ def check_photo(
             findings = [Finding("scale", "bad", error.cause, error.remedy)]
         else:
             findings = _of_wall(plane, lay_flat(taken, plane, settings.plane))
+    findings = [*findings, _sheet(row)]
     return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
 
 
@@ -58,6 +59,23 @@ def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
         _surface(plane),
     ]
     return findings + [Finding("caution", "look", caution) for caution in plane.cautions]
+
+
+def _sheet(row: SheetRow) -> Finding:
+    """What the sheet says of the photo, while it can still be looked up in the pit."""
+    if row.row is None:
+        return Finding("sheet", "good", "no row in a sheet; it is read without one")
+    cells = {
+        "pit": row.pit,
+        "treatment": row.treatment,
+        "layers": row.layers,
+        "tool_depth_in": row.tool_depth_in,
+    }
+    blank = [name for name, cell in cells.items() if not cell]
+    if not blank:
+        return Finding("sheet", "good", f"row {row.row}: {row.pit}, {row.treatment}")
+    remedy = "Write them down while you stand at the pit; leave blank only what there is not."
+    return Finding("sheet", "look", f"row {row.row} leaves blank: {', '.join(blank)}", remedy)
 
 
 def _scale(plane: WallPlane) -> Finding:
