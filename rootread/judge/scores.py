@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.judge.zones import Zones
+from rootread.measure.counting import counts
 from rootread.measure.types import Readings, RootReading
 
 STRAIGHTNESS_SPAN_IN = 3.0
@@ -41,7 +42,7 @@ def counted(readings: Readings) -> NDArray[np.float64]:
     unless all are thinner: which of them a photo shows depends on light and
     soil, and laterals leave their parent level by nature.
     """
-    thick = np.array([root.width_in >= readings.counted_width_in for root in readings.roots])
+    thick = np.array([counts(root, readings.counted_width_in) for root in readings.roots])
     return (thick if thick.any() else np.ones_like(thick)).astype(float)
 
 
@@ -49,16 +50,16 @@ def root_sums(readings: Readings, zones: Zones) -> RootSums:
     """Sum over the points of every root that counts, by how sure its trace is."""
     roots = readings.roots
     confidence = np.array([root.trace.confidence for root in roots])
-    counts = counted(readings) * confidence
-    counts = counts / max(float(counts.sum()) / max(float((counts > 0).sum()), 1.0), 1e-9)
-    in_zone = zones.points_in_zone * counts
+    weight = counted(readings) * confidence
+    weight = weight / max(float(weight.sum()) / max(float((weight > 0).sum()), 1.0), 1e-9)
+    in_zone = zones.points_in_zone * weight
     return RootSums(
         in_zone=in_zone,
-        freedom=freedom_sums(readings, zones) * counts,
-        straight=np.array([local_straightness(root).sum() for root in roots]) * counts,
-        seen=np.array([(~root.trace.inferred).sum() for root in roots]) * counts,
-        flattened=np.array([root.flattened.sum() for root in roots]) * counts,
-        counts=counts,
+        freedom=freedom_sums(readings, zones) * weight,
+        straight=np.array([local_straightness(root).sum() for root in roots]) * weight,
+        seen=np.array([(~root.trace.inferred).sum() for root in roots]) * weight,
+        flattened=np.array([root.flattened.sum() for root in roots]) * weight,
+        counts=weight,
     )
 
 

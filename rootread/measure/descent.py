@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.measure.calibrated import DESCENT_SE_DEG, SHARE_SE
+from rootread.measure.counting import counted_points
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, PatternBand, RootReading
 from rootread.settings import MeasureSettings
@@ -51,7 +52,7 @@ def counted_descents(roots: Sequence[RootReading], settings: MeasureSettings) ->
     than ``counted_width_in``: which of those a photo shows depends on light
     and soil more than on the wall.
     """
-    counts = [(root.trace.width_in >= settings.counted_width_in) & ~root.trace.inferred for root in roots]
+    counts = [counted_points(root, settings.counted_width_in) for root in roots]
     return CountedDescents(
         descent_deg=tuple(root.descent_down_deg[c] for root, c in zip(roots, counts, strict=True)),
         rightward=tuple(root.rightward[c] for root, c in zip(roots, counts, strict=True)),

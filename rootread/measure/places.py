@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.measure.counting import counted_points
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, Readings
 
@@ -39,7 +40,7 @@ def descent_slices(readings: Readings, along: Along) -> tuple[DescentSlice, ...]
         return ()
     axis, step_in = (1, DEPTH_STEP_IN) if along == "depth" else (0, X_STEP_IN)
     place = [root.trace.points[:, axis] for root in roots]
-    counts = [(root.trace.width_in >= readings.counted_width_in) & ~root.trace.inferred for root in roots]
+    counts = [counted_points(root, readings.counted_width_in) for root in roots]
     first = np.floor(min(float(p.min()) for p in place) / step_in) * step_in
     last = max(float(p.max()) for p in place)
     edges = np.arange(first, last + step_in, step_in)

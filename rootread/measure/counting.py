@@ -1,0 +1,36 @@
+"""Which stretches of root count toward the wall's descent, shares and grade.
+
+Those of roots at least ``counted_width_in`` wide: finer ones are laterals and
+hairs, which leave their parents at angles of their own, and how many of them a
+photo shows depends on light and soil. A photo's blur makes thin roots look
+wider than they are, and single places err, so the width is taken over some
+inches and asked to be a little more. A trace shorter than an inch and a half is
+as often a bit of straw as of a root.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from rootread.measure.types import RootReading
+
+WIDTH_OVER_IN = 2.0
+THIN_READS = 1.1
+"""Read width over width, of roots about as thin as those that just count."""
+SHORTEST_IN = 1.5
+
+
+def counted_points(root: RootReading, counted_width_in: float) -> NDArray[np.bool_]:
+    """``(N,)`` True at the points of a root that count: thick enough, seen, and of a trace long enough."""
+    width = root.trace.width_in
+    if root.length_in < SHORTEST_IN:
+        return np.zeros(len(width), dtype=bool)
+    step_in = root.length_in / max(len(width) - 1, 1)
+    window = min(2 * round(WIDTH_OVER_IN / step_in / 2) + 1, len(width) // 2 * 2 + 1)
+    steady = median_filter(width, size=window, mode="nearest")
+    return (steady >= THIN_READS * counted_width_in) & ~root.trace.inferred
+
+
+def counts(root: RootReading, counted_width_in: float) -> bool:
+    """Whether a root as a whole counts."""
+    return root.width_in >= THIN_READS * counted_width_in and root.length_in >= SHORTEST_IN
