@@ -4,7 +4,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from rootread.errors import BadMarks, WallRefused
+from rootread.errors import RootreadError
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.find import RootMap, find_roots, paint
 from rootread.follow import Trace, follow_roots, with_marked_roots
@@ -102,5 +102,6 @@ def read_or_refuse(
         taken = read_photo(photo, (settings or Settings()).photo)
         marks = read_marks(marks_file, taken.size_px) if marks_file else None
         return read_wall(taken, row, marks, settings)
-    except (WallRefused, BadMarks) as error:
+    except RootreadError as error:
+        # Its sheet row, marks or settings may be at fault, too: the walls after it are still read.
         return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)
