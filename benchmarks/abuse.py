@@ -38,7 +38,7 @@ from bad_input import KINDS, Case, write_case
 from rootread.errors import RootreadError
 
 COUNTS = {
-    "photo": 2600,
+    "photo": 3000,
     "sheet": 700,
     "marks": 800,
     "settings": 300,
