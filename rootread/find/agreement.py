@@ -25,6 +25,8 @@ SIDE_GAP_PX = 1.0
 """The sides lie so many half-widths and so much farther out, at half resolution: off the root, near it."""
 ROUGH_IN = 0.7
 """The soil's roughness is taken over about this distance."""
+OUTLYING = 0.4
+"""Distances in log luminance beyond which a pixel is a pore or a crack."""
 FAINTEST = 0.02
 """Roughness is never taken below this, in log luminance: a grey level or two."""
 MIDWAY, STEEPNESS = 1.1, 1.6
@@ -74,9 +76,10 @@ def roughness(half: HalfWall, root: Mask) -> Image:
     def about(values: Image) -> Image:
         return cv2.GaussianBlur(cv2.resize(values, small, interpolation=cv2.INTER_AREA), (0, 0), spread)
 
-    variance = about(bare * fine**2) / np.maximum(about(bare), 1e-3)
+    # Of a normal spread the mean distance is 0.8 standard deviations; pores and cracks are far out, not wide.
+    usual = about(bare * np.minimum(np.abs(fine), OUTLYING)) / np.maximum(about(bare), 1e-3) / 0.8
     size = (half.tone.shape[1], half.tone.shape[0])
-    return cv2.resize(np.sqrt(variance), size, interpolation=cv2.INTER_LINEAR) + np.float32(FAINTEST)
+    return cv2.resize(usual, size, interpolation=cv2.INTER_LINEAR) + np.float32(FAINTEST)
 
 
 def _read(values: Image, x: Image, y: Image) -> Image:

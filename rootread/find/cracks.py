@@ -23,8 +23,8 @@ WIDTHS_IN = (0.05, 0.11, 0.22)
 WIDE_PX = 1.8
 LOW, HIGH = 0.8, 1.6
 """Hysteresis on the valley's depth, in units of the soil's roughness."""
-DARKER = 0.35
-"""In log luminance: a crack is darker than the soil about it by a third."""
+DARKER = 0.6
+"""In log luminance: a crack has little more than half the light of the soil about it."""
 ABOUT_IN = 0.5
 LEAST_IN = 1.0
 FLANK_IN = 0.05
