@@ -12,10 +12,12 @@ import pytest
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
 
 from rootread.find import session  # noqa: E402
+from rootread.find.familiar import Pieces  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
 from rootread.train.export import export, fit_calibration, load  # noqa: E402
+from rootread.train.familiar import statistics, training_pieces  # noqa: E402
 from rootread.train.feed import scene_crops, soils_of, to_walls  # noqa: E402
 from rootread.train.ground import hsv_to_linear  # noqa: E402
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
@@ -208,6 +210,23 @@ def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path
     assert np.array_equal(after.shape, before.shape)
     assert before.fine.shape == (16, 32, 48) and before.coarse.shape == (48, 16, 24)
     assert before.deep.shape == (192, 2, 3)
+
+
+def test_pieces_like_those_measured_lie_at_distance_one_and_one_in_eight_beyond_far() -> None:
+    """Correlated normal features; with far more pieces than features the shrinkage is small."""
+    rng = np.random.default_rng(7)
+    mixing = rng.normal(0, 1, (12, 12))
+    deep = (rng.normal(0, 1, (4000, 12)) @ mixing + 5.0).astype(np.float32)
+    fit = statistics(Pieces(deep, rng.normal(0, 1, (4000, 6)).astype(np.float32)))
+    fresh = (rng.normal(0, 1, (4000, 12)) @ mixing + 5.0).astype(np.float32)
+    distance = fit.distance(fresh)
+    assert float(np.mean(distance**2)) == pytest.approx(1.0, abs=0.2)
+    assert float((distance > fit.far).mean()) == pytest.approx(0.125, abs=0.03)
+
+
+def test_pieces_of_training_walls_have_the_features_of_the_network() -> None:
+    pieces = training_pieces(range(600_000, 600_002))
+    assert pieces.deep.shape == (2, 192) and pieces.traits.shape == (2, 6)
 
 
 def test_average_precision_of_a_perfect_and_of_a_blind_network() -> None:
