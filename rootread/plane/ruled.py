@@ -44,7 +44,10 @@ NEAR_SHARE = 0.1
 RUN = 8
 RUN_SHARE = 0.6
 # People stand square to the wall to within about this, to either side and up or down.
-USUAL_TILT_SE_DEG = 12.0
+USUAL_TILT_SE_DEG = {"step": 25.0, "tick": 12.0}
+# The edges of one staff err alike, for its thickness and the light along its sides, so that many of
+# them are worth less than as many independent ones.
+ALIKE = {"step": 1.5, "tick": 1.0}
 # A mark is good when seen over this share of its length, with this share of the usual contrast.
 GOOD_SHARE = 0.7
 GOOD_CONTRAST = 0.4
@@ -105,7 +108,7 @@ def locate_ruled(
             return None
         rough = Sightings.of_points(sides_in, sides_px, SIDE_SE_PX)
         start = pose_from_homography(matrix, belief, width_free=True)
-        fit = _fit(rough, start, belief)
+        fit = _fit(rough, start, belief, ruled)
     else:
         fit = known.fit
     for _ in range(LOCATING_ROUNDS):
@@ -121,7 +124,7 @@ def locate_ruled(
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
         sides = _sides(strip, marks, (first, last), middle, ruled)
         placed = _side_places(*sides, strip.followed, SIDE_SHARES[ruled.mark])
-        fit = _fit(Sightings.joined([placed, seen]), fit.values, belief)
+        fit = _fit(Sightings.joined([placed, seen]), fit.values, belief, ruled)
     allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
     # Most marks, though not each and every one: a root or a clod may lie along one.
     if not fit.sound or np.percentile(np.abs(residuals_px(fit, seen)), MOST) > allowed_px:
@@ -132,9 +135,9 @@ def locate_ruled(
     return RuledFit(fit, first, last, len(seen) // 2, middle, sum(strip.followed), outline_px)
 
 
-def _fit(sightings: Sightings, start: Floats, belief: CameraBelief) -> CameraFit:
+def _fit(sightings: Sightings, start: Floats, belief: CameraBelief, ruled: RuledObject) -> CameraFit:
     """A bar tells little of the tilt where few of its marks are seen; there, people stand nearly square."""
-    return fit_camera(sightings, start, belief, width_free=True, tilt_se_deg=USUAL_TILT_SE_DEG)
+    return fit_camera(sightings, start, belief, width_free=True, tilt_se_deg=USUAL_TILT_SE_DEG[ruled.mark])
 
 
 def _sides(
@@ -229,7 +232,7 @@ def _find_marks(
         chosen,
         chosen_px,
         normals[found] * to_light[found, None],
-        np.hypot(lines.se_px[found], PRINT_SE_PX),
+        ALIKE[ruled.mark] * np.hypot(lines.se_px[found], PRINT_SE_PX),
         glare_group,
     )
     # Relative to the brighter tone, so that a shadow does not change it.
