@@ -167,7 +167,7 @@ def in_a_process(*arguments: str) -> dict[str, Any]:
     return json.loads(done.stdout.splitlines()[-1])
 
 
-def make_photos(folder: Path) -> dict[str, Path]:
+def make_photos(folder: Path) -> None:
     """A made wall at each size; larger ones are enlarged with grain of their own."""
     from rootread.scene import draw_scene, render
 
@@ -175,15 +175,17 @@ def make_photos(folder: Path) -> dict[str, Path]:
     first = next(iter(PHOTOS.values()))
     rgb = render(scene, (first, first * 3 // 4)).rgb
     rng = np.random.default_rng(SEED)
-    photos = {}
     for name, width in PHOTOS.items():
         picture = cv2.resize(rgb, (width, width * 3 // 4), interpolation=cv2.INTER_CUBIC)
         if width != first:
             grain = rng.normal(0, 3, (width * 3 // 4, width)).astype(np.int16)[..., None]
             picture = np.clip(picture + grain, 0, 255).astype(np.uint8)
-        photos[name] = folder / f"{name.replace(' ', '')}.jpg"
-        cv2.imwrite(str(photos[name]), picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
-    return photos
+        place = str(folder / _file_name(name))
+        cv2.imwrite(place, picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+
+
+def _file_name(name: str) -> str:
+    return f"{name.replace(' ', '')}.jpg"
 
 
 def side_by_side(photos: dict[str, Path], repeat: int) -> str:
@@ -259,11 +261,16 @@ def main() -> None:
     parser.add_argument("--walls", type=int, default=4, help="walls of the batch")
     parser.add_argument("--one", choices=list(MEASURED), help="one measurement, here")
     parser.add_argument("--photo", type=Path)
+    parser.add_argument("--make", type=Path, help="write the photos into this folder")
     chosen = parser.parse_args()
+    if chosen.make:
+        return make_photos(chosen.make)
     if chosen.one:
         return measure_here(chosen.one, chosen.photo)
     with tempfile.TemporaryDirectory() as place:
-        photos = make_photos(Path(place))
+        # In a process of its own: a child's peak memory counts from its parent's size.
+        subprocess.run([sys.executable, str(Path(__file__)), "--make", place], check=True)
+        photos = {name: Path(place) / _file_name(name) for name in PHOTOS}
         print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}. {TARGETS}\n")
         print(side_by_side(photos, chosen.repeat), end="\n\n")
         print(throughput(next(iter(photos.values())), chosen.walls), end="\n\n")
