@@ -39,8 +39,6 @@ class Session:
         options.log_severity_level = 3
         # Waiting threads sleep: spinning takes processor time from other walls read at once.
         options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-        # Its memory goes back after each picture: kept, it would add a fifth to the peak of the stages after.
-        options.enable_cpu_mem_arena = False
         self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 
     def __call__(self, blob: Image) -> Answer:
