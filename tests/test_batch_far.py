@@ -51,7 +51,7 @@ def test_a_cluster_that_loses_a_worker_midway_writes_what_one_process_writes(pho
     distributed = pytest.importorskip("distributed")
     lost = []
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        n_workers=2, threads_per_worker=1, dashboard_address=":0", silence_logs=50
     ) as cluster:
         workers = [nanny.pid for nanny in cluster.workers.values()]
 

@@ -77,6 +77,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     page = browser.new_page(viewport={"width": 1366, "height": 768})
+    page.set_default_timeout(READ_MS)  # a busy machine is no fault of the page
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     yield page
