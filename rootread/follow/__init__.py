@@ -1,6 +1,6 @@
 """Turn root pixels into whole roots."""
 
-from rootread.follow.examine import follow_roots
+from rootread.follow.follow import follow_roots
 from rootread.follow.graph import build_graph
 from rootread.follow.marked import with_marked_roots
 from rootread.follow.types import GraphEdge, RootGraph, Trace

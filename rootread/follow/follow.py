@@ -1,16 +1,10 @@
-"""From root pixels to whole roots."""
-
-import numpy as np
+"""Whole roots with all that is known of them: course, width, what cuts them, and how sure they are."""
 
 from rootread.find.types import RootMap
-from rootread.follow.centreline import path_centreline
-from rootread.follow.ends import edge_ends, ends_in_context
-from rootread.follow.graph import graph_of_strands
-from rootread.follow.joins import possible_joins
-from rootread.follow.likelihood import end_costs
-from rootread.follow.lineage import find_lineage
-from rootread.follow.paths import choose_paths
-from rootread.follow.strands import find_strands
+from rootread.follow.confidence import with_confidence
+from rootread.follow.courses import follow_courses
+from rootread.follow.cuts import with_cuts
+from rootread.follow.profile import with_measured_widths
 from rootread.follow.types import Trace
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
@@ -28,45 +22,7 @@ def follow_roots(
     surface : the soil surface line, to tell bases from tips.
     settings : limits of gaps, bends and lengths.
     """
-    strands = find_strands(root_map, image)
-    graph = graph_of_strands(strands)
-    if not graph.edges:
-        return ()
-    grid = root_map.grid
-    ends = edge_ends(graph, image.rgb)
-    costs = end_costs(graph, ends, image.soil, surface)
-    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs)
-    # A second look: with the first roots known, every end knows better where it comes from.
-    seen = ends_in_context(graph, ends, paths, image.rgb)
-    paths = choose_paths(graph, seen, possible_joins(graph, seen, strands, settings), costs)
-    lines, widths, bridged = [], [], []
-    for path in paths:
-        points_px, width_px, inferred = path_centreline(graph, ends, path)
-        line = grid.to_in(points_px)
-        if np.hypot(*np.diff(line, axis=0).T).sum() < settings.min_length_in:
-            continue
-        lines.append(line)
-        widths.append(width_px / grid.px_per_in)
-        bridged.append(inferred)
-    lineage = find_lineage(lines, widths, surface)
-    # Ids go with order, then with the place of the base, so that they are the same from run to run.
-    base = np.array(
-        [line[-1] if back else line[0] for line, back in zip(lines, lineage.reverse, strict=True)]
-    ).reshape(-1, 2)
-    ranking = np.lexsort((base[:, 1].round(2), base[:, 0].round(2), lineage.order))
-    names = {int(root): f"r{rank + 1:03d}" for rank, root in enumerate(ranking)}
-    traces = []
-    for root in ranking.tolist():
-        way = -1 if lineage.reverse[root] else 1
-        traces.append(
-            Trace(
-                id=names[root],
-                order=int(lineage.order[root]),
-                parent=names.get(int(lineage.parent[root])),
-                points=lines[root][::way],
-                width_in=widths[root][::way],
-                inferred=bridged[root][::way],
-                confidence=0.5,
-            )
-        )
-    return tuple(traces)
+    traces = follow_courses(root_map, image, surface, settings)
+    traces = with_measured_widths(traces, image)
+    traces = with_cuts(traces, image, surface)
+    return with_confidence(traces, root_map, image)
