@@ -80,6 +80,7 @@ def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(un
     after = mend(unmended, roots_struck_px=[longest["points_px"]])
     assert len(after["reading"]["roots"]) < len(before["roots"])
     assert after["reading"]["grade"] != before["grade"]
+    assert after["reading"]["settled"], "the photo need not be read again, so the first figures are whole"
     undone = mend(unmended, roots_struck_px=[])
     assert undone["settled"] and undone["reading"]["grade"] == before["grade"]
 

@@ -1,9 +1,10 @@
 """Figures within a moment of a change, before the wall is read whole again.
 
-Layers stay where they were found. Traces that were followed are carried over
-to where the change puts them: by way of the photo's pixels onto the new
-plane, or cut where a stroke says soil. The whole reading that follows replaces
-all of it.
+Where the photo need not be looked at again, the figures are those of the whole
+reading. Otherwise layers stay where they were found, and traces that were
+followed are carried over to where the change puts them: by way of the photo's
+pixels onto the new plane, or cut where a stroke says soil. The whole reading
+that follows replaces all of it.
 """
 
 from dataclasses import replace
@@ -48,8 +49,7 @@ def glance(
     NoBelievableScale : the marked scale points cannot be a scale.
     """
     if same_sight(seen, row, marks):
-        found = [_carried(layer, last.plane, seen.plane) for layer in last.found]
-        return judged(seen, seen.plane, seen.traces, row, marks, settings, found)
+        return judged(seen, seen.plane, seen.traces, row, marks, settings)
     plane = seen.plane if same_plane(seen, row, marks) else _plane(seen, row, marks, settings, located)
     traces = tuple(_moved(trace, seen.plane, plane) for trace in seen.traces)
     fresh = [stroke for stroke in marks.strokes if stroke not in seen.marks.strokes]

@@ -196,7 +196,7 @@ def judged(
     """What comes after the photo: corrected traces, their figures, layers and grade.
 
     With layers that were ``found`` before, these are taken as they are, and
-    the reading is not settled: looking for layers takes longest.
+    the reading is not settled: it is of traces that are not followed anew yet.
     """
     with lengths_shown_in(settings.report.units):
         mended = with_marked_roots(traces, plane, marks)

@@ -25,7 +25,6 @@ from rootread.units import lengths_shown_in
 
 Status = Literal["waiting", "reading", "read", "refused"]
 REFUSED_URGENCY = 1000
-MOST_EARLIER = 8
 
 
 class Stale(BadRequest):
@@ -48,8 +47,6 @@ class WallDesk:
     refusal: RootreadError | None = None
     likelihood: tuple[NDArray[np.uint8], Grid, WallPlane] | None = None
     """Root map of the last whole reading, its pixels, and where they lie in the photo."""
-    earlier: list[Reading] = field(default_factory=list)
-    """The last whole readings, so that undoing shows what was there without reading it again."""
     seconds: float = 0.0
     version: int = 0
     """Grows with every change that a page should show."""
@@ -121,10 +118,9 @@ class WallDesk:
             return
         row = self.job.row
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
-        before = next((r for r in self.earlier if (r.marks, r.row) == (self.marks, row)), None)
         try:
             located = self.stages.located(self.job.photo, row, self.marks)
-            self.reading = before or glance(self.reading, seen, row, self.marks, self.settings, located)
+            self.reading = glance(self.reading, seen, row, self.marks, self.settings, located)
             self.refusal = None
         except RootreadError as error:
             self.refusal = error
@@ -153,7 +149,6 @@ class WallDesk:
             row, marks = seen.row, seen.marks
         whole = judged(seen, seen.plane, seen.traces, row, marks, self.settings)
         with self.lock:
-            self.earlier = [whole, *self.earlier][:MOST_EARLIER]
             self.reading, self.status, self.refusal = whole, "read", None
             if (whole.marks, whole.row) != (self.marks, self.job.row):
                 self._glance()
