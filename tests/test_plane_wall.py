@@ -22,6 +22,7 @@ from rootread.geometry import apply_homography
 from rootread.marks import Marks, ScaleMark
 from rootread.photo import Photo
 from rootread.plane import Grid, Lens, Surface, WallPlane, find_plane, lay_flat
+from rootread.plane import flat as flat_wall
 from rootread.plane.background import kinds
 from rootread.plane.first_line import FirstLine, first_line
 from rootread.plane.flat import resample
@@ -265,6 +266,22 @@ def test_shrinking_averages_light_not_codes():
     shrink = np.diag([4.0, 4.0, 1.0])
     flat, _ = resample(rgb, shrink, None, Grid(1.0, 5.0, 5.0, (80, 80)))
     assert np.abs(flat.astype(int) - 188).max() <= LIGHT_TOLERANCE
+
+
+@pytest.mark.parametrize("shrink", [1.0, 1.4, 2.7])
+def test_a_wall_laid_in_bands_is_the_wall_laid_in_one_piece(shrink, monkeypatch):
+    rng = np.random.default_rng(5)
+    rgb = rng.integers(0, 256, (300, 400, 3), np.uint8)
+    # Turned, so that a band reaches over many of the photo's rows, and over its edges.
+    turned = shrink * np.array([[0.95, -0.31, 20.0], [0.31, 0.95, -30.0], [0, 0, 1 / shrink]])
+    grid = Grid(1.0, 0.0, 0.0, (300, 280))
+    monkeypatch.setattr(flat_wall, "BAND_ROWS", 16)
+    banded, banded_inside = resample(rgb, turned, None, grid)
+    monkeypatch.setattr(flat_wall, "BAND_ROWS", 320)
+    whole, whole_inside = resample(rgb, turned, None, grid)
+    assert np.array_equal(banded, whole)
+    assert np.array_equal(banded_inside, whole_inside)
+    assert 0 < whole_inside.mean() < 1
 
 
 def test_a_lens_is_undone():

@@ -34,7 +34,7 @@ CODE_OF_LINEAR = np.searchsorted(_CODE_EDGES, np.arange(_STEPS + 1) / _STEPS).as
 def to_linear(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """sRGB codes, any shape, to linear light 0-1 (IEC 61966-2-1)."""
     # OpenCV's table is three times as fast as numpy's, but is for pictures alone.
-    return cv2.LUT(rgb, LINEAR_OF_CODE) if rgb.ndim == 3 and rgb.size else LINEAR_OF_CODE[rgb]
+    return cv2.LUT(rgb, LINEAR_OF_CODE) if rgb.ndim in (2, 3) and rgb.size else LINEAR_OF_CODE[rgb]
 
 
 def to_srgb(linear: ArrayLike) -> NDArray[np.uint8]:

@@ -8,6 +8,7 @@ from rootread.geometry import Points, apply_homography
 from rootread.photo import Photo, to_linear, to_srgb
 from rootread.plane.types import Grid, Lens, WallImage, WallPlane
 from rootread.settings import PlaneSettings
+from rootread.threads import share_out
 
 # The way from flat to photo is smooth, so it is worked out at every 16th pixel and interpolated.
 MAP_STEP_PX = 16
@@ -21,10 +22,19 @@ OBJECT_MARGIN_IN = 0.1
 NO_SHRINK = 1.15
 # A pixel of a bilinear reading averages over about this standard deviation by itself, px.
 OWN_BLUR_PX = 0.3
+# A blur under this changes nothing; none reaches farther than so many pixels.
+LEAST_BLUR_PX, BLUR_REACH_PX = 0.2, 6
+# Rows of the flat wall laid at a time: whole steps of the map.
+BAND_ROWS = 8 * MAP_STEP_PX
 
 
 def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
     """``(M, N, 2)`` the photo pixel at every working pixel."""
+    return _between(_knots(to_photo, lens, grid), grid.shape)
+
+
+def _knots(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
+    """The photo pixel at every 16th working pixel, and one beyond the last."""
     rows, columns = grid.shape
     at_rows = np.arange(0, rows + MAP_STEP_PX, MAP_STEP_PX)
     at_columns = np.arange(0, columns + MAP_STEP_PX, MAP_STEP_PX)
@@ -32,13 +42,17 @@ def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> N
     photo_px = apply_homography(to_photo, grid.to_in(knots))
     if lens is not None:
         photo_px = lens.distort(photo_px)
-    coarse = photo_px.reshape(len(at_rows), len(at_columns), 2).astype(np.float32)
+    return photo_px.reshape(len(at_rows), len(at_columns), 2).astype(np.float32)
+
+
+def _between(knots: NDArray[np.float32], shape: tuple[int, int]) -> NDArray[np.float32]:
+    """``(M, N, 2)`` the photo pixel at every working pixel from the first knot on."""
     # An affine map of the output pixel (column, row) to the knot grid: exactly column / step.
     shrink = np.array([[1 / MAP_STEP_PX, 0, 0], [0, 1 / MAP_STEP_PX, 0]])
     return cv2.warpAffine(
-        coarse,
+        knots,
         shrink,
-        (columns, rows),
+        shape[::-1],
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
@@ -47,28 +61,58 @@ def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> N
 def resample(
     rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """A photo on a grid of the wall plane; ``(M, N, 3)`` sRGB, and ``(M, N)`` where the photo reaches."""
-    at = photo_map(to_photo, lens, grid)
+    """A photo on a grid of the wall plane; ``(M, N, 3)`` sRGB, and ``(M, N)`` where the photo reaches.
+
+    Worked in bands of rows, so that what lies between photo and flat wall stays in the processor's own
+    memory: for the whole it would be eight photos of fresh memory. The bands meet without a seam.
+    """
+    knots = _knots(to_photo, lens, grid)
+    shrink = _middle_step_px(knots, grid.shape)
     height, width = rgb.shape[:2]
-    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
-    shrink = _middle_step_px(at)
-    if shrink < NO_SHRINK:
-        flat = cv2.remap(rgb, at[..., 0], at[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-        return flat, inside
-    # Light adds up in linear values: each working pixel is the mean of the photo pixels under it.
-    light = to_linear(rgb)
+    flat = np.empty((*grid.shape, 3), np.uint8)
+    inside = np.empty(grid.shape, bool)
+
+    def lay(top: int) -> None:
+        bottom = min(top + BAND_ROWS, grid.shape[0])
+        at = _between(knots[top // MAP_STEP_PX :], (bottom - top, grid.shape[1]))
+        x, y = at[..., 0], at[..., 1]
+        inside[top:bottom] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+        flat[top:bottom] = (
+            cv2.remap(rgb, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+            if shrink < NO_SHRINK
+            else _averaged(rgb, at, shrink)
+        )
+
+    share_out(lay, range(0, grid.shape[0], BAND_ROWS))
+    return flat, inside
+
+
+def _averaged(rgb: NDArray[np.uint8], at: NDArray[np.float32], shrink: float) -> NDArray[np.uint8]:
+    """The mean of the photo pixels under each place, ``shrink`` wide; light adds up in linear values."""
     whole = int(shrink)
     if whole > 1:
-        size = (width // whole, height // whole)
-        light = cv2.resize(light[: size[1] * whole, : size[0] * whole], size, interpolation=cv2.INTER_AREA)
         at = (at + np.float32(0.5)) / np.float32(whole) - np.float32(0.5)
         shrink = shrink / whole
+    light, first_row = _light_under(at[..., 1], rgb, whole)
     # A box of ``shrink`` pixels has a variance of shrink^2 / 12; the reading itself gives a part.
     blur = np.sqrt(max(shrink**2 / 12.0 - OWN_BLUR_PX**2 / 12.0, 0.0))
-    if blur > 0.2:
+    if blur > LEAST_BLUR_PX:
         light = cv2.GaussianBlur(light, (0, 0), blur)
-    flat_light = cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return to_srgb(flat_light), inside
+    x, y = at[..., 0], at[..., 1] - np.float32(first_row)
+    return to_srgb(cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _light_under(
+    y_px: NDArray[np.float32], rgb: NDArray[np.uint8], whole: int
+) -> tuple[NDArray[np.float32], int]:
+    """Linear light of a photo reduced ``whole`` times, in the rows about ``y_px``, and the first of them."""
+    height, width = rgb.shape[0] // whole, rgb.shape[1] // whole
+    low, high = (float(np.clip(edge, 0, height - 1)) for edge in (y_px.min(), y_px.max()))
+    first, past = max(int(low) - BLUR_REACH_PX, 0), min(int(high) + BLUR_REACH_PX + 1, height)
+    light = to_linear(rgb[first * whole : past * whole, : width * whole])
+    if whole > 1:
+        light = cv2.resize(light, (width, past - first), interpolation=cv2.INTER_AREA)
+    return light, first
 
 
 def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallImage:
@@ -131,9 +175,12 @@ def _covered(outline_in: Points, grid: Grid) -> NDArray[np.bool_]:
     return cv2.dilate(cover, disc).astype(bool)
 
 
-def _middle_step_px(at: NDArray[np.float32]) -> float:
+def _middle_step_px(knots: NDArray[np.float32], shape: tuple[int, int]) -> float:
     """Photo pixels from one working pixel to the next in the middle of the wall."""
-    row, column = at.shape[0] // 2, at.shape[1] // 2
+    row, column = shape[0] // 2, shape[1] // 2
+    first = row // MAP_STEP_PX
+    row -= first * MAP_STEP_PX
+    at = _between(knots[first:], (min(row + 2, shape[0]), shape[1]))
     here = at[row, column]
     right = at[row, min(column + 1, at.shape[1] - 1)] - here
     down = at[min(row + 1, at.shape[0] - 1), column] - here

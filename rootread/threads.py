@@ -1,0 +1,25 @@
+"""Work shared out among the processor's cores, where it is done by libraries that let other threads run.
+
+As many threads are used as OpenCV uses: one where several walls are read at once.
+"""
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from typing import TypeVar
+
+import cv2
+
+Part = TypeVar("Part")
+Result = TypeVar("Result")
+
+
+def share_out(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Result]:
+    """``work(part)`` of every part, in their order; the first error of them, in that order, is raised."""
+    threads = cv2.getNumThreads()
+    if threads < 2:
+        return [work(part) for part in parts]
+    with ThreadPoolExecutor(threads) as pool:
+        # The unit in which sentences state lengths goes along to the other thread.
+        waiting = [pool.submit(copy_context().run, work, part) for part in parts]
+        return [done.result() for done in waiting]

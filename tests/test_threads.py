@@ -1,0 +1,27 @@
+"""Work shared out among threads gives what it gives in turn."""
+
+import cv2
+import pytest
+
+from rootread.threads import share_out
+from rootread.units import length_words, lengths_shown_in
+
+
+@pytest.fixture(params=[1, 3])
+def threads(request, monkeypatch):
+    monkeypatch.setattr(cv2, "getNumThreads", lambda: request.param)
+
+
+def test_results_come_in_the_order_of_the_parts(threads):
+    assert share_out(lambda part: part**2, range(50)) == [part**2 for part in range(50)]
+
+
+def test_the_first_error_in_the_order_of_the_parts_is_raised(threads):
+    with pytest.raises(ZeroDivisionError):
+        share_out(lambda part: 1 / part if part else 1 // 0, [1, 0, "x"])
+
+
+def test_sentences_written_in_another_thread_state_lengths_in_the_unit_shown(threads):
+    with lengths_shown_in("cm"):
+        assert set(share_out(length_words, [10.0, 10.0])) == {length_words(10.0)}
+        assert "cm" in length_words(10.0)
