@@ -15,14 +15,17 @@ left out. Marks win over detection.
      "splits_px": [[1220, 1310]],
      "joins_px": [[[800, 1500], [860, 1540]]],
      "flattened_px": [[[2100, 1400], [2160, 1410]]],
+     "not_flattened_px": [[[900, 1200], [930, 1260]]],
      "layers": [{"name": "disk", "line_px": [[300, 1480], [3700, 1470]]}],
+     "layers_struck_px": [[[300, 2080], [3700, 2070]]],
      "strokes": [{"says": "soil", "points_px": [[300, 900], [420, 905]], "width_px": 20}],
-     "loosened_floor_px": [[0, 1500], [3999, 1480]]}
+     "loosened_floor_px": [[0, 1500], [3999, 1480]],
+     "checked": true}
 """
 
 import json
 import math
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -108,10 +111,21 @@ class Marks:
     """Two places each: the ends of two traces that are one root, in the order in which they follow."""
     flattened_px: tuple[Line, ...] = ()
     """A line along each stretch of root that is squeezed flat."""
+    not_flattened_px: tuple[Line, ...] = ()
+    """A line along each stretch of root that looks squeezed flat and is not."""
     layers: tuple[LayerMark, ...] = ()
+    layers_struck_px: tuple[Line, ...] = ()
+    """A line along each found layer that is none; a single place strikes out the layer at it."""
     strokes: tuple[Stroke, ...] = ()
     loosened_floor_px: Line = ()
     """The floor of the loosened soil, left to right."""
+    checked: bool = False
+    """Whether a person has looked at the reading under these marks and found it right."""
+
+    @property
+    def drawn(self) -> bool:
+        """Whether anything was drawn, other than that the reading was looked at."""
+        return replace(self, photo_size_px=None, checked=False) != Marks()
 
 
 def marks_path(photo: Path, wall: str) -> Path:
@@ -212,6 +226,11 @@ class _Reader:
             raise self.fail(where, "a number")
         return value
 
+    def yes_or_no(self, value: Any, where: str) -> bool:
+        if not isinstance(value, bool):
+            raise self.fail(where, "true or false")
+        return value
+
     def optional(self, value: Any, where: str) -> float | None:
         return None if value is None else self.number(value, where)
 
@@ -283,7 +302,9 @@ class _Reader:
                 "strokes",
                 "joins_px",
                 "flattened_px",
+                "not_flattened_px",
                 "layers",
+                "layers_struck_px",
             )
         }
         return Marks(
@@ -298,9 +319,12 @@ class _Reader:
             splits_px=self.line(given.get("splits_px", []), "splits_px"),
             joins_px=tuple(self.line(*item) for item in lists["joins_px"]),
             flattened_px=tuple(self.line(*item) for item in lists["flattened_px"]),
+            not_flattened_px=tuple(self.line(*item) for item in lists["not_flattened_px"]),
             layers=tuple(self.layer(*item) for item in lists["layers"]),
+            layers_struck_px=tuple(self.line(*item) for item in lists["layers_struck_px"]),
             strokes=tuple(self.stroke(*item) for item in lists["strokes"]),
             loosened_floor_px=self.line(given.get("loosened_floor_px", []), "loosened_floor_px"),
+            checked=self.yes_or_no(given.get("checked", False), "checked"),
         )
 
 
@@ -315,6 +339,8 @@ def _check(marks: Marks, file: str, photo_size_px: tuple[int, int] | None = None
         *((f"roots_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.roots_struck_px)),
         *((f"joins_px[{k}]", line, 2, False) for k, line in enumerate(marks.joins_px)),
         *((f"flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.flattened_px)),
+        *((f"not_flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.not_flattened_px)),
+        *((f"layers_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.layers_struck_px)),
         *((f"layers[{k}]", layer.line_px, 2, False) for k, layer in enumerate(marks.layers)),
         *((f"strokes[{k}]", stroke.points_px, 1, False) for k, stroke in enumerate(marks.strokes)),
     ]

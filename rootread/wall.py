@@ -1,7 +1,7 @@
 """The way of a wall, one line a stage: photo in, graded wall out."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rootread.errors import RootreadError
@@ -33,6 +33,8 @@ class Wall:
     grade: Grade
     judgement: Judgement
     seconds: float
+    marks: Marks = field(default_factory=Marks)
+    """What a person drew on it, or said of it."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
     root_map = paint(find_roots(image, settings.find), plane, marks)
     traces = follow_roots(root_map, image, plane.surface, settings.follow)
     traces = with_marked_roots(traces, plane, marks)
-    readings = measure_wall(traces, plane, settings.measure, image)
+    readings = measure_wall(traces, plane, settings.measure, image, marks)
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)
@@ -90,7 +92,19 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
 
     seconds = time.perf_counter() - started
     return Wall(
-        row.wall, photo, row, plane, image, root_map, traces, readings, layers, grade, judgement, seconds
+        row.wall,
+        photo,
+        row,
+        plane,
+        image,
+        root_map,
+        traces,
+        readings,
+        layers,
+        grade,
+        judgement,
+        seconds,
+        marks or Marks(),
     )
 
 

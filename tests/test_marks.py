@@ -29,9 +29,12 @@ FULL = Marks(
     splits_px=((1220.0, 1310.0),),
     joins_px=(((800.0, 1500.0), (860.0, 1540.0)),),
     flattened_px=(((2100.0, 1400.0), (2160.0, 1410.0)),),
+    not_flattened_px=(((900.0, 1200.0), (930.0, 1260.0)),),
     layers=(LayerMark(((300.0, 1480.0), (3700.0, 1470.0)), "disk"),),
+    layers_struck_px=(((300.0, 2080.0), (3700.0, 2070.0)),),
     strokes=(Stroke("soil", ((300.0, 900.0), (420.0, 905.0)), 20.0),),
     loosened_floor_px=((0.0, 1500.0), (3999.0, 1480.0)),
+    checked=True,
 )
 TWO_POINTS = Marks(scale_points=(ScaleMark((0.0, 0.0)), ScaleMark((0.0, 50.0))), distance_in=36.0)
 
@@ -134,6 +137,9 @@ FOUR = [{"px": list(mark.px), "at_in": list(mark.at_in or ())} for mark in RECTA
         ({"version": 1, "plumb_px": [[0, 1], [0, 9], [0, 20]]}, "plumb_px has 3 points, but needs two"),
         ({"version": 1, "joins_px": [[[5, 5], [5, 5]]]}, r"joins_px\[0\] has 2 points, but needs two apart"),
         ({"version": 1, "flattened_px": [[[5, 5]]]}, r"flattened_px\[0\] has 1 points"),
+        ({"version": 1, "not_flattened_px": [[[5, 5]]]}, r"not_flattened_px\[0\] has 1 points"),
+        ({"version": 1, "layers_struck_px": [[]]}, r"layers_struck_px\[0\] has 0 points"),
+        ({"version": 1, "checked": "yes"}, "checked must be true or false"),
         ({"version": 1, "layers": [{"line_px": LINE, "name": 7}]}, r"layers\[0\].name must be text"),
         ({"version": 1, "layers": [{"line_px": [[1, 2]]}]}, r"layers\[0\] has 1 points"),
         ({"version": 1, "photo_size_px": [10.5, 3]}, "photo_size_px must be whole numbers"),

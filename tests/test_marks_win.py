@@ -1,5 +1,7 @@
 """What a person drew wins over what was found."""
 
+from dataclasses import replace
+
 import numpy as np
 from report_walls import open_wall, turned_wall
 
@@ -133,6 +135,45 @@ def test_a_stretch_marked_flattened_counts_as_such_and_a_root_that_crosses_it_do
     readings = measure_wall((marked, other), plane(), Settings().measure)
     share = {root.trace.id: root.flattened_share for root in readings.roots}
     assert abs(share["a"] - 0.5) < 0.1 and share["b"] == 0
+
+
+def test_a_stretch_marked_not_flattened_no_longer_counts_as_such() -> None:
+    """Among even roots one whose middle is two and a half times as wide."""
+    wide = trace("a", (0, 1), (12, 1))
+    wide = replace(wide, width_in=np.where(np.abs(wide.points[:, 0] - 6) < 1.5, 0.25, 0.1))
+    even = [trace(f"b{k}", (0, 3 + k), (12, 3 + k)) for k in range(5)]
+    roots = (wide, *even)
+    settings = Settings().measure
+    found = measure_wall(roots, plane(), settings)
+    assert found.roots[0].flattened_share > 0.15
+    marks = Marks(not_flattened_px=(px((4, 1), (8, 1)),))
+    assert measure_wall(roots, plane(), settings, marks=marks).roots[0].flattened_share == 0
+    beside = Marks(not_flattened_px=(px((6, 0.5), (6, 2)),))
+    assert measure_wall(roots, plane(), settings, marks=beside).roots[0].flattened_share > 0.15
+
+
+def test_a_struck_layer_is_none_and_one_struck_elsewhere_stays() -> None:
+    wall = turned_wall()
+    (found,) = wall.layers
+
+    def left_after(*places_in: tuple[float, float]) -> tuple:
+        strike = wall.plane.to_photo_px(places_in)
+        marks = Marks(layers_struck_px=(tuple(map(tuple, strike.tolist())),))
+        return with_marked_layers(wall.layers, wall.readings, wall.plane, marks, wall.row.layers)
+
+    assert left_after(*found.line.line_in) == ()
+    assert left_after((15.0, found.depth_in)) == (), "a single place strikes the layer it lies on"
+    assert left_after((15.0, found.depth_in + 3)) == (found,)
+    assert left_after((found.x_to_in + 5, found.depth_in)) == (found,)
+
+
+def test_a_layer_drawn_where_one_was_struck_is_the_persons_own() -> None:
+    wall = turned_wall()
+    line = wall.plane.to_photo_px(wall.layers[0].line.line_in)
+    line_px = tuple(map(tuple, line.tolist()))
+    marks = Marks(layers=(LayerMark(line_px),), layers_struck_px=(line_px,))
+    (drawn,) = with_marked_layers(wall.layers, wall.readings, wall.plane, marks, wall.row.layers)
+    assert drawn.p_value == 1.0
 
 
 def test_a_marked_layer_moves_the_found_one_and_the_roots_are_counted_anew() -> None:

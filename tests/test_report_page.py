@@ -11,6 +11,7 @@ from report_walls import empty_wall, open_roots, open_wall, refused_wall, turned
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import CAUTIONS
+from rootread.marks import Marks
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
 from rootread.report.counsel import folder_advice
 from rootread.report.detail import around_layers
@@ -162,6 +163,16 @@ def test_the_section_says_what_the_roots_did_at_the_layer():
     assert "disk 6.5" in text
     for part in ("descent", "passage", "straightness", "roundness", "evenness"):
         assert part in text
+
+
+def test_the_section_says_whether_a_person_looked_and_what_they_changed():
+    as_read = wall_section(turned_wall(), Settings())
+    assert re.search(r"checked by eye</dt><dd>no", as_read) and "mended by hand" not in as_read
+    marks = Marks(splits_px=((1.0, 2.0),), layers_struck_px=(((5.0, 5.0), (9.0, 5.0)),), checked=True)
+    html = wall_section(replace(turned_wall(), layers=(), marks=marks), Settings())
+    assert re.search(r"checked by eye</dt><dd>yes", html)
+    assert re.search(r"mended by hand</dt><dd>1 root parted and 1 layer struck", html)
+    assert "There is no depth at which" not in html, "the program did see one"
 
 
 def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():

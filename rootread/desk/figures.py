@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from rootread.desk.looks import looks
 from rootread.desk.stages import Reading
 from rootread.judge.advice import advise
+from rootread.judge.marked import marked_depth_in
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval, RootReading
 from rootread.plane import WallPlane
@@ -58,6 +59,9 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "surface_px": _places(plane.to_photo_px(plane.surface.line_in)),
         "rule": _rule(plane, reading.seen.photo_size_px),
         "layers": [_layer(layer, reading) for layer in reading.layers],
+        "layers_struck_in": [
+            _number(marked_depth_in(line_px, plane), 1) for line_px in reading.marks.layers_struck_px
+        ],
         "roots": [_root(root, plane) for root in readings.roots],
         "cautions": list(reading.seen.cautions),
         "advice": [
@@ -100,7 +104,14 @@ def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
         "turned": layer.turned,
         "stopped": layer.stopped,
         "recorded": recorded_words(layer, reading.row),
+        "mark": _mark_of(layer, reading),
     }
+
+
+def _mark_of(layer: Layer, reading: Reading) -> int | None:
+    """Which of the drawn layers it is; None where it was found."""
+    drawn = [marked_depth_in(mark.line_px, reading.plane) for mark in reading.marks.layers]
+    return next((k for k, depth_in in enumerate(drawn) if depth_in == layer.depth_in), None)
 
 
 def _rule(plane: WallPlane, size_px: tuple[int, int]) -> list[dict[str, Any]]:

@@ -159,6 +159,7 @@ class Stages:
             reading.grade,
             judgement,
             seconds,
+            reading.marks,
         )
 
     def pixels(self, seen: Seen) -> tuple[WallImage, RootMap] | None:
@@ -202,7 +203,7 @@ def judged(
         mended = with_marked_roots(traces, plane, marks)
         # The flat picture fits no other plane; until it is made anew, widths alone tell what is flattened.
         image = seen.image if plane is seen.plane else None
-        readings = measure_wall(mended, plane, settings.measure, image)
+        readings = measure_wall(mended, plane, settings.measure, image, marks)
         sought = tuple(found) if found is not None else find_layers(readings, row.layers, settings.judge)
         layers = with_marked_layers(sought, readings, plane, marks, row.layers)
         grade = grade_wall(readings, layers, row, settings.judge)
@@ -268,9 +269,12 @@ def _marks_for_plane(marks: Marks) -> Marks:
         splits_px=(),
         joins_px=(),
         flattened_px=(),
+        not_flattened_px=(),
         layers=(),
+        layers_struck_px=(),
         strokes=(),
         loosened_floor_px=(),
+        checked=False,
     )
 
 

@@ -91,8 +91,8 @@ class WallDesk:
         """
         size_px = self.reading.seen.photo_size_px if self.reading else None
         marks = marks_from(as_floats(content), self.marks_file.name, size_px)
-        drawn = replace(marks, photo_size_px=None) != Marks()
-        marks = replace(marks, photo_size_px=size_px or marks.photo_size_px) if drawn else Marks()
+        size_px = (size_px or marks.photo_size_px) if marks.drawn else None
+        marks = replace(marks, photo_size_px=size_px)
         with self.lock:
             if revision != self.revision:
                 raise Stale(
@@ -200,7 +200,8 @@ class WallDesk:
             "status": self.status,
             "stage": self.stage,
             "version": self.version,
-            "marked": self.marks != Marks(),
+            "marked": self.marks.drawn,
+            "checked": self.marks.checked,
             "urgency": 0,
             "looks": [],
         }

@@ -1,20 +1,23 @@
-"""Layers as a person saw them on the wall: their depth wins over the one that was found."""
+"""Layers as a person saw them: what was struck out is none, and a drawn depth wins over the found one."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
 from rootread.fieldsheet import RecordedLayer
+from rootread.geometry import Points
 from rootread.judge.diversions import diversions
 from rootread.judge.layers import MEMBER_IN, recorded_match
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.types import Layer
-from rootread.marks import LayerMark, Marks
+from rootread.marks import LayerMark, Line, Marks
 from rootread.measure.types import Readings
 from rootread.plane.types import WallPlane
 
 MOVED_IN = 3.0
 """A found layer this near to a marked one is the same layer, moved; another one is a layer of its own."""
+STRUCK_IN = 1.5
+"""A strike this near to a found layer means it; other marks may move the layer a little afterwards."""
 MARKED_SE_IN = 0.15
 """A person draws the depth of a layer to about this."""
 NO_EVIDENCE = 1.0
@@ -28,17 +31,18 @@ def with_marked_layers(
     marks: Marks | None,
     recorded: Sequence[RecordedLayer],
 ) -> tuple[Layer, ...]:
-    """The found layers with each marked one in the place of the nearest, from the top down.
+    """The found layers but those struck out, each marked one in the place of the nearest, from the top down.
 
     What the roots did is counted anew at the marked depth. A marked layer that
     was not found has a p value of 1.
     """
-    if marks is None or not marks.layers:
+    if marks is None:
         return tuple(layers)
     left, drawn = list(layers), []
+    for strike_px in marks.layers_struck_px:
+        left = _without_struck(left, plane.to_wall_in(np.array(strike_px)))
     for mark in marks.layers:
-        line_in = plane.to_wall_in(np.array(mark.line_px))
-        line_in = line_in[np.argsort(line_in[:, 0])]
+        line_in = _left_to_right(plane, mark.line_px)
         depth_in = _mean_depth(line_in)
         near = [layer for layer in left if abs(layer.depth_in - depth_in) <= MOVED_IN]
         moved = min(near, key=lambda layer: abs(layer.depth_in - depth_in), default=None)
@@ -48,6 +52,28 @@ def with_marked_layers(
         p_value = NO_EVIDENCE if moved is None else moved.p_value
         drawn.append(_layer(readings, place, mark, p_value, recorded))
     return tuple(sorted([*left, *drawn], key=lambda layer: layer.depth_in))
+
+
+def _without_struck(layers: Sequence[Layer], strike_in: Points) -> list[Layer]:
+    """The layers without the one that the strike lies on, if there is one."""
+
+    def away_in(layer: Layer) -> float:
+        x_in, depth_in = strike_in.T
+        along = (x_in >= layer.x_from_in - STRUCK_IN) & (x_in <= layer.x_to_in + STRUCK_IN)
+        return float(np.abs(depth_in - layer.line.depth_at(x_in)).mean()) if along.any() else float("inf")
+
+    meant = min(layers, key=away_in, default=None)
+    return [layer for layer in layers if layer is not meant or away_in(layer) > STRUCK_IN]
+
+
+def marked_depth_in(line_px: Line, plane: WallPlane) -> float:
+    """The mean depth of a line that a person drew."""
+    return _mean_depth(_left_to_right(plane, line_px))
+
+
+def _left_to_right(plane: WallPlane, line_px: Line) -> Points:
+    line_in = plane.to_wall_in(np.array(line_px))
+    return line_in[np.argsort(line_in[:, 0])]
 
 
 def _mean_depth(line_in: np.ndarray) -> float:

@@ -23,6 +23,7 @@ def measure_root(
     settings: MeasureSettings,
     noise: WidthNoise = NO_NOISE,
     falloff: NDArray[np.float64] | None = None,
+    round_at: NDArray[np.bool_] | None = None,
 ) -> RootReading:
     """Read one root from its centreline.
 
@@ -32,6 +33,7 @@ def measure_root(
     surface_in : ``(M, 2)`` soil surface line, x rising.
     noise : of the wall's widths; without it they are taken as exact.
     falloff : ``(N,)`` how light falls off across the root; None without the photo.
+    round_at : ``(N,)`` True where a person found it not to be flattened.
     """
     points = even.points
     length_in, chord_in = length_and_chord(points)
@@ -40,6 +42,8 @@ def measure_root(
     flat = flattened_points(
         even.width_in, even.inferred, noise, settings, falloff, upper_first=goes_down(points)
     )
+    if round_at is not None:
+        flat = flat & ~round_at
     if even.squeezed is not None:
         flat = flat | even.squeezed
     seen = ~even.inferred if not even.inferred.all() else np.ones_like(even.inferred)

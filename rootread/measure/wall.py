@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
+from rootread.marks import Marks
 from rootread.measure import calibrated
 from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
@@ -13,6 +14,7 @@ from rootread.measure.descent import PatternShares, counted_descents, pattern_sh
 from rootread.measure.flattening import width_noise
 from rootread.measure.intervals import ratio_interval, total_interval
 from rootread.measure.light import light_falloff, linear_grey
+from rootread.measure.marked import lines_not_flattened, not_flattened
 from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
 from rootread.measure.types import PlaneErrors, Readings, RootReading, WallIntervals
@@ -21,7 +23,11 @@ from rootread.settings import MeasureSettings
 
 
 def measure_wall(
-    traces: Sequence[Trace], plane: WallPlane, settings: MeasureSettings, image: WallImage | None = None
+    traces: Sequence[Trace],
+    plane: WallPlane,
+    settings: MeasureSettings,
+    image: WallImage | None = None,
+    marks: Marks | None = None,
 ) -> Readings:
     """Read all traces of a wall.
 
@@ -30,6 +36,7 @@ def measure_wall(
     traces : roots in wall inches; a trace shorter than two steps carries no direction and is left out.
     plane : the wall plane; its soil surface, and how sure its level is, are used.
     image : the flat wall, for the light across roots; without it widths alone tell what is flattened.
+    marks : stretches that a person found not to be flattened.
 
     Returns
     -------
@@ -42,8 +49,16 @@ def measure_wall(
     noise = width_noise(
         [line.width_in for line in lines], [line.inferred for line in lines], settings, falloffs
     )
+    round_in = lines_not_flattened(marks, plane)
     roots = tuple(
-        measure_root(line, surface, settings, noise, falloffs[index] if falloffs else None)
+        measure_root(
+            line,
+            surface,
+            settings,
+            noise,
+            falloffs[index] if falloffs else None,
+            not_flattened(line, round_in, settings.step_in),
+        )
         for index, line in enumerate(lines)
     )
     band = pattern_band(settings, plane.level.se_deg)

@@ -6,6 +6,7 @@ from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval, Readings
 from rootread.plane.types import WallPlane
+from rootread.report.byhand import hand_figures
 from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
     count,
@@ -39,7 +40,9 @@ def story(wall: Wall, settings: Settings) -> list[str]:
         f"{pattern_range(settings.measure)}."
     ]
     told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
-    if not wall.layers:
+    if not wall.layers and wall.marks.layers_struck_px:
+        told.append("Where the program saw something hold the roots, a person who looked found no layer.")
+    elif not wall.layers:
         told.append("There is no depth at which they turned or stopped more often than chance would have it.")
     runs = [run for root in readings.roots for run in root.runs]
     if runs:
@@ -61,7 +64,7 @@ def cautions(wall: Wall) -> list[str]:
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
     roots = [*_root_figures(wall.readings), *caliper_figures(wall)] if wall.readings.roots else []
-    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane)
+    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall.marks)
 
 
 def _root_figures(readings: Readings) -> list[tuple[str, str]]:
