@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 from accuracy import true_descent
+from flat_cracks import calls_on_found_stretches, calls_on_true_stretches, crack_summary
 from made_walls import HELD_OUT_SEED, SETTINGS, TRAINING_SEED, ReadWall, cache_folder, read_walls, wall_list
 from scipy.stats import spearmanr
 from true_walls import TrueWall, true_wall
@@ -86,7 +87,9 @@ def nearest(depth: float, others: list[float]) -> float:
 
 
 def judge(wall: ReadWall) -> Judged:
-    readings = measure_wall(wall.traces, wall.plane, SETTINGS.measure, wall.image)
+    readings = measure_wall(
+        wall.traces, wall.plane, SETTINGS.measure, wall.image, cracks_in=wall.root_map.cracks_in
+    )
     layers = find_layers(readings, (), SETTINGS.judge)
     grade = grade_wall(readings, layers, default_row(f"{wall.name}.jpg"), SETTINGS.judge)
     return Judged(wall, readings, layers, grade, true_wall(wall.truth, SETTINGS))
@@ -132,6 +135,13 @@ def summary(judged: list[Judged]) -> str:
         f"Mean descent: median error {np.median(descent):.1f}°, within 2° on {np.mean(descent <= 2):.0%}, "
         f"worst {descent.max():.1f}°.",
         f"Flattened share: within 0.05 on {np.mean(flat <= 0.05):.0%}, worst {flat.max():.2f}.",
+        crack_summary(
+            "true stretches", [call for one in judged for call in calls_on_true_stretches(one.wall)]
+        ),
+        crack_summary(
+            "found stretches",
+            [call for one in judged for call in calls_on_found_stretches(one.wall, one.readings)],
+        ),
         f"Grade: rank correlation with that of the true traces {spearmanr(grade, true).statistic:.3f}; "
         f"off by {off.mean():+.1f} ± {off.std():.1f} points, worst {np.abs(off).max():.0f}.",
     ]

@@ -66,6 +66,10 @@ class Truth:
         """Photo pixels to truth inches, by the plane of the roots or of the scale object."""
         return apply_homography(np.linalg.inv(np.array(self.raw[plane])), self.lens.undistort(points_px))
 
+    def to_photo(self, points_in: Points) -> Points:
+        """Truth inches in the plane of the roots to photo pixels."""
+        return self.lens.distort(apply_homography(np.array(self.raw["plane_to_photo"]), points_in))
+
     @cached_property
     def roots(self) -> tuple[TrueRoot, ...]:
         """The roots."""

@@ -40,6 +40,7 @@ WALLS = (
     Column("steep_share", float, "", "share of root length steeper than the growth pattern"),
     Column("tortuosity", float, "", "length-weighted mean of length / chord"),
     Column("flattened_share", float, "", "share of root length in flattened stretches"),
+    Column("flattened_in_cracks", float, "", "share of the flattened length that lies in cracks"),
     Column("passage", float, "", "share of roots that get down the wall without turning or stopping"),
     Column("sideways_in", float, "in", "total length of sideways runs"),
     Column("sideways_flag", str, "", "yes when roots ran sideways at a layer, else no"),
@@ -99,7 +100,17 @@ LAYERS = (
     Column("right_depth_in", float, "in", "depth at its right end"),
 )
 
-TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS}
+FLATTENED = (
+    Column("wall", str, "", "name of the wall"),
+    Column("root", str, "", "root id"),
+    Column("depth_in", float, "in", "mean depth of the flattened stretch"),
+    Column("x_in", float, "in", "x of its middle"),
+    Column("length_in", float, "in", "length along the root"),
+    Column("in_crack", str, "", "yes when it was flattened in a crack, else no"),
+    Column("crack_known_by", str, "", "seen: a dark line; upright: the root left its course to go upright"),
+)
+
+TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS, "flattened": FLATTENED}
 
 
 def columns_markdown(name: str) -> str:

@@ -84,7 +84,7 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
     root_map = paint(find_roots(image, settings.find), plane, marks)
     traces = follow_roots(root_map, image, plane.surface, settings.follow)
     traces = with_marked_roots(traces, plane, marks)
-    readings = measure_wall(traces, plane, settings.measure, image, marks)
+    readings = measure_wall(traces, plane, settings.measure, image, marks, root_map.cracks_in)
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)

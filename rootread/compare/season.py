@@ -25,6 +25,7 @@ class Season:
     roots: pd.DataFrame
     runs: pd.DataFrame
     layers: pd.DataFrame
+    flattened: pd.DataFrame
     units: LengthUnit = "in"
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from rootread.fieldsheet import SheetRow
 from rootread.find import RootMap, find_roots, paint
 from rootread.follow import Trace, follow_roots, with_marked_roots
+from rootread.geometry import Points
 from rootread.judge import Grade, Layer, find_layers, grade_wall, judge_wall, with_marked_layers
 from rootread.marks import Marks
 from rootread.measure import Readings, measure_wall
@@ -45,6 +46,8 @@ class Seen:
     """Those it was read with."""
     image: WallImage
     """The wall laid flat, on disk until it is looked into."""
+    cracks_in: Points | None
+    """``(K, 2)`` places in its face that show a crack."""
     key: Key
     """Of the last stage: what all of it was made from."""
 
@@ -108,7 +111,7 @@ class Stages:
         )
         cautions = (*plane.cautions, *painted.cautions)
         parked = self._keep("parked", key[0], lambda: _parked(image))
-        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, parked, key)
+        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, parked, painted.cracks_in, key)
         # The last few, so that undoing a scale or a stroke takes no time either.
         self._seen = dict([*self._seen.items(), (key, seen)][-MOST_SEEN:])
         return seen
@@ -202,8 +205,8 @@ def judged(
     with lengths_shown_in(settings.report.units):
         mended = with_marked_roots(traces, plane, marks)
         # The flat picture fits no other plane; until it is made anew, widths alone tell what is flattened.
-        image = seen.image if plane is seen.plane else None
-        readings = measure_wall(mended, plane, settings.measure, image, marks)
+        image, cracks_in = (seen.image, seen.cracks_in) if plane is seen.plane else (None, None)
+        readings = measure_wall(mended, plane, settings.measure, image, marks, cracks_in)
         sought = tuple(found) if found is not None else find_layers(readings, row.layers, settings.judge)
         layers = with_marked_layers(sought, readings, plane, marks, row.layers)
         grade = grade_wall(readings, layers, row, settings.judge)

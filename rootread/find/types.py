@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.geometry import Points
 from rootread.plane.types import Grid
 
 
@@ -30,3 +31,11 @@ class RootMap:
     """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one."""
     floor_in: float | None = None
     """Depth of the pit floor's edge, where it is seen with things lying on it; nothing is read below."""
+
+    @property
+    def cracks_in(self) -> Points | None:
+        """``(K, 2)`` wall inches of one in four crack pixels; None where cracks were not looked for."""
+        if self.crack is None:
+            return None
+        row, column = np.nonzero(self.crack[::2, ::2])
+        return self.grid.to_in(np.column_stack([column, row]) * 2.0)

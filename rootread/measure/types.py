@@ -1,6 +1,7 @@
 """What the measure stage hands on: the figures of each root and of the wall."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +68,23 @@ class Turn:
     depth_in: float
     settled_depth_in: float
     """Mean depth over the inch after the turn, where the root runs near level."""
+
+
+CrackSign = Literal["seen", "upright"]
+"""How a crack is known: its dark line is seen, or the root left its course to go upright in it."""
+
+
+@dataclass(frozen=True)
+class FlatStretch:
+    """A flattened stretch of a root."""
+
+    root: str
+    depth_in: float
+    x_in: float
+    """Of its middle."""
+    length_in: float
+    crack: CrackSign | None
+    """How the crack is known in which it lies; None where it lies in none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,6 +163,10 @@ class Readings:
     tortuosity: float
     """Length-weighted mean over the roots."""
     flattened_share: float
+    flats: tuple[FlatStretch, ...]
+    """Every flattened stretch, root by root."""
+    flattened_in_cracks: float
+    """Share of the flattened length that lies in cracks; NaN where nothing is flattened."""
     sideways_in: float
     intervals: WallIntervals
     density: NDArray[np.float64]

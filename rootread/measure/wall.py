@@ -6,11 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
+from rootread.geometry import Points
 from rootread.marks import Marks
 from rootread.measure import calibrated
 from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
 from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
+from rootread.measure.flat_stretches import flat_stretches, flattened_in_cracks
 from rootread.measure.flattening import width_noise
 from rootread.measure.intervals import ratio_interval, total_interval
 from rootread.measure.light import light_falloff, linear_grey
@@ -28,6 +30,7 @@ def measure_wall(
     settings: MeasureSettings,
     image: WallImage | None = None,
     marks: Marks | None = None,
+    cracks_in: Points | None = None,
 ) -> Readings:
     """Read all traces of a wall.
 
@@ -37,6 +40,8 @@ def measure_wall(
     plane : the wall plane; its soil surface, and how sure its level is, are used.
     image : the flat wall, for the light across roots; without it widths alone tell what is flattened.
     marks : stretches that a person found not to be flattened.
+    cracks_in : ``(K, 2)`` places in the face that show a crack; without them the course of a root alone
+        tells whether it was flattened in one.
 
     Returns
     -------
@@ -61,6 +66,7 @@ def measure_wall(
         )
         for index, line in enumerate(lines)
     )
+    flats = tuple(flat for root in roots for flat in flat_stretches(root, cracks_in))
     band = pattern_band(settings, plane.level.se_deg)
     counted = counted_descents(roots, settings)
     errors = _plane_errors(plane)
@@ -78,6 +84,8 @@ def measure_wall(
         steep_share=intervals.steep_share.value,
         tortuosity=intervals.tortuosity.value,
         flattened_share=intervals.flattened_share.value,
+        flats=flats,
+        flattened_in_cracks=flattened_in_cracks(flats),
         sideways_in=intervals.sideways_in.value,
         intervals=intervals,
         density=density,

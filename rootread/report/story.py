@@ -82,13 +82,27 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
             f"{percent_range(sure.steep_share)} steeper",
         ),
         ("longer than the straight way", percent_range(_longer_by(sure.tortuosity))),
-        ("looks squeezed flat", f"{percent_range(sure.flattened_share)} of root length"),
+        ("looks squeezed flat", _flattened_words(readings)),
         (
             "ran sideways",
             f"{length_words(readings.sideways_in, 0)} "
             f"({length_range(sure.sideways_in.low, sure.sideways_in.high, 0)})",
         ),
     ]
+
+
+def _flattened_words(readings: Readings) -> str:
+    words = f"{percent_range(readings.intervals.flattened_share)} of root length"
+    flats = readings.flats
+    if not flats:
+        return words
+    longest = max(flats, key=lambda flat: flat.length_in)
+    cracked = sum(flat.crack is not None for flat in flats)
+    held = f", {cracked} of them flattened in a crack" if cracked else ", none in a crack that shows"
+    return (
+        f"{words}, in {count(len(flats), 'stretch', 'stretches')}{held}; the longest is "
+        f"{length_words(longest.length_in)}, {length_words(longest.depth_in)} deep"
+    )
 
 
 def _photo_figures(plane: WallPlane) -> list[tuple[str, str]]:

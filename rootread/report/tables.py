@@ -29,6 +29,7 @@ def rows_of(wall: Wall | RefusedWall) -> dict[str, list[Row]]:
         "roots": root_rows(wall),
         "runs": run_rows(wall),
         "layers": layer_rows(wall),
+        "flattened": flattened_rows(wall),
     }
     return {name: [_in_order(row, TABLES[name]) for row in rows[name]] for name in TABLES}
 
@@ -59,6 +60,7 @@ def wall_row(wall: Wall | RefusedWall) -> Row:
         "steep_share": readings.steep_share,
         "tortuosity": readings.tortuosity,
         "flattened_share": readings.flattened_share,
+        "flattened_in_cracks": readings.flattened_in_cracks,
         "passage": _passage(wall),
         "sideways_in": readings.sideways_in,
         "sideways_flag": "yes" if ran_at_a_layer else "no",
@@ -123,6 +125,24 @@ def layer_rows(wall: Wall | RefusedWall) -> list[Row]:
             "right_depth_in": layer.line.line_in[-1][1],
         }
         for layer in wall.layers
+    ]
+
+
+def flattened_rows(wall: Wall | RefusedWall) -> list[Row]:
+    """The rows of ``flattened.csv``."""
+    if isinstance(wall, RefusedWall):
+        return []
+    return [
+        {
+            "wall": wall.name,
+            "root": flat.root,
+            "depth_in": flat.depth_in,
+            "x_in": flat.x_in,
+            "length_in": flat.length_in,
+            "in_crack": "yes" if flat.crack else "no",
+            "crack_known_by": flat.crack,
+        }
+        for flat in wall.readings.flats
     ]
 
 
