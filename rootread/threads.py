@@ -11,6 +11,7 @@ from typing import TypeVar
 import cv2
 
 Part = TypeVar("Part")
+Other = TypeVar("Other")
 Result = TypeVar("Result")
 
 
@@ -23,3 +24,13 @@ def share_out(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Res
         # The unit in which sentences state lengths goes along to the other thread.
         waiting = [pool.submit(copy_context().run, work, part) for part in parts]
         return [done.result() for done in waiting]
+
+
+def both(work: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result, Other]:
+    """``work()`` and ``other()`` at the same time; where both fail, the first one's error is raised."""
+    if cv2.getNumThreads() < 2:
+        return work(), other()
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(copy_context().run, other)
+        done = work()
+        return done, waiting.result()

@@ -3,7 +3,7 @@
 import cv2
 import pytest
 
-from rootread.threads import share_out
+from rootread.threads import both, share_out
 from rootread.units import length_words, lengths_shown_in
 
 
@@ -25,3 +25,12 @@ def test_sentences_written_in_another_thread_state_lengths_in_the_unit_shown(thr
     with lengths_shown_in("cm"):
         assert set(share_out(length_words, [10.0, 10.0])) == {length_words(10.0)}
         assert "cm" in length_words(10.0)
+
+
+def test_two_pieces_of_work_give_their_results_in_order(threads):
+    assert both(lambda: "one", lambda: 2) == ("one", 2)
+
+
+def test_of_two_errors_the_first_ones_is_raised(threads):
+    with pytest.raises(KeyError):
+        both(lambda: {}["none"], lambda: 1 // 0)

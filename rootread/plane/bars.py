@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rootread.geometry import Points
 from rootread.plane.sightings import Floats
+from rootread.threads import share_out
 
 # Lines are sought on a picture with this many pixels on its long side.
 SEARCH_PX = 800
@@ -73,8 +74,7 @@ def find_bars(rgb: NDArray[np.uint8]) -> list[Bar]:
     small = cv2.resize(rgb, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else rgb
     size = np.array(small.shape[1::-1], dtype=float)
     bars = []
-    for picture in _lightness_and_colour(small):
-        lines = _lines(picture)
+    for lines in share_out(_lines, _lightness_and_colour(small)):
         pairs = (_pair(lines[i], lines[j], size) for i, j in _facing(lines))
         bars += [bar for bar in pairs if bar is not None]
     bars.sort(key=lambda bar: -bar.strength)
@@ -136,25 +136,32 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
     angle = np.degrees(np.arctan2(dy[rows, columns], dx[rows, columns])) % 360.0
     angles = round(360 / ANGLE_STEP_DEG)
     reach = int(np.ceil(np.hypot(*small.shape)))
-    ballots = np.zeros((angles, 2 * reach + 1))
+    theta = np.radians(np.arange(angles) * ANGLE_STEP_DEG)
+    cosine, sine = np.cos(theta), np.sin(theta)
     smear = round(SMEAR_DEG / ANGLE_STEP_DEG)
     nearest = np.round(angle / ANGLE_STEP_DEG).astype(int)
-    for offset in range(-smear, smear + 1):
-        at = (nearest + offset) % angles
-        theta = np.radians(at * ANGLE_STEP_DEG)
-        rho = np.round(columns * np.cos(theta) + rows * np.sin(theta)).astype(int) + reach
-        ballots += np.bincount(at * (2 * reach + 1) + rho, minlength=ballots.size).reshape(ballots.shape)
+    at = (nearest + np.arange(-smear, smear + 1)[:, None]) % angles
+    rho = np.rint(columns * cosine[at] + rows * sine[at]).astype(int) + reach
+    cells = (at * (2 * reach + 1) + rho).ravel()
+    ballots = np.bincount(cells, minlength=angles * (2 * reach + 1)).reshape(angles, -1).astype(float)
     # A line of texture collects votes everywhere; what stands out of its neighbourhood counts.
-    votes = ballots - cv2.blur(ballots, (31, 9), borderType=cv2.BORDER_REPLICATE)
+    return _peaks(ballots - cv2.blur(ballots, (31, 9), borderType=cv2.BORDER_REPLICATE), reach)
+
+
+def _peaks(votes: Floats, reach: int) -> list[Line]:
+    """The highest places of the ballot, each with its surroundings taken out before the next is sought."""
     lines = []
+    # Each angle's best is kept, so that a peak is found without going over the whole ballot again.
+    best = votes.max(axis=1)
     for _ in range(MAX_LINES):
-        at = int(np.argmax(votes))
-        row, column = divmod(at, votes.shape[1])
+        row = int(best.argmax())
+        column = int(votes[row].argmax())
         if votes[row, column] <= 0:
             break
         lines.append(Line(np.radians(row * ANGLE_STEP_DEG), float(column - reach), float(votes[row, column])))
-        around = np.arange(row - 4, row + 5) % angles
-        votes[around[:, None], np.arange(max(column - 3, 0), min(column + 4, votes.shape[1]))] = -1
+        around = np.arange(row - 4, row + 5) % len(votes)
+        votes[around, max(column - 3, 0) : column + 4] = -1
+        best[around] = votes[around].max(axis=1)
     return lines
 
 

@@ -6,6 +6,7 @@ second scale object in the photo is used to check the first.
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -22,9 +23,10 @@ from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.points import locate_points
 from rootread.plane.ruled import RuledFit
 from rootread.plane.staff import BAND_IN, find_staff
-from rootread.plane.strips import Strip, straighten
+from rootread.plane.strips import straighten
 from rootread.plane.tape import find_tape
 from rootread.plane.types import ScaleKind
+from rootread.threads import both, share_out
 from rootread.units import length_words, shown, unit_shown
 
 # Two scale objects that differ by more than this are said to, and by more than that contradict each
@@ -84,36 +86,47 @@ def _look(photo: Photo, word: str, unit_in: float | None, belief: CameraBelief) 
     """The best scale object in the photo, checked against any other."""
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     light = to_linear(grey)
-    found: list[Located] = []
-    if word in ("auto", "card"):
-        for card in find_cards(grey, light, belief, unit_in or MARKER_IN):
-            found.append(Located("card", card.fit, (card.outline_px,), card.cautions))
-    strips = [straighten(light, bar) for bar in find_bars(photo.rgb)] if word != "card" else []
-    if word in ("auto", "staff"):
-        staff = find_staff(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
-        found += _as_located("staff", staff)
-    if word == "tape" or (word == "auto" and not any(located.kind == "staff" for located in found)):
-        found += _as_located("tape", _tape(light, strips, belief, unit_in, word, bool(found)))
+    cards, (rules, doubt) = both(
+        lambda: _cards(grey, light, belief, word, unit_in),
+        lambda: _rules(photo, light, belief, word, unit_in),
+    )
+    found = [*cards, *rules]
     if not found:
-        raise _nothing(word)
+        raise doubt or _nothing(word)
     return _checked(found, word)
 
 
-def _tape(
+def _cards(
+    grey: NDArray[np.uint8],
     light: NDArray[np.float32],
-    strips: list[Strip],
     belief: CameraBelief,
-    unit_in: float | None,
     word: str,
-    other_found: bool,
-) -> RuledFit | None:
-    """A tape; one whose ticks are in doubt is let be where another scale object was found."""
+    unit_in: float | None,
+) -> list[Located]:
+    if word not in ("auto", "card"):
+        return []
+    cards = find_cards(grey, light, belief, unit_in or MARKER_IN)
+    return [Located("card", card.fit, (card.outline_px,), card.cautions) for card in cards]
+
+
+def _rules(
+    photo: Photo, light: NDArray[np.float32], belief: CameraBelief, word: str, unit_in: float | None
+) -> tuple[list[Located], NoBelievableScale | None]:
+    """Staff, or else tape; and the doubt about a tape, which matters where nothing else is found."""
+    if word == "card":
+        return [], None
+    strips = share_out(partial(straighten, light), find_bars(photo.rgb))
+    staff = None
+    if word in ("auto", "staff"):
+        staff = find_staff(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)
+    if staff is not None or word == "staff":
+        return _as_located("staff", staff), None
     try:
-        return find_tape(light, strips, belief, unit_in if word == "tape" else None)
-    except NoBelievableScale:
-        if other_found:
-            return None
-        raise
+        return _as_located(
+            "tape", find_tape(light, strips, belief, unit_in if word == "tape" else None)
+        ), None
+    except NoBelievableScale as doubt:
+        return [], doubt
 
 
 def _as_located(kind: ScaleKind, ruled: RuledFit | None) -> list[Located]:

@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
+from rootread.threads import share_out
 
 # Part of the width just inside a side that every tick crosses.
 TICK_ZONE = (0.06, 0.19)
@@ -42,12 +43,10 @@ class TickRow:
 
 def find_ticks(strips: list[Strip]) -> list[TickRow]:
     """Every row of even ticks along the side of a bar, best first."""
-    rows = []
-    for strip in strips:
-        for side in ("left", "right"):
-            row = _count_ticks(strip, side)
-            if row is not None:
-                rows.append(row)
+    sides: list[tuple[Strip, Literal["left", "right"]]] = [
+        (strip, side) for strip in strips for side in ("left", "right")
+    ]
+    rows = [row for row in share_out(lambda one: _count_ticks(*one), sides) if row is not None]
     return sorted(rows, key=lambda row: (-sum(row.strip.followed), -row.score))
 
 
