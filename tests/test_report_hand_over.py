@@ -14,6 +14,7 @@ from rootread.report import advice_items, draw_wall, page, rows_of, run_captions
 from rootread.report.crops import flagged_runs, run_crops
 from rootread.report.page import MOST_DOTS, MOST_LISTED, MOST_SECTIONS
 from rootread.report.pdf import pdf_of
+from rootread.report.picture import bare_photo
 from rootread.settings import ReportSettings, Settings
 from rootread.units import length_words, lengths_shown_in, per_length_shown, shown
 
@@ -69,7 +70,8 @@ def test_the_crops_show_the_longest_runs_at_the_layer_one_for_each_place():
 def test_a_crop_holds_the_run_in_the_colour_of_level_roots(lens):
     import base64
 
-    for address in run_crops(turned_wall(lens=lens)):
+    wall = turned_wall(lens=lens)
+    for address in run_crops(wall, bare_photo(wall)):
         content = base64.b64decode(address.removeprefix("data:image/jpeg;base64,"))
         crop = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR).astype(int)
         blue, green, red = np.moveaxis(crop, 2, 0)

@@ -8,6 +8,7 @@ from typing import Any
 from rootread.batch.files import file_stem, write_bytes, write_json
 from rootread.report import (
     advice_items,
+    draw_apart,
     draw_scale,
     draw_wall,
     jpeg,
@@ -18,6 +19,7 @@ from rootread.report import (
 )
 from rootread.schema import Row
 from rootread.settings import Settings
+from rootread.threads import share_out
 from rootread.units import lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -75,15 +77,20 @@ class Places:
 def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings) -> Record:
     """Write all that comes of one wall; last the record, which says that the rest is there."""
     places = Places(out, wall.name)
+    scale_picture = f"pictures/{places.scale_picture.name}"
     if isinstance(wall, Wall):
-        write_bytes(places.picture, jpeg(draw_wall(wall, settings)))
-        write_bytes(places.scale_picture, jpeg(draw_scale(wall.photo, wall.plane)))
+        drawing = draw_apart(wall, settings)
+        made = {
+            places.picture: lambda: jpeg(draw_wall(wall, settings, drawing)),
+            places.scale_picture: lambda: jpeg(draw_scale(wall.photo, wall.plane)),
+            places.section: lambda: wall_section(wall, settings, scale_picture, drawing).encode("utf-8"),
+        }
+        share_out(lambda place: write_bytes(place, made[place]()), made)
         write_json(places.traces, traces_json(wall))
     else:
         for stale in (places.picture, places.scale_picture, places.traces):
             stale.unlink(missing_ok=True)
-    scale_picture = f"pictures/{places.scale_picture.name}"
-    write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
+        write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
     rows, advice = rows_of(wall), advice_items(wall)
     with lengths_shown_in(settings.report.units):
         runs = run_captions(wall) if isinstance(wall, Wall) else []

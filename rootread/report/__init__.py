@@ -5,7 +5,7 @@ from rootread.report.counsel import advice_items
 from rootread.report.crops import run_captions
 from rootread.report.embed import jpeg
 from rootread.report.page import page, page_parts
-from rootread.report.picture import draw_wall
+from rootread.report.picture import draw_apart, draw_wall
 from rootread.report.scale_picture import draw_scale
 from rootread.report.section import wall_section
 from rootread.report.tables import csv_head, csv_rows, rows_of, table_csv
@@ -17,6 +17,7 @@ __all__ = [
     "advice_items",
     "csv_head",
     "csv_rows",
+    "draw_apart",
     "draw_scale",
     "draw_wall",
     "jpeg",

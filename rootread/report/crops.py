@@ -7,7 +7,7 @@ import numpy as np
 from rootread.measure.types import SidewaysRun
 from rootread.report.embed import photo_uri
 from rootread.report.overlay import apart, draw_lines
-from rootread.report.picture import WIDTH_PX, bare_photo, wall_view
+from rootread.report.picture import WIDTH_PX, wall_view
 from rootread.report.strokes import Picture, clear_sheet, lay_over
 from rootread.units import length_words
 
@@ -41,15 +41,15 @@ def run_captions(wall: "Wall") -> list[str]:
     ]
 
 
-def run_crops(wall: "Wall") -> list[str]:
-    """Each flagged run as a picture with its traces and layer, a ``data:`` address."""
+def run_crops(wall: "Wall", photo: Picture) -> list[str]:
+    """Each flagged run as a picture with its traces and layer, a ``data:`` address, from the bare photo."""
     runs = flagged_runs(wall)
     if not runs:
         return []
     view = wall_view(wall)
     sheet = clear_sheet(WIDTH_PX, view.size_px[1])
     draw_lines(sheet, view, wall)
-    drawn = lay_over(sheet, bare_photo(wall))
+    drawn = lay_over(sheet, photo)
     return [photo_uri(_around(drawn, wall, run), CROP_PX, CROP_QUALITY) for run in runs]
 
 

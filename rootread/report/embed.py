@@ -36,13 +36,15 @@ def photo_uri(picture: Picture, width_px: int, quality: int) -> str:
 def sheet_uri(sheet: Sheet, width_px: int) -> str:
     """A sheet of marks, no wider than ``width_px``, as a ``data:`` address of a picture with opacity."""
     small = _no_wider(sheet, width_px)
-    opacity = small[:, :, 3:].astype(np.float32)
     # A PNG holds colours as they are, a sheet holds them times their opacity.
-    colours = np.clip(np.round(small[:, :, :3] * (255 / np.maximum(opacity, 1))), 0, 255).astype(np.uint8)
-    image = Image.fromarray(np.dstack([colours, small[:, :, 3]]))
+    veiled = (small[:, :, 3] > 0) & (small[:, :, 3] < 255)
+    dimmed = small[veiled].astype(np.float32)
+    small = small.copy()
+    small[veiled, :3] = np.clip(np.round(dimmed[:, :3] * (255 / dimmed[:, 3:])), 0, 255)
+    image = Image.fromarray(small)
     content = io.BytesIO()
     palette = image.quantize(SHEET_COLOURS, method=Image.Quantize.FASTOCTREE)
-    palette.save(content, "PNG", optimize=True)
+    palette.save(content, "PNG")
     return _address("png", content)
 
 

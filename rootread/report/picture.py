@@ -1,5 +1,6 @@
 """The picture of a wall: the photo with its marks, and beneath it the grade with its parts."""
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import cv2
@@ -12,6 +13,7 @@ from rootread.report.strip import draw_strip
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over
 from rootread.report.view import AXIS_PX, View, draw_depth_axis
 from rootread.settings import Settings
+from rootread.threads import both
 from rootread.units import lengths_shown_in
 
 if TYPE_CHECKING:
@@ -21,16 +23,31 @@ WIDTH_PX = 2400
 """Every picture is this wide, so that letters and lines come out alike from any camera."""
 
 
-def draw_wall(wall: "Wall", settings: Settings | None = None) -> Picture:
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """What the picture and the page are both made of, drawn once."""
+
+    photo: Picture
+    """The bare photo."""
+    marks: Sheet
+
+
+def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing | None = None) -> Picture:
     """Photo, marks and grade in one picture, ``(H, 2400, 3)`` sRGB.
 
     ``settings`` are those the wall was read with; they place the growth pattern
-    and the edges between verdicts.
+    and the edges between verdicts. ``drawing`` is what ``draw_apart`` made of both.
     """
     settings = settings or Settings()
+    drawing = drawing or draw_apart(wall, settings)
     with lengths_shown_in(settings.report.units):
-        photo = lay_over(marks_sheet(wall), bare_photo(wall))
-        return np.vstack([photo, draw_strip(wall, WIDTH_PX, settings)])
+        return np.vstack([lay_over(drawing.marks, drawing.photo), draw_strip(wall, WIDTH_PX, settings)])
+
+
+def draw_apart(wall: "Wall", settings: Settings) -> Drawing:
+    """Photo and marks, not yet laid over each other."""
+    with lengths_shown_in(settings.report.units):
+        return Drawing(*both(lambda: bare_photo(wall), lambda: marks_sheet(wall)))
 
 
 def bare_photo(wall: "Wall") -> Picture:

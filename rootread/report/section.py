@@ -26,11 +26,12 @@ from rootread.report.detail import (
 from rootread.report.embed import photo_uri, sheet_uri
 from rootread.report.ground import cone_table
 from rootread.report.legend import kinds_of_marks
-from rootread.report.picture import axis_sheet, bare_photo, marks_sheet
+from rootread.report.picture import Drawing, axis_sheet, draw_apart
 from rootread.report.profiles import depth_profile, passage_profile
 from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.strokes import lay_over
+from rootread.report.view import AXIS_PX
 from rootread.report.words import (
     interval_words,
     layer_depth_words,
@@ -53,10 +54,16 @@ THUMB_PX, THUMB_QUALITY = 260, 70
 RAMP_STEPS = 48
 
 
-def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: str | None = None) -> str:
+def wall_section(
+    wall: Wall | RefusedWall,
+    settings: Settings,
+    scale_picture: str | None = None,
+    drawing: Drawing | None = None,
+) -> str:
     """A wall's section: picture, parts of the grade, layers, figures and cautions, or why it was refused.
 
-    ``scale_picture`` is the place of the picture that shows the scale, beside the report.
+    ``scale_picture`` is the place of the picture that shows the scale, beside the report; ``drawing``
+    is what ``draw_apart`` made of the same wall and settings.
     """
     if isinstance(wall, RefusedWall):
         return template("refused.html").render(
@@ -68,10 +75,10 @@ def wall_section(wall: Wall | RefusedWall, settings: Settings, scale_picture: st
             remedy=wall.remedy,
         )
     with lengths_shown_in(settings.report.units):
-        return _section(wall, settings, scale_picture)
+        return _section(wall, settings, scale_picture, drawing or draw_apart(wall, settings))
 
 
-def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
+def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing: Drawing) -> str:
     grade, readings, judgement = wall.grade, wall.readings, wall.judgement
     return template("wall.html").render(
         anchor=anchor(wall.name),
@@ -87,11 +94,11 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None) -> str:
         story=story(wall, settings),
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
         advice=advice_items(wall),
-        crops=run_crops(wall),
-        thumb=photo_uri(wall.photo.rgb, THUMB_PX, THUMB_QUALITY),
-        photo=photo_uri(lay_over(axis_sheet(wall), bare_photo(wall)), PICTURE_PX, PICTURE_QUALITY),
+        crops=run_crops(wall, drawing.photo),
+        thumb=photo_uri(drawing.photo[:, AXIS_PX:], THUMB_PX, THUMB_QUALITY),
+        photo=photo_uri(lay_over(axis_sheet(wall), drawing.photo), PICTURE_PX, PICTURE_QUALITY),
         scale_picture=quote(scale_picture) if scale_picture else None,
-        marks=sheet_uri(marks_sheet(wall), PICTURE_PX),
+        marks=sheet_uri(drawing.marks, PICTURE_PX),
         ramp=_ramp(),
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],
