@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from desk_walls import browser_path, put_wall, wait_until
+from desk_walls import browser_path, put_bare_photo, put_wall, wait_until
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = browser_path()
@@ -150,6 +150,15 @@ def marks(folder: Path, name: str = "north") -> dict:
     return json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
 
 
+def worked_on(folder: Path) -> Path:
+    """A folder with a sheet and an earlier run's results in it, but no photo."""
+    (folder / "results" / "pictures").mkdir(parents=True)
+    (folder / "sheet.csv").write_text("photo,treatment,tool_depth_in\nnorth,deep pass,seven\n", "utf-8")
+    (folder / "results" / "walls.csv").write_text("wall\nsouth\n", "utf-8")
+    put_bare_photo(folder / "results" / "pictures", "south")
+    return folder
+
+
 def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
     """Drop, read, fix the scale, strike, draw, see the grade change, reload, find it kept, hand over."""
     folder = tmp_path / "pit"
@@ -179,6 +188,14 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
         (root,) = marks(folder)["roots_added"]
         assert len(root["points_px"]) > 3, "the line was snapped to the photo"
 
+        page.get_by_text("Layers (1)").click()
+        page.get_by_role("button", name="No layer at").click()
+        settled(page, lambda: len(marks(folder)["layers_struck_px"]) == 1)
+        expect(page.locator(".reading s")).to_contain_text("in")
+        assert grade(page) != drawn
+        page.get_by_role("button", name="Undo").click()
+        settled(page, lambda: not marks(folder)["layers_struck_px"])
+        assert grade(page) == drawn
         page.get_by_role("button", name="Undo").click()
         settled(page, lambda: not marks(folder)["roots_added"])
         assert grade(page) == struck
@@ -194,11 +211,23 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
         scaled = grade(page)
         assert scaled != drawn
 
+        page.get_by_label("Checked by eye").check()
+        settled(page, lambda: marks(folder)["checked"])
         page.reload()
         page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
         expect(page.locator(".plate")).to_contain_text("likely", timeout=READ_MS)
         assert grade(page) == scaled
         expect(page.locator(".marks li")).to_have_count(3)
+        expect(page.get_by_label("Checked by eye")).to_be_checked()
+
+        page.get_by_role("link", name="Field", exact=True).click()
+        expect(page.locator("main h2")).to_have_text("Checked by eye (1)")
+        page.locator("#add-folder").set_input_files(worked_on(tmp_path / "card reader"))
+        expect(page.get_by_role("alert")).to_have_text(
+            re.compile(r"^The sheet is taken in\. Row 2, tool_depth_in: .* It is left blank\.$")
+        )
+        expect(page.locator(".hung")).to_have_count(1)
+        expect(page.locator(".hung")).to_contain_text("deep pass")
 
         page.get_by_role("link", name="Hand over").click()
         page.get_by_role("button", name="Write the report").click()
@@ -206,31 +235,8 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save a copy").click()
         report = Path(saved.value.path()).read_text(encoding="utf-8")
-        assert "north" in report and report == (folder / "results" / "report.html").read_text(
-            encoding="utf-8"
-        )
-    finally:
-        served.kill()
-
-
-def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, tmp_path: Path) -> None:
-    """Killed with signal 9, a change made without it, then started again on the same port."""
-    put_wall(tmp_path, "north")
-    served = Served(tmp_path)
-    try:
-        page.goto(served.address)
-        expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
-        open_wall(page)
-        served.kill()
-        page.get_by_role("button", name="Part", exact=True).click()
-        click(page, (1100, 376))
-        expect(page.locator(".saved")).to_contain_text("Not saved", timeout=READ_MS)
-        assert not marks(tmp_path)
-        served = Served(tmp_path, served.port)
-        page.goto("about:blank")
-        page.goto(served.address)
-        page.locator('a[href="#/wall/north"]').click()
-        wait_until(lambda: len(marks(tmp_path).get("splits_px", [])) == 1, 60, "the change has been saved")
+        assert re.search("checked by eye</dt><dd>yes", report) and "deep pass" in report
+        assert report == (folder / "results" / "report.html").read_text(encoding="utf-8")
     finally:
         served.kill()
 
@@ -298,11 +304,11 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
         assert over <= 0, f"{screen} is {over} px wider than the page"
 
 
-def roots_shown(page: Page) -> list[dict]:
-    """The roots as the desk hands them to its page."""
+def shown(page: Page) -> dict:
+    """The reading as the desk hands it to its page."""
     return page.evaluate(
         """fetch('/api/walls/north', { headers: { 'X-Desk-Token': sessionStorage.getItem('desk-token') } })
-          .then((answer) => answer.json()).then((wall) => wall.reading.roots)"""
+          .then((answer) => answer.json()).then((wall) => wall.reading)"""
     )
 
 
@@ -312,12 +318,21 @@ def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
     expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
     open_wall(page)
     off = (700, 900)
-    lines = [root["points_px"] for root in roots_shown(page)]
+    reading = shown(page)
+    lines = [root["points_px"] for root in reading["roots"]]
+    left, right = reading["layers"][0]["line_px"]
     lines.sort(key=len, reverse=True)
     uses = [
         ("Flattened", [lines[0][len(lines[0]) // 3], lines[0][len(lines[0]) // 2]], False, "flattened_px"),
+        (
+            "Not flattened",
+            [lines[4][len(lines[4]) // 3], lines[4][len(lines[4]) // 2]],
+            False,
+            "not_flattened_px",
+        ),
         ("Part", [lines[1][len(lines[1]) // 2]], False, "splits_px"),
         ("Join", [lines[2][-1], lines[3][0]], False, "joins_px"),
+        ("No layer", [((left[0] + right[0]) / 2, (left[1] + right[1]) / 2)], False, "layers_struck_px"),
         ("Layer", [off], True, "layers"),
         ("Loosened floor", [(200, 800), (1400, 820)], True, "loosened_floor_px"),
         ("Outline", [(150, 160), (1250, 160), (1250, 850), (150, 850)], True, "outline_px"),
@@ -341,8 +356,8 @@ def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
             60,
             f"{word} is kept",
         )
-    expect(page.locator(".marks li")).to_have_count(10)
-    for _ in range(10):
+    expect(page.locator(".marks li")).to_have_count(12)
+    for _ in range(12):
         page.get_by_role("button", name="Undo").click()
     wait_until(lambda: not marks(served.folder), 60, "all is undone and no marks file is left")
 
@@ -372,3 +387,23 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     )
     page.wait_for_timeout(300)
     assert shown.screenshot() != closer
+
+
+def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Served) -> None:
+    """Killed with signal 9, a change made, then started again on the same port; last: it ends the desk."""
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_contain_text("1 wall read", timeout=READ_MS)
+    open_wall(page)
+    served.kill()
+    page.get_by_role("button", name="Part", exact=True).click()
+    click(page, (1100, 376))
+    expect(page.locator(".saved")).to_contain_text("Not saved", timeout=READ_MS)
+    assert not marks(served.folder)
+    again = Served(served.folder, served.port)
+    try:
+        page.goto("about:blank")
+        page.goto(again.address)
+        page.locator('a[href="#/wall/north"]').click()
+        wait_until(lambda: len(marks(served.folder).get("splits_px", [])) == 1, 60, "the change is saved")
+    finally:
+        again.kill()

@@ -74,6 +74,18 @@ def unmended(client: TestClient):
     wait_until(lambda: wall(client)["settled"], READ_S, "the wall is as it was")
 
 
+def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
+    assert client.post("/api/report").status_code == 200
+    wait_until(
+        lambda: client.get("/api/desk").json()["report"]["state"] in ("ready", "failed"), READ_S, "report"
+    )
+    assert client.get("/api/desk").json()["report"]["state"] == "ready"
+    page = client.get("/api/report.html").text
+    assert "north" in page and "shallow pass" in page
+    assert (folder / "results" / "walls.csv").exists()
+    assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
+
+
 def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:
     before = wall(unmended)["reading"]
     longest = max(before["roots"], key=lambda root: root["length_in"])
@@ -83,6 +95,33 @@ def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(un
     assert after["reading"]["settled"], "the photo need not be read again, so the first figures are whole"
     undone = mend(unmended, roots_struck_px=[])
     assert undone["settled"] and undone["reading"]["grade"] == before["grade"]
+
+
+def test_a_struck_layer_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:
+    before = wall(unmended)["reading"]
+    assert len(before["layers"]) == 1
+    after = mend(unmended, layers_struck_px=[before["layers"][0]["line_px"]])["reading"]
+    assert after["settled"] and after["layers"] == []
+    assert after["layers_struck_in"] == [pytest.approx(before["layers"][0]["depth_in"], abs=0.1)]
+    assert after["grade"] != before["grade"]
+    assert mend(unmended, layers_struck_px=[])["reading"]["layers"] == before["layers"]
+
+
+def test_the_page_can_tell_a_drawn_layer_from_a_found_one(unmended: TestClient) -> None:
+    drawn = {"name": "", "line_px": [[200, 700], [1400, 700]]}
+    layers = mend(unmended, layers=[drawn])["reading"]["layers"]
+    assert [layer["mark"] for layer in layers] == [None, 0]
+
+
+def test_a_wall_ticked_off_is_still_ticked_when_the_desk_is_opened_again(
+    unmended: TestClient, folder: Path
+) -> None:
+    before = unmended.get("/api/desk").json()["walls"][0]
+    assert not before["checked"]
+    answer = mend(unmended, checked=True)
+    assert answer["checked"] and not answer["marked"], "a look is no mending"
+    assert answer["settled"] and answer["reading"]["grade"] == wall(unmended)["reading"]["grade"]
+    assert Desk(folder).wall("north").marks.checked
 
 
 def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
@@ -98,7 +137,10 @@ def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
         strokes=[{"says": "soil", "points_px": [[900, 250], [1100, 420]], "width_px": 20}],
         surface_px=[[0, 60], [1599, 66]],
         plumb_px=[[800, 100], [804, 900]],
-        layers=[{"name": "disk", "line_px": [[100, 380], [1500, 384]]}],
+        layers=[{"name": "disk", "line_px": [[100, 680], [1500, 684]]}],
+        layers_struck_px=[wall(unmended)["reading"]["layers"][0]["line_px"]],
+        not_flattened_px=[roots[1]["points_px"]],
+        checked=True,
     )
     shown = wall(unmended)["reading"]
     row = replace(default_row("north.jpg"), treatment="shallow pass")
@@ -110,6 +152,10 @@ def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
     assert [layer["depth_in"] for layer in shown["layers"]] == pytest.approx(
         [layer.depth_in for layer in run.layers], abs=0.006
     )
+    assert len(run.layers) == 1, "the drawn one; the found one is struck"
+    flat = {root.trace.id: root.flattened_share for root in run.readings.roots}
+    assert all(bool(root["flat"]) <= (flat[root["id"]] > 0) for root in shown["roots"])
+    assert run.marks.checked
 
 
 def test_two_points_and_their_distance_set_the_scale_and_all_lengths_follow(unmended: TestClient) -> None:
@@ -241,18 +287,6 @@ def test_the_sheet_is_checked_as_it_is_typed_and_saved_when_it_can_be_read(
     sheet["rows"][0][at] = "7.5 in"
     assert client.put("/api/sheet", json=sheet).json()["saved"] is True
     assert "7.5 in" in (folder / "sheet.csv").read_text(encoding="utf-8")
-
-
-def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
-    assert client.post("/api/report").status_code == 200
-    wait_until(
-        lambda: client.get("/api/desk").json()["report"]["state"] in ("ready", "failed"), READ_S, "report"
-    )
-    assert client.get("/api/desk").json()["report"]["state"] == "ready"
-    page = client.get("/api/report.html").text
-    assert "north" in page and "shallow pass" in page
-    assert (folder / "results" / "walls.csv").exists()
-    assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
 
 
 # --- killed midway ---

@@ -29,7 +29,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
     return {
         "settled": reading.settled,
         "size_px": reading.seen.photo_size_px,
-        "grade": _interval(grade.score, 1),
+        "grade": _interval(grade.score, 3),
         "verdict": grade.verdict,
         "tone": verdict_tone(grade.verdict),
         "parts": [

@@ -3,30 +3,19 @@
 import csv
 import io
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Mapping
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any
 
 from rootread.batch import WallJob, plan_walls
 from rootread.batch.files import file_stem, write_bytes
 from rootread.batch.plan import PHOTO_ENDINGS, SHEET_NAME
+from rootread.desk.cells import Sheet, with_rows
 from rootread.errors import BadRequest, UnreadablePhoto
-from rootread.fieldsheet import COLUMNS, read_sheet
+from rootread.fieldsheet import COLUMNS, read_sheet, sheet_cells
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.photo import read_photo
 from rootread.settings import PhotoSettings
-
-MOST_ROWS = 5000
-LONGEST_CELL = 2000
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """The sheet as text cells, as a person edits it."""
-
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 class Folder:
@@ -88,7 +77,12 @@ class Folder:
         return self.path / name
 
     def sheet(self) -> Sheet:
-        """The sheet's cells; a row for each photo that has none, and the usual columns in their order."""
+        """The sheet's cells; a row for each photo that has none, and the usual columns in their order.
+
+        Raises
+        ------
+        BadSheet : no table, or a column that no sheet has.
+        """
         columns, rows = self._cells()
         shown = [*[name for name in COLUMNS if name in columns or name in FIRST_COLUMNS]]
         filled = [[dict(zip(columns, row, strict=False)).get(name, "") for name in shown] for row in rows]
@@ -102,14 +96,8 @@ class Folder:
         path = self.path / SHEET_NAME
         if not path.exists():
             return [], []
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-        header = text.lstrip("\r\n").split("\n", 1)[0]
-        separator = max(",;\t", key=header.count)
-        records = [r for r in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if any(r)]
-        if not records:
-            return [], []
-        columns = ["_".join(cell.strip().lower().replace("-", " ").split()) for cell in records[0]]
-        return columns, records[1:]
+        columns, records = sheet_cells(path)
+        return columns, [record for record in records if any(cell.strip() for cell in record)]
 
     def write_sheet(self, sheet: Sheet) -> None:
         """Replace the sheet, once every cell of it can be read.
@@ -130,6 +118,26 @@ class Folder:
             trial.write_bytes(content)
             read_sheet(trial)
         write_bytes(self.path / SHEET_NAME, content)
+
+    def take_sheet(self, content: bytes, placed: Mapping[str, str]) -> list[str]:
+        """Take the rows of a sheet that came with photos; returns what could not be taken, in words.
+
+        Parameters
+        ----------
+        content : of the sheet's file.
+        placed : names of photos as the sheet knows them, and the names they have in this folder.
+
+        Raises
+        ------
+        BadSheet : no table, or a column that no sheet has; nothing of it is taken.
+        """
+        with tempfile.TemporaryDirectory(dir=self.path, prefix=".sheet-") as draft:
+            came = Path(draft) / SHEET_NAME
+            came.write_bytes(content)
+            columns, records = sheet_cells(came)
+        sheet, says = with_rows(self.sheet(), columns, records, placed)
+        self.write_sheet(sheet)
+        return says
 
     def marks_file(self, job: WallJob) -> Path:
         """Where a wall's marks lie, or will.
@@ -158,57 +166,6 @@ FIRST_COLUMNS = (
     "notes",
 )
 """Columns that the table always shows; others where the sheet has them."""
-
-
-def sheet_of(value: Any) -> Sheet:
-    """A sheet from JSON values.
-
-    Raises
-    ------
-    BadRequest : not a table of texts, or larger than any folder needs.
-    """
-    wrong = BadRequest("The sheet is not a table of texts.", "Load the page again.")
-    if not isinstance(value, dict):
-        raise wrong
-    columns, rows = value.get("columns"), value.get("rows")
-    if not _texts(columns) or not isinstance(rows, list) or not all(_texts(row) for row in rows):
-        raise wrong
-    assert columns is not None
-    if len(rows) > MOST_ROWS or any(len(cell) > LONGEST_CELL for row in rows for cell in row):
-        raise BadRequest("The sheet is too large.", f"Keep to {MOST_ROWS} rows and short cells.")
-    if any(name not in COLUMNS for name in columns) or any(len(row) != len(columns) for row in rows):
-        raise wrong
-    return Sheet(tuple(columns), tuple(tuple(row) for row in rows))
-
-
-def cell_faults(sheet: Sheet) -> list[dict[str, Any]]:
-    """Every cell that cannot be understood, with what is wrong and what to write."""
-    faults = []
-    seen: dict[tuple[str, str], int] = {}
-    for number, row in enumerate(sheet.rows):
-        for column, cell in zip(sheet.columns, row, strict=True):
-            cell = cell.strip()
-            fault = _fault(column, cell) if cell else (column == "photo" and any(row)) and "Name the photo."
-            key = (column, plain(cell))
-            if cell and column in ("photo", "wall") and not fault:
-                if key in seen:
-                    fault = f"Row {seen[key] + 1} has the same {column}."
-                seen.setdefault(key, number)
-            if fault:
-                faults.append({"row": number, "column": column, "says": fault})
-    return faults
-
-
-def _fault(column: str, cell: str) -> str:
-    try:
-        COLUMNS[column](cell)
-    except BadRequest as error:
-        return f"{error.cause} {error.remedy}".strip()
-    return ""
-
-
-def _texts(value: Any) -> bool:
-    return isinstance(value, list) and all(isinstance(cell, str) for cell in value)
 
 
 def safe_photo_name(given: str) -> str:

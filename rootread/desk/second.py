@@ -111,7 +111,26 @@ def second_opinion(desk: "Desk", wall: "WallDesk", program: bool) -> dict[str, A
     if marks is None:
         return {"there": False}
     other = _read_with(wall, marks)
-    return _finite({"there": True, "agreement": agreement(mine, other), "roots": wall_values(other)["roots"]})
+    ours, theirs = wall_values(mine)["roots"], wall_values(other)["roots"]
+    near_px = NEAR_IN * mine.plane.scale.px_per_in
+    return _finite(
+        {
+            "there": True,
+            "agreement": agreement(mine, other),
+            "roots": theirs,
+            "ours_alone": _alone(ours, other, near_px),
+            "theirs_alone": _alone(theirs, mine, near_px),
+        }
+    )
+
+
+def _alone(roots: Sequence[dict[str, Any]], other: Reading, near_px: float) -> list[list[bool]]:
+    """For each drawn point of each root, whether the other reading has no line there."""
+    lines_px = [other.plane.to_photo_px(root.trace.points) for root in other.readings.roots]
+    if not lines_px:
+        return [[True] * len(root["points_px"]) for root in roots]
+    tree = cKDTree(np.concatenate(lines_px))
+    return [(tree.query(root["points_px"])[0] >= near_px).tolist() for root in roots]
 
 
 def take_second(desk: "Desk", wall: "WallDesk", content: Any) -> None:

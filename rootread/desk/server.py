@@ -1,6 +1,7 @@
 """The desk over HTTP: thin handlers over ``Desk``, behind the ``Guard``."""
 
 import asyncio
+import base64
 import contextlib
 import json
 import secrets
@@ -17,7 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from rootread.desk.folder import cell_faults, sheet_of
+from rootread.desk.cells import cell_faults, sheet_of
 from rootread.desk.guard import Guard, TooLarge
 from rootread.desk.second import second_opinion, take_second
 from rootread.desk.state import Desk
@@ -51,6 +52,7 @@ def make_app(desk: Desk, token: str, loopback_only: bool = True) -> Guard:
         Route("/api/photos", here.add_photo, methods=["POST"]),
         Route("/api/sheet", here.sheet),
         Route("/api/sheet", here.write_sheet, methods=["PUT"]),
+        Route("/api/sheet/file", here.take_sheet, methods=["POST"]),
         Route("/api/sheet/check", here.check_sheet, methods=["POST"]),
         Route("/api/report", here.make_report, methods=["POST"]),
         Route("/api/report.html", here.report),
@@ -133,6 +135,11 @@ class _Handlers:
         if not faults:
             await run_in_threadpool(self._desk.write_sheet, sheet)
         return _json({"faults": faults, "saved": not faults})
+
+    @told
+    async def take_sheet(self, request: Request) -> Response:
+        content, placed = _sheet_file(await _body(request))
+        return _json({"says": await run_in_threadpool(self._desk.take_sheet, content, placed)})
 
     @told
     async def make_report(self, request: Request) -> Response:
@@ -226,6 +233,19 @@ def _places(value: Any) -> list[tuple[float, float]]:
             raise BadRequest("A place is two numbers.", "Click along the root.")
         places.append((float(point[0]), float(point[1])))
     return places
+
+
+def _sheet_file(value: Any) -> tuple[bytes, dict[str, str]]:
+    """The bytes of a sheet's file, and which photo went where."""
+    given = value if isinstance(value, dict) else {}
+    content, placed = given.get("content_base64"), given.get("photos", {})
+    names = [*placed, *placed.values()] if isinstance(placed, dict) else [None]
+    if not isinstance(content, str) or not all(isinstance(name, str) for name in names):
+        raise BadRequest("No sheet was sent.", "Add it again.")
+    try:
+        return base64.b64decode(content, validate=True), placed
+    except ValueError as error:
+        raise BadRequest("The sheet did not arrive whole.", "Add it again.") from error
 
 
 def _is_pixel(value: Any) -> bool:

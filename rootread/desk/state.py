@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from rootread.batch import grade_walls, plan_walls
-from rootread.desk.folder import Folder, Sheet
+from rootread.desk.cells import Sheet
+from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
 from rootread.desk.stages import Seen
 from rootread.desk.walldesk import WallDesk
@@ -111,10 +112,23 @@ class Desk:
         self.folder.write_sheet(sheet)
         self.refresh()
 
+    def take_sheet(self, content: bytes, placed: dict[str, str]) -> list[str]:
+        """Take in a sheet that came with photos; what could not be taken, in words."""
+        says = self.folder.take_sheet(content, placed)
+        self.refresh()
+        return says
+
     def values(self) -> dict[str, Any]:
-        """What the page shows of the whole folder, walls that need a look first."""
+        """What the page shows of the whole folder, walls that need a look first, those that had it last."""
         walls = [wall.summary() for wall in list(self.walls.values())]
-        walls.sort(key=lambda wall: (-wall["urgency"], wall["pit"], wall["name"]))
+        walls.sort(
+            key=lambda wall: (
+                wall["checked"] and wall["status"] == "read",
+                -wall["urgency"],
+                wall["pit"],
+                wall["name"],
+            )
+        )
         left = [wall for wall in walls if wall["status"] in ("waiting", "reading")]
         spent = [wall.seconds for wall in self.walls.values() if wall.seconds]
         return {

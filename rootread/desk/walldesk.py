@@ -213,7 +213,7 @@ class WallDesk:
         score = reading.grade.score
         return said | {
             "settled": reading.settled,
-            "grade": [_whole(score.value), _whole(score.low), _whole(score.high)],
+            "grade": [_finite(score.value), _finite(score.low), _finite(score.high)],
             "verdict": reading.grade.verdict,
             "urgency": said["urgency"] or urgency(found),
             "looks": [look.says for look in found],
@@ -244,5 +244,5 @@ def as_floats(value: Any) -> Any:
     return value
 
 
-def _whole(value: float) -> float | None:
-    return round(value, 1) if np.isfinite(value) else None
+def _finite(value: float) -> float | None:
+    return round(value, 3) if np.isfinite(value) else None

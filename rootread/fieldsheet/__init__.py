@@ -7,7 +7,7 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of, read_cone
 from rootread.fieldsheet.match import Matched, match_photos
-from rootread.fieldsheet.read import read_sheet
+from rootread.fieldsheet.read import read_sheet, sheet_cells
 from rootread.fieldsheet.types import (
     CaliperPair,
     ConeReading,
@@ -33,4 +33,5 @@ __all__ = [
     "match_photos",
     "read_cone",
     "read_sheet",
+    "sheet_cells",
 ]

@@ -28,16 +28,26 @@ def read_sheet(path: Path) -> tuple[SheetRow, ...]:
     ------
     BadSheet : with the row and column of the cell that cannot be understood.
     """
-    records = csv_records(path)
-    if not records or not any(cell.strip() for cell in records[0]):
-        raise BadSheet(f"{path.name}: the sheet is empty.", "Its first row names the columns, photo first.")
-    columns = _columns(records[0], path.name)
+    columns, records = sheet_cells(path)
     rows = []
-    for number, record in enumerate(records[1:], start=2):
+    for number, record in enumerate(records, start=2):
         if any(cell.strip() for cell in record):
             rows.append(_row(record, columns, number, path.name))
     _check_unique(rows, path.name)
     return tuple(rows)
+
+
+def sheet_cells(path: Path) -> tuple[list[str], list[list[str]]]:
+    """The columns of a field sheet, "" for a nameless one, and its cells as they are written.
+
+    Raises
+    ------
+    BadSheet : no table, or a column that no sheet has.
+    """
+    records = csv_records(path)
+    if not records or not any(cell.strip() for cell in records[0]):
+        raise BadSheet(f"{path.name}: the sheet is empty.", "Its first row names the columns, photo first.")
+    return _columns(records[0], path.name), records[1:]
 
 
 def csv_records(path: Path) -> list[list[str]]:

@@ -47,4 +47,15 @@ export const sendPhoto = async (file) =>
     headers: { 'X-Photo-Name': encodeURIComponent(file.name), 'Content-Type': 'application/octet-stream' },
   })).json()
 
+/** The sheet that came with photos; `photos` says which name each of them got here. */
+export async function sendSheet(file, photos) {
+  const bytes = await new Promise((done, fail) => {
+    const reader = new FileReader()
+    reader.onload = () => done(reader.result)
+    reader.onerror = () => fail(reader.error)
+    reader.readAsDataURL(file)
+  })
+  return post('/api/sheet/file', { content_base64: bytes.slice(bytes.indexOf(',') + 1), photos })
+}
+
 export const wallPath = (name, rest = '') => `/api/walls/${encodeURIComponent(name)}${rest}`

@@ -4,8 +4,9 @@ import { picture, wallPath } from './api.js'
 import { el, gradeBar, heldPicture, tone, whole } from './parts.js'
 
 const GROUPS = [
-  ['Look at these first', (wall) => wall.status !== 'waiting' && wall.status !== 'reading' && wall.urgency > 0],
-  ['Nothing doubtful', (wall) => wall.status === 'read' && wall.urgency === 0],
+  ['Look at these first', (wall) => wall.status === 'refused' || (wall.status === 'read' && wall.urgency > 0 && !wall.checked)],
+  ['Nothing doubtful', (wall) => wall.status === 'read' && wall.urgency === 0 && !wall.checked],
+  ['Checked by eye', (wall) => wall.status === 'read' && wall.checked],
   ['Being read', (wall) => wall.status === 'waiting' || wall.status === 'reading'],
 ]
 
@@ -38,7 +39,7 @@ export function showField(shell) {
       el('span', { class: 'above' },
         el('b', {}, wall.name),
         el('span', {}, [wall.pit !== wall.name && wall.pit, wall.treatment].filter(Boolean).join(' · ')),
-        wall.marked && el('em', {}, 'mended by hand')),
+        el('em', {}, [wall.checked && wall.status === 'read' && '✓ checked by eye', wall.marked && 'mended by hand'].filter(Boolean).join(', '))),
       el('span', { class: 'face' }, pictures.get(key)),
       wall.status === 'read' && el('span', { class: 'verdict' },
         el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(wall.grade[0])}`),

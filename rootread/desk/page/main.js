@@ -1,6 +1,6 @@
 // Which screen is shown, what the desk is doing, and photos dropped anywhere.
 
-import { get, Refused, sendPhoto } from './api.js'
+import { get, Refused, sendPhoto, sendSheet } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
 import { showReport } from './report.js'
@@ -11,6 +11,7 @@ import { showWall } from './wall.js'
 const SCREENS = { field: showField, wall: showWall, sheet: showSheet, pair: showPair, report: showReport, second: showSecond }
 const BUSY_MS = 400
 const IDLE_MS = 2500
+const MOST_SAID = 6
 
 const main = document.getElementById('main')
 const queue = document.getElementById('queue')
@@ -29,7 +30,7 @@ const shell = {
   },
   desk: () => desk,
   look: () => { clearTimeout(timer); return poll() },
-  add: addPhotos,
+  add: (files) => addFiles(withPaths(files)),
   main,
 }
 
@@ -63,7 +64,10 @@ async function poll() {
       queue.textContent = `Reading ${reading ? `${reading.name}, ${reading.stage}` : '…'} · ${done} of ${total} done` +
         (left ? ` · about ${left} s left` : '')
     } else if (unsettled.length) queue.textContent = `Reading ${unsettled[0].name} again, ${unsettled[0].stage || 'waiting'} …`
-    else queue.textContent = total ? `${total} wall${total > 1 ? 's' : ''} read` : ''
+    else {
+      const checked = desk.walls.filter((wall) => wall.status === 'read' && wall.checked).length
+      queue.textContent = (total ? `${total} wall${total > 1 ? 's' : ''} read` : '') + (checked ? ` · ${checked} checked by eye` : '')
+    }
     if (done < total || unsettled.length || uploads.length || desk.report.state === 'writing') wait = BUSY_MS
   } catch (error) {
     queue.textContent = error instanceof Refused ? error.message : 'The desk does not answer; it may have been closed.'
@@ -72,31 +76,52 @@ async function poll() {
   timer = setTimeout(poll, wait)
 }
 
-async function addPhotos(files) {
-  const photos = [...files].filter((file) => /\.(jpe?g|png|tiff?|heic|heif)$/i.test(file.name))
-  const others = [...files].length - photos.length
+const isPhoto = ({ file }) => /\.(jpe?g|png|tiff?|heic|heif)$/i.test(file.name)
+const isSheet = ({ file }) => file.name.toLowerCase() === 'sheet.csv'
+const folderOf = (path) => path.slice(0, path.lastIndexOf('/') + 1)
+
+/** Take in photos, then the sheets that lay beside them. `found` has each file with its path within what was given. */
+async function addFiles(found) {
+  // Pictures that an earlier run wrote are no photos of walls; its folder is known by its table.
+  const results = found.filter(({ file }) => file.name === 'walls.csv').map(({ path }) => folderOf(path))
+  const wanted = found.filter(({ path }) => !results.some((folder) => path.startsWith(folder)) && !path.split('/').some((part) => part.startsWith('.')))
+  const photos = wanted.filter(isPhoto)
+  const sheets = wanted.filter(isSheet)
   const said = []
-  if (others && !photos.length) said.push('None of these is a photo. JPEG, PNG, TIFF and HEIC are taken.')
+  if (found.length && !photos.length && !sheets.length) said.push('None of these is a photo or a sheet.csv. JPEG, PNG, TIFF and HEIC are taken.')
+  const placed = new Map()
   uploads.push(...photos)
-  for (const file of photos) {
+  for (const photo of photos) {
     shell.look()
     try {
-      await sendPhoto(file)
+      placed.set(photo, (await sendPhoto(photo.file)).photo)
     } catch (error) {
       said.push(error.message)
     }
-    uploads = uploads.filter((other) => other !== file)
+    uploads = uploads.filter((other) => other !== photo)
+  }
+  for (const sheet of sheets) {
+    const beside = [...placed].filter(([photo]) => photo.path.startsWith(folderOf(sheet.path)))
+    try {
+      const { says } = await sendSheet(sheet.file, Object.fromEntries(beside.map(([photo, name]) => [photo.file.name, name])))
+      said.push('The sheet is taken in.', ...says.slice(0, MOST_SAID))
+      if (says.length > MOST_SAID) said.push(`And ${says.length - MOST_SAID} more.`)
+    } catch (error) {
+      said.push(`The sheet is not taken in. ${error.message}`)
+    }
   }
   shell.say(said.join(' '))
   await shell.look()
 }
 
+const withPaths = (files) => [...files].map((file) => ({ file, path: file.webkitRelativePath || file.name }))
+
 async function filesOf(transfer) {
   const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean)
-  if (!entries.some((entry) => entry.isDirectory)) return [...transfer.files]
+  if (!entries.some((entry) => entry.isDirectory)) return withPaths(transfer.files)
   const found = []
   const walk = async (entry) => {
-    if (entry.isFile) found.push(await new Promise((done, fail) => entry.file(done, fail)))
+    if (entry.isFile) found.push({ file: await new Promise((done, fail) => entry.file(done, fail)), path: entry.fullPath.slice(1) })
     else {
       const reader = entry.createReader()
       for (;;) {
@@ -118,10 +143,10 @@ addEventListener('drop', async (event) => {
   event.preventDefault()
   depth = 0
   drop.hidden = true
-  const files = await filesOf(event.dataTransfer)
-  if (!files.length) return
+  const found = await filesOf(event.dataTransfer)
+  if (!found.length) return
   if (!location.hash.startsWith('#/field')) location.hash = '#/field'
-  await addPhotos(files)
+  await addFiles(found)
 })
 addEventListener('hashchange', route)
 document.getElementById('skip').addEventListener('click', (event) => { event.preventDefault(); main.focus() })

@@ -5,6 +5,7 @@ export const RAMP = ['#ffef5c', '#d9e95d', '#b2e25e', '#84d97a', '#57cf95', '#3f
 const DARK = 'rgba(22,18,14,.9)'
 const LIGHT = '#ffffff'
 const RULE_PX = 46
+const STOUT_IN = 0.16
 
 export function drawOverlay(context, view, state) {
   const { reading, hidden, hover, tool } = state
@@ -39,20 +40,39 @@ function cased(context, width, colour, casing = 3) {
   context.stroke()
 }
 
-/** A second reading lies over a first one: the first broad in one colour, the second slim and dashed in another. */
-export function drawPair(context, view, first, second, [broad, slim]) {
+/** Two readings: slim white where both have a line, and each one's own lines broad in a colour and a dash of its own. */
+export function drawPair(context, view, reading, second) {
   context.lineCap = 'butt'
-  for (const [roots, colour, width, dash] of [[first, '#16120e', 9, []], [first, broad, 6, []], [second, '#16120e', 4, []], [second, slim, 3, [7, 5]]]) {
-    context.strokeStyle = colour
-    context.lineWidth = width
-    context.setLineDash(dash)
-    for (const root of roots) {
-      if (!onScreen(view, root.points_px)) continue
-      path(context, view, root.points_px)
-      context.stroke()
+  // As wide as a stout root, so that roots side by side are told apart where the photo is small on the screen.
+  const broad = Math.min(Math.max(reading.scale.px_per_in * view.scale * STOUT_IN, 3), 8)
+  const all = reading.roots.map((root) => root.points_px.map(() => true))
+  const ours = second?.ours_alone || all
+  const layers = [[reading.roots, ours, false, LIGHT, broad / 2, []], [reading.roots, ours, true, '#ffb000', broad, []]]
+  if (second) layers.push([second.roots, second.theirs_alone, true, '#5fa8ff', broad, [7, 4]])
+  for (const [roots, alone, wanted, colour, width, dash] of layers) {
+    for (const [ink, wide, broken] of [[DARK, width + 2, []], [colour, width, dash]]) {
+      context.strokeStyle = ink
+      context.lineWidth = wide
+      context.setLineDash(broken)
+      roots.forEach((root, index) => {
+        if (!onScreen(view, root.points_px)) return
+        for (const piece of stretches(root.points_px, alone[index], wanted)) { path(context, view, piece); context.stroke() }
+      })
     }
   }
   context.setLineDash([])
+  drawRule(context, view, reading.rule)
+}
+
+/** The pieces of a line whose points are flagged as wanted, each up to the next point so that no gap shows. */
+function stretches(points, flags, wanted) {
+  const pieces = []
+  let start = null
+  flags.forEach((flag, k) => {
+    if (flag === wanted && start === null) start = Math.max(k - (wanted ? 1 : 0), 0)
+    if (start !== null && (flag !== wanted || k === points.length - 1)) { pieces.push(points.slice(start, k + 1)); start = null }
+  })
+  return pieces.filter((piece) => piece.length > 1)
 }
 
 function drawRoot(context, view, root, chosen = false) {
@@ -135,6 +155,24 @@ function drawLayer(context, view, layer) {
   label(context, `layer ${layer.depth_in.toFixed(1)} in${named}`, [Math.min(x, view.size[0] - 8), y - 16], 'right')
 }
 
+/** A layer that a person struck out: what is left of its line, crossed through. */
+function drawStruckLayer(context, view, struck) {
+  path(context, view, struck)
+  context.setLineDash([2, 7])
+  cased(context, 2, LIGHT, 2)
+  context.setLineDash([])
+  const ends = struck.map((point) => view.toScreen(point))
+  const [first, last] = [ends[0], ends[ends.length - 1]]
+  context.beginPath()
+  for (let x = first[0] + 20; x < last[0]; x += 60) {
+    const y = view.toScreen([0, rowAt(struck, view.toPhoto([x, 0])[0])])[1]
+    context.moveTo(x - 5, y - 7); context.lineTo(x + 5, y + 7)
+    context.moveTo(x + 5, y - 7); context.lineTo(x - 5, y + 7)
+  }
+  cased(context, 2, LIGHT, 2)
+  label(context, 'no layer', [Math.min(last[0], view.size[0] - 8), last[1] - 18], 'right')
+}
+
 function drawScale(context, view, scale) {
   for (const outline of scale.outlines_px) {
     path(context, view, [...outline, outline[0]])
@@ -178,6 +216,7 @@ export function rowAt(line, x) {
 
 function drawMarks(context, view, marks) {
   const line = (points, dash) => { path(context, view, points); context.setLineDash(dash); cased(context, 2, LIGHT); context.setLineDash([]) }
+  for (const struck of marks.layers_struck_px) drawStruckLayer(context, view, struck)
   if (marks.outline_px.length) line([...marks.outline_px, marks.outline_px[0]], [2, 6])
   if (marks.plumb_px.length) { line(marks.plumb_px, [10, 4, 2, 4]); label(context, 'plumb', view.toScreen(marks.plumb_px[1])) }
   if (marks.loosened_floor_px.length) { line(marks.loosened_floor_px, [6, 4]); label(context, 'loosened floor', view.toScreen(marks.loosened_floor_px[0])) }

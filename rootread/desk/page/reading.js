@@ -2,7 +2,7 @@
 
 import { RAMP } from './overlay.js'
 import { el, fixed, gradeBar, range, tone, whole } from './parts.js'
-import { markList } from './tools.js'
+import { markList, strikeLayer } from './tools.js'
 
 const SURFACE = { photo: 'found in the photo', marks: 'drawn by hand', assumed: 'not seen; depths are from the top of the photo' }
 const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's upright", surface: 'the soil surface', marks: 'a line drawn by hand' }
@@ -19,16 +19,22 @@ export function readingPanel(acts) {
   const state = el('p', { class: 'state', role: 'status' })
   const verdict = el('div', { class: 'plate' })
   const body = el('div', { class: 'body' })
-  const element = el('aside', { class: 'reading', 'aria-label': 'Reading' }, verdict, state, body)
+  let checked = () => {}
+  // Made once, so that it keeps the keyboard's focus when all around it is written anew.
+  const tick = el('input', { type: 'checkbox', id: 'checked', onchange: () => checked(tick.checked) })
+  const next = el('p', { class: 'next' })
+  const looked = el('div', { hidden: true }, el('label', { class: 'check' }, tick, 'Checked by eye'), next)
+  const element = el('aside', { class: 'reading', 'aria-label': 'Reading' }, verdict, looked, state, body)
   const opened = new Set(['looks', 'marks'])
 
-  const fold = (id, title, ...content) => el('details', { open: opened.has(id), ontoggle: (event) => {
+  const fold = (id, title, ...content) => el('details', { open: opened.has(id), 'data-id': id, ontoggle: (event) => {
     if (event.target.open) opened.add(id)
     else opened.delete(id)
   } }, el('summary', {}, title), ...content)
 
   function update(wall, { before, marks }) {
     const { reading } = wall
+    looked.hidden = Boolean(wall.cause) || !reading
     if (wall.cause) {
       verdict.replaceChildren(el('h2', {}, 'Not read'), el('p', {}, wall.cause), el('p', {}, el('b', {}, wall.remedy)))
     }
@@ -46,9 +52,12 @@ export function readingPanel(acts) {
         gradeBar([grade.value, grade.low, grade.high], before),
         el('p', { class: 'change' }, changeWords(before, grade.value)))
     }
+    tick.checked = marks.checked
+    checked = (yes) => acts.change({ ...marks, checked: yes })
     const { figures, scale } = reading
     const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))
     const drawn = markList(marks)
+    const held = body.contains(document.activeElement) && document.activeElement.closest('details')?.dataset.id
     body.replaceChildren(
       reading.looks.length ? fold('looks', `To look at (${reading.looks.length})`, el('ul', {}, reading.looks.map((look) => el('li', {}, look.says)))) : '',
       drawn.length ? fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
@@ -70,12 +79,20 @@ export function readingPanel(acts) {
       ])),
       fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},
         el('b', {}, `${part.name} ${whole(part.score)}`), el('span', {}, ` · counts ${Math.round(100 * part.weight)} %`), el('br'), part.reason)))),
-      fold('layers', `Layers (${reading.layers.length})`, reading.layers.length ? el('ul', {}, reading.layers.map((layer) => el('li', {},
-        el('b', {}, `${fixed(layer.depth_in)} in`), ` ± ${fixed(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}.`)))
-        : el('p', {}, 'No depth at which roots turned or stopped together.')),
+      fold('layers', `Layers (${reading.layers.length})`, ...layerList(reading, marks)),
       fold('advice', 'What to do', reading.advice.map((one) => el('p', {}, one.text, el('small', {}, one.evidence)))),
       fold('roots', `Roots (${reading.roots.length})`, rootTable(reading.roots)),
       el('p', {}, el('a', { href: `#/second/${encodeURIComponent(wall.name)}` }, 'Compare with a second reading')))
+    if (held) body.querySelector(`details[data-id="${held}"] summary`)?.focus()
+  }
+
+  function layerList({ layers, layers_struck_in: struck }, marks) {
+    if (!layers.length && !struck.length) return [el('p', {}, 'No depth at which roots turned or stopped together.')]
+    return [el('ul', {},
+      layers.map((layer) => el('li', {}, el('b', {}, `${fixed(layer.depth_in)} in`),
+        ` ± ${fixed(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}. `,
+        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${fixed(layer.depth_in)} in`, onclick: () => acts.change(strikeLayer(marks, layer)) }, 'No layer'))),
+      struck.map((depth) => el('li', {}, el('s', {}, `${fixed(depth)} in`), ' struck by hand.')))]
   }
 
   function rootTable(roots) {
@@ -92,6 +109,10 @@ export function readingPanel(acts) {
   return {
     element,
     update,
+    /** The way on to the wall that needs a look next. */
+    goOn(wall) {
+      next.replaceChildren(...(wall ? ['Next to look at: ', el('a', { href: `#/wall/${encodeURIComponent(wall.name)}` }, wall.name)] : []))
+    },
     stage(wall) {
       const words = wall.status === 'reading' || wall.status === 'waiting' ? `Reading: ${wall.stage || 'waiting its turn'} …`
         : wall.settled === false && !wall.cause ? `First figures; it is being read whole: ${wall.stage || 'waiting'} …` : ''

@@ -3,6 +3,8 @@
 import { picture, post } from './api.js'
 import { el } from './parts.js'
 
+const MOST_NAMES = 12
+
 export function showReport(shell) {
   const state = el('p', { role: 'status', class: 'lead' })
   const write = el('button', { class: 'button strong', type: 'button', onclick: async () => {
@@ -27,9 +29,9 @@ export function showReport(shell) {
   return {
     update(desk) {
       const { state: now, done, total, says } = desk.report
-      const doubtful = desk.walls.filter((wall) => wall.urgency > 0 && !wall.marked)
-      doubts.textContent = doubtful.length
-        ? `Nobody has mended ${doubtful.map((wall) => wall.name).join(', ')}, which the desk finds doubtful.` : ''
+      const unseen = desk.walls.filter((wall) => wall.status === 'read' && !wall.checked)
+      const names = unseen.slice(0, MOST_NAMES).map((wall) => wall.name).join(', ')
+      doubts.textContent = unseen.length ? `Not checked by eye yet, and the report says so: ${names}${unseen.length > MOST_NAMES ? ` and ${unseen.length - MOST_NAMES} more` : ''}.` : ''
       write.disabled = now === 'writing' || !desk.walls.length
       open.hidden = save.hidden = now !== 'ready'
       state.textContent = { none: '', writing: `Writing: ${done} of ${total} walls …`, ready: `Written into the folder ${desk.results}.`, failed: says }[now]

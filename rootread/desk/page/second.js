@@ -5,14 +5,12 @@ import { drawPair } from './overlay.js'
 import { el, fixed, whole } from './parts.js'
 import { View } from './view.js'
 
-const MINE = '#ffb000'
-const OTHER = '#5fa8ff'
 
 export async function showSecond(shell, name) {
   const wall = await get(wallPath(name))
   const canvas = el('canvas', { tabindex: '0', role: 'img', 'aria-label': `Both readings of ${name} on the photo` })
   const said = el('div', { class: 'body', role: 'status' })
-  let theirs = []
+  let second = null
   let view = null
   const file = el('input', { type: 'file', id: 'second-marks', class: 'file', accept: '.json,application/json', onchange: async (event) => {
     try {
@@ -30,7 +28,8 @@ export async function showSecond(shell, name) {
   shell.main.append(el('h1', { class: 'unseen' }, `Two readings of ${name}`), el('div', { class: 'photo' }, canvas),
     el('aside', { class: 'reading', 'aria-label': 'Agreement' }, el('div', { class: 'plate' },
       el('h2', {}, 'Two readings', el('small', {}, name)),
-      el('p', {}, el('i', { class: 'swatch mine' }), 'this desk (broad)', el('br'), el('i', { class: 'swatch other' }), 'the other (slim, dashed)'),
+      el('p', {}, el('i', { class: 'swatch both' }), 'both', el('br'), el('i', { class: 'swatch' }), 'this desk alone (broad)', el('br'),
+        el('i', { class: 'swatch other' }), 'the other alone (dashed)'),
       el('p', { class: 'row' }, file, el('label', { for: 'second-marks', class: 'button' }, 'Take in a second person’s marks'),
         el('button', { type: 'button', class: 'button', onclick: () => ask('program') }, 'Against the program alone')),
       el('p', {}, el('small', {}, `A second person mends the same photo on their own desk and hands over marks/${name}.json.`)),
@@ -38,19 +37,19 @@ export async function showSecond(shell, name) {
 
   if (wall.reading) {
     view = new View(canvas, wall.reading.size_px, { overview: wallPath(name, '/overview.jpg'), tile: (key) => wallPath(name, `/tiles/${key}.jpg`) },
-      (context) => drawPair(context, view, wall.reading.roots, theirs, [MINE, OTHER]))
+      (context) => drawPair(context, view, wall.reading, second))
     await ask('second')
   }
 
   function show(answer, who) {
     if (!answer.there) {
-      theirs = []
+      second = null
       said.replaceChildren(el('p', {}, 'There is no second person’s reading yet.'))
       view?.redraw()
       return
     }
     const { agreement: found } = answer
-    theirs = answer.roots
+    second = answer
     view?.redraw()
     const percent = (share) => (share === null ? '–' : `${whole(100 * share)} %`)
     const spread = (limits, unit, digits) => (limits === null ? 'too few roots in common'
@@ -60,7 +59,7 @@ export async function showSecond(shell, name) {
       el('table', {}, el('thead', {}, el('tr', {}, el('td', {}), el('th', { scope: 'col' }, 'this desk'), el('th', { scope: 'col' }, who))), el('tbody', {},
         row('Grade', found.grade.map((value) => whole(value))), row('Verdict', found.verdict),
         row('Roots', found.roots.slice(0, 2)), row('Root length, in', found.length_in.map((value) => whole(value))),
-        row('Of it on the other', found.in_common.map(percent)), row('Descent, °', found.descent_deg.map((value) => fixed(value))))),
+        row('Shared with the other', found.in_common.map(percent)), row('Descent, °', found.descent_deg.map((value) => fixed(value))))),
       el('p', {}, found.grades_overlap ? 'The likely ranges of the two grades overlap.' : 'The likely ranges of the two grades do not overlap: look together at where they differ.'),
       el('p', {}, `${found.roots[2]} roots were followed by both. Of these, the other reads: length ${spread(found.root_length_difference_in, 'in', 2)}; angle ${spread(found.root_angle_difference_deg, '°', 1)}.`))
   }

@@ -43,6 +43,43 @@ export function strike(marks, root) {
   return next
 }
 
+/** Say that there is no layer: one that was drawn is undrawn, one that was found is struck. */
+export function strikeLayer(marks, layer) {
+  const next = copy(marks)
+  if (layer.mark !== null) next.layers.splice(layer.mark, 1)
+  else next.layers_struck_px.push(layer.line_px)
+  return next
+}
+
+function layerAt(layers, [x, y], reach) {
+  const near = layers.map((layer) => ({ layer, away: Math.abs(rowAt(layer.line_px, x) - y) }))
+    .filter(({ layer, away }) => away <= reach && x >= layer.line_px[0][0] - reach && x <= layer.line_px.at(-1)[0] + reach)
+  return near.sort((a, b) => a.away - b.away)[0]?.layer ?? null
+}
+
+/** The stretch of one root between two clicks, or words that say why there is none. */
+function stretch([first, second], { reading, reach }) {
+  // Of roots that lie close together, the one that both clicks fit best.
+  const fits = reading.roots.map((root) => [rootAt([root], first, reach), rootAt([root], second, reach)])
+    .filter(([a, b]) => a && b).sort(([a, b], [c, d]) => a.distance + b.distance - c.distance - d.distance)
+  if (!fits.length) return 'Both places must lie on one root line.'
+  const [one, other] = fits[0]
+  const [from, to] = [one.index, other.index].sort((a, b) => a - b)
+  return to === from ? 'Click two places farther apart.' : one.root.points_px.slice(from, to + 1)
+}
+
+/** Marks with a stretch said to be flattened or not; what was said of the same stretch before no longer holds. */
+function said(name, opposite) {
+  return (places, context) => {
+    const line = stretch(places, context)
+    if (typeof line === 'string') return line
+    const next = copy(context.marks)
+    next[opposite] = next[opposite].filter((other) => !other.some((at) => line.some((point) => distance(at, point) <= context.reach)))
+    next[name].push(line)
+    return next
+  }
+}
+
 const sorted = (points) => [...points].sort((a, b) => a[0] - b[0])
 
 /** The level line of the wall through one place, across the photo or as wide as the layer that is moved. */
@@ -98,18 +135,10 @@ export const TOOLS = [
     } },
   { id: 'flattened', group: 'Roots', key: 'f', word: 'Flattened', most: 2, least: 2,
     hint: 'Click where the squeezed stretch of a root begins, then where it ends.',
-    done: ([first, second], { marks, reading, reach }) => {
-      // Of roots that lie close together, the one that both clicks fit best.
-      const fits = reading.roots.map((root) => [rootAt([root], first, reach), rootAt([root], second, reach)])
-        .filter(([a, b]) => a && b).sort(([a, b], [c, d]) => a.distance + b.distance - c.distance - d.distance)
-      if (!fits.length) return 'Both places must lie on one root line.'
-      const [one, other] = fits[0]
-      const [from, to] = [one.index, other.index].sort((a, b) => a - b)
-      if (to === from) return 'Click two places farther apart.'
-      const next = copy(marks)
-      next.flattened_px.push(one.root.points_px.slice(from, to + 1))
-      return next
-    } },
+    done: said('flattened_px', 'not_flattened_px') },
+  { id: 'round', group: 'Roots', key: 'n', word: 'Not flattened', most: 2, least: 2,
+    hint: 'Click where the stretch that only looks squeezed (white beads) begins, then where it ends.',
+    done: said('not_flattened_px', 'flattened_px') },
   { id: 'root', group: 'Roots', key: 'r', word: 'Paint root', paints: 'root', hint: 'Paint over root that was missed. Drag, or click along it.',
     ...line(1, (marks, places, { brush }) => { marks.strokes.push({ says: 'root', points_px: places, width_px: brush }); return marks }) },
   { id: 'soil', group: 'Roots', key: 'e', word: 'Paint soil', paints: 'soil', hint: 'Paint over soil that was taken for root. Drag, or click along it.',
@@ -139,6 +168,12 @@ export const TOOLS = [
       marks.layers.push({ line_px: places.length > 1 ? sorted(places) : levelThrough(places[0], reading), name: '' })
       return marks
     }) },
+  { id: 'nolayer', group: 'Wall', key: 'x', word: 'No layer', most: 1, least: 1,
+    hint: 'Click the line of a layer that is none. One that you drew is taken back.',
+    done: ([place], { marks, reading, reach }) => {
+      const layer = layerAt(reading.layers, place, reach)
+      return layer ? strikeLayer(marks, layer) : 'There is no layer line here. Click nearer to one.'
+    } },
   { id: 'floor', group: 'Wall', key: 'b', word: 'Loosened floor', hint: 'Click along the floor of the loosened soil from side to side. Done ends it.',
     ...line(2, (marks, places) => { marks.loosened_floor_px = sorted(places); return marks }) },
 ]
@@ -162,11 +197,13 @@ export function markList(marks) {
     without: () => { const next = copy(marks); next[name].splice(k, 1); return next },
   }))
   many('layers', (mark) => (mark.name ? `Layer ${mark.name}` : 'Layer'))
+  many('layers_struck_px', () => 'Layer struck')
   many('roots_added', () => 'Root drawn')
   many('roots_struck_px', () => 'Root struck')
   many('splits_px', () => 'Root parted')
   many('joins_px', () => 'Roots joined')
   many('flattened_px', () => 'Flattened stretch')
+  many('not_flattened_px', () => 'Stretch not flattened')
   many('strokes', (mark) => `Painted ${mark.says}`)
   return list
 }

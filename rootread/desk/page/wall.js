@@ -264,6 +264,7 @@ export async function showWall(shell, name) {
       const now = desk.walls.find((wall) => wall.name === name)
       if (!now) return
       panel.stage(now)
+      panel.goOn(desk.walls.find((wall) => wall.name !== name && wall.status === 'read' && !wall.checked))
       if (now.version !== state.version && !history.sending) refetch()
     },
     leave() {

@@ -1,0 +1,130 @@
+"""A sheet that comes with photos is taken into the desk's own, cell by cell; what is not taken is said."""
+
+import base64
+from pathlib import Path
+
+import pytest
+from desk_walls import HOST, TOKEN, put_bare_photo
+from starlette.testclient import TestClient
+
+from rootread.desk import Desk
+from rootread.desk.cells import Sheet, with_rows
+from rootread.desk.server import make_app
+from rootread.fieldsheet import read_sheet
+
+OWN = Sheet(("photo", "wall", "treatment"), (("north.jpg", "", ""), ("south.jpg", "S", "none")))
+
+
+def cells(sheet: Sheet) -> dict[str, dict[str, str]]:
+    """Each row by its photo, without its blanks."""
+    rows = (dict(zip(sheet.columns, row, strict=True)) for row in sheet.rows)
+    return {row.pop("photo"): {column: cell for column, cell in row.items() if cell} for row in rows}
+
+
+def test_blank_cells_are_filled_and_new_columns_stand_in_their_order() -> None:
+    columns = ["treatment", "photo", "tool_depth_in", "pit"]
+    merged, says = with_rows(OWN, columns, [["deep pass", "NORTH.JPG", "14 in", "pit 1"]], {})
+    assert merged.columns == ("photo", "wall", "pit", "treatment", "tool_depth_in")
+    assert cells(merged)["north.jpg"] == {"pit": "pit 1", "treatment": "deep pass", "tool_depth_in": "14 in"}
+    assert says == []
+
+
+def test_what_a_person_wrote_at_the_desk_stays_and_the_other_word_is_said() -> None:
+    merged, says = with_rows(OWN, ["photo", "treatment"], [["south", "deep pass"], ["", ""]], {})
+    assert cells(merged)["south.jpg"]["treatment"] == "none"
+    assert says == ["Row 2, treatment: 'deep pass' is not taken, 'none' stays."]
+
+
+def test_a_cell_that_cannot_be_understood_is_left_blank_and_the_rest_of_its_row_is_taken() -> None:
+    columns = ["photo", "tool_depth_in", "treatment"]
+    merged, says = with_rows(OWN, columns, [["north.jpg", "seven", "deep pass", "stray"]], {})
+    assert cells(merged)["north.jpg"] == {"treatment": "deep pass"}
+    stray, fault = says
+    assert stray == "Row 2 has 'stray' under no column."
+    assert fault.startswith("Row 2, tool_depth_in: ") and fault.endswith("It is left blank.")
+
+
+def test_a_row_follows_its_photo_to_the_name_that_the_photo_got_here() -> None:
+    """Cameras use the same names again: the second IMG_1.jpg became IMG_1-2.jpg."""
+    own = Sheet(("photo", "treatment"), (("IMG_1.jpg", "none"), ("IMG_1-2.jpg", "")))
+    merged, says = with_rows(own, ["photo", "treatment"], [["img_1", "deep"]], {"IMG_1.JPG": "IMG_1-2.jpg"})
+    assert cells(merged) == {"IMG_1.jpg": {"treatment": "none"}, "IMG_1-2.jpg": {"treatment": "deep"}}
+    assert says == []
+
+
+def test_two_walls_of_one_name_are_told_apart_by_leaving_the_later_name_blank() -> None:
+    merged, says = with_rows(OWN, ["photo", "wall"], [["north.jpg", "s"]], {})
+    assert list(cells(merged)) == ["north.jpg", "south.jpg"]
+    assert sum("wall" in row for row in cells(merged).values()) == 1
+    assert "has the same wall" in says[0]
+
+
+def test_a_row_whose_photo_is_yet_to_come_is_kept_and_one_that_names_none_is_not() -> None:
+    merged, says = with_rows(OWN, ["photo", "treatment"], [["east.jpg", "deep"], ["", "deep"]], {})
+    assert cells(merged)["east.jpg"] == {"treatment": "deep"}
+    assert says == ["Row 3 names no photo and is left out."]
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> TestClient:
+    put_bare_photo(tmp_path)
+    return TestClient(make_app(Desk(tmp_path), TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN})
+
+
+def send(client: TestClient, content: bytes, photos: object = None):
+    sent = base64.b64encode(content).decode()
+    return client.post("/api/sheet/file", json={"content_base64": sent, "photos": photos or {}})
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])
+def test_a_sheet_as_any_spreadsheet_saves_it_is_taken(
+    client: TestClient, tmp_path: Path, encoding: str
+) -> None:
+    answer = send(client, "photo;treatment\nbare.jpg;größer, tief\n".encode(encoding))
+    assert answer.json() == {"says": []}
+    (row,) = read_sheet(tmp_path / "sheet.csv")
+    assert (row.photo, row.treatment) == ("bare.jpg", "größer, tief")
+    assert client.get("/api/desk").json()["walls"][0]["treatment"] == "größer, tief"
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "empty"),
+        (b"photo,tretment\nbare.jpg,deep\n", "treatment"),
+        (b"wall,treatment\nbare,deep\n", "no column photo"),
+        (b"\xff\xd8\xff\xe0 a picture", "column"),
+    ],
+)
+def test_what_is_no_sheet_is_turned_away_and_the_old_one_stays(
+    client: TestClient, tmp_path: Path, content: bytes, says: str
+) -> None:
+    (tmp_path / "sheet.csv").write_text("photo,treatment\nbare.jpg,none\n", encoding="utf-8")
+    answer = send(client, content)
+    assert answer.status_code == 422
+    assert says in " ".join(answer.json().values())
+    assert read_sheet(tmp_path / "sheet.csv")[0].treatment == "none"
+    assert [file.name for file in tmp_path.iterdir() if file.name.startswith(".")] == []
+
+
+@pytest.mark.parametrize(
+    "value",
+    [[], {}, {"content_base64": 5}, {"content_base64": "?"}, {"content_base64": "", "photos": {"a": 5}}],
+)
+def test_what_is_not_sent_by_the_page_is_turned_away(client: TestClient, value: object) -> None:
+    assert client.post("/api/sheet/file", json=value).status_code == 422
+
+
+def test_the_sheet_of_the_folder_is_shown_as_it_was_saved_on_windows(
+    client: TestClient, tmp_path: Path
+) -> None:
+    (tmp_path / "sheet.csv").write_bytes("photo,notes\nbare.jpg,Pfütze\n".encode("cp1252"))
+    sheet = client.get("/api/sheet").json()
+    assert "Pfütze" in sheet["rows"][0]
+
+
+def test_a_sheet_with_an_unknown_column_is_not_shown_without_it(client: TestClient, tmp_path: Path) -> None:
+    """Saving it from the table would lose the column."""
+    (tmp_path / "sheet.csv").write_text("photo,tretment\nbare.jpg,deep\n", encoding="utf-8")
+    answer = client.get("/api/sheet")
+    assert answer.status_code == 422 and "tretment" in answer.json()["cause"]
