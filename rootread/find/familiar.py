@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.tiles import STRIDE_PX
+from rootread.threads import share_out
 
 Features = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -120,11 +121,12 @@ def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pi
     ]
     spread = np.linspace(0, len(corners) - 1, min(len(corners), PIECES)).round().astype(int)
     corners = [corners[k] for k in spread]
-    features, traits = [], []
+    features = []
     for row, column in corners:
         cell = np.s_[row // STRIDE_PX :, column // STRIDE_PX :]
         features.append(deep[cell][:PIECE_CELLS, :PIECE_CELLS].mean(axis=(0, 1)))
-        traits.append(traits_of(rgb[row : row + side, column : column + side]))
+    pieces = [rgb[row : row + side, column : column + side] for row, column in corners]
+    traits = share_out(traits_of, pieces)
     count = deep.shape[-1]
     return Pieces(
         np.array(features, np.float32).reshape(-1, count),

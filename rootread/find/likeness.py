@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.halfsize import HalfWall
+from rootread.threads import share_out
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -38,13 +39,21 @@ def likeness(half: HalfWall, on: Mask) -> Image:
     like = np.ones(on.shape, np.float32)
     if on.sum() < LEAST_PX:
         return like
-    lab = cv2.cvtColor(half.rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    relief = half.tone - cv2.blur(half.tone, (ABOUT_PX, ABOUT_PX))
-    share = cv2.GaussianBlur(on.astype(np.float32), (0, 0), ALONG_PX)[on] + np.float32(1e-3)
+    colour = cv2.cvtColor(half.rgb[on][None].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[0]
+    relief = (half.tone - cv2.blur(half.tone, (ABOUT_PX, ABOUT_PX)))[on]
+
+    def along(values: Image) -> Image:
+        """Of values on the root, their sum over the root near each, by distance."""
+        spread = np.zeros(on.shape, np.float32)
+        spread[on] = values
+        return cv2.GaussianBlur(spread, (0, 0), ALONG_PX)[on]
+
+    sums = share_out(along, [np.ones_like(relief), colour[:, 1], colour[:, 2], relief])
+    share = sums[0] + np.float32(1e-3)
     off = np.zeros(len(share), np.float32)
-    for values, least in zip((lab[..., 1], lab[..., 2], relief), LEAST_SPREAD, strict=True):
-        along = cv2.GaussianBlur(values * on, (0, 0), ALONG_PX)[on] / share
-        middle = np.median(along)
-        off += ((along - middle) / (np.median(np.abs(along - middle)) + np.float32(least))) ** 2
+    for total, least in zip(sums[1:], LEAST_SPREAD, strict=True):
+        mean = total / share
+        middle = np.median(mean)
+        off += ((mean - middle) / (np.median(np.abs(mean - middle)) + np.float32(least))) ** 2
     like[on] = np.exp(-ODDS_A_SPREAD * np.sqrt(off))
     return like

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from rootread.find.agreement import agreement
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
-from rootread.find.halfsize import half_wall
+from rootread.find.halfsize import HalfWall, half_wall
 from rootread.find.likeness import likeness
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
+from rootread.threads import both
 from rootread.units import length_words
 
 Mask = NDArray[np.bool_]
@@ -33,7 +34,7 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
         mask = without_odd_pieces(mask, root_map.probability[::2, ::2], like)
     on = mask[::2, ::2]
     floor = floor_row(half, on)
-    agreed, floor_in, cautions = None, None, root_map.cautions
+    floor_in, cautions = None, root_map.cautions
     probability = root_map.probability
     if floor is not None and on[floor:].any():
         mask, probability = mask.copy(), probability.copy()
@@ -44,10 +45,7 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
             f"The wall ends at the pit floor, {length_words(floor_in)} down: what lies below it is not read."
         )
         cautions = (*cautions, said)
-    if root_map.direction_rad is not None and root_map.half_width_px is not None:
-        agreed = agreement(
-            half, on, root_map.direction_rad[::2, ::2], root_map.half_width_px[::2, ::2] * np.float32(0.5)
-        )
+    agreed, crack = both(lambda: _agreement(half, on, root_map), lambda: crack_map(half, on))
     shape = mask.shape
     return replace(
         root_map,
@@ -56,8 +54,17 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
         cautions=cautions,
         agreement=None if agreed is None else doubled(agreed, shape),
         likeness=doubled(like, shape),
-        crack=doubled(crack_map(half, on), shape),
+        crack=doubled(crack, shape),
         floor_in=floor_in,
+    )
+
+
+def _agreement(half: HalfWall, on: Mask, root_map: RootMap) -> NDArray[np.float32] | None:
+    """How far plain ridges agree, of a finder that says which way and how wide roots are."""
+    if root_map.direction_rad is None or root_map.half_width_px is None:
+        return None
+    return agreement(
+        half, on, root_map.direction_rad[::2, ::2], root_map.half_width_px[::2, ::2] * np.float32(0.5)
     )
 
 
