@@ -13,7 +13,7 @@ import pytest
 from desk_walls import HOST, TOKEN, put_bare_photo, put_wall, wait_until
 from starlette.testclient import TestClient
 
-from rootread.desk import Desk
+from rootread.desk import Desk, stages
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
 from rootread.fieldsheet import default_row
@@ -84,6 +84,21 @@ def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
     assert "north" in page and "shallow pass" in page
     assert (folder / "results" / "walls.csv").exists()
     assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
+
+
+def test_a_wall_whose_pixels_were_let_go_is_written_without_reading_it_again(
+    client: TestClient, desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only a few walls at a time stay in memory with their pixels."""
+    one = desk.wall("north")
+    one.keep_record(tmp_path / "whole")
+    one.stages.forget_large()
+    monkeypatch.setattr(stages, "find_roots", None)
+    one.keep_record(tmp_path / "let go")
+    written = [file.relative_to(tmp_path / "whole") for file in (tmp_path / "whole").rglob("*.*")]
+    assert len(written) >= 5
+    for name in written:
+        assert (tmp_path / "let go" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes(), name
 
 
 def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:

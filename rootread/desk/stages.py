@@ -131,13 +131,17 @@ class Stages:
         kept = self._kept.get("scale")
         return kept[1] if kept is not None and kept[0] == _scale_key(photo, row, marks) else None
 
-    def wall(self, reading: Reading, seconds: float) -> Wall | None:
-        """The wall as ``read_wall`` gives it; None where the stages are no longer those of the reading."""
-        kept, seen, row = self._kept, reading.seen, reading.row
-        pixels = self.pixels(seen)
-        if not reading.settled or pixels is None or "photo" not in kept:
+    def wall(self, photo: Path, reading: Reading, seconds: float) -> Wall | None:
+        """The wall as ``read_wall`` gives it; None where the reading is not of the photo as it lies there.
+
+        Where the root map has been let go, an empty one takes its place: of
+        what is written of a wall nothing looks at its pixels.
+        """
+        seen, row = reading.seen, reading.row
+        if not reading.settled or self.known(photo, row, reading.marks) is not seen:
             return None
-        image, root_map = pixels
+        image, root_map = self.pixels(seen) or (seen.image, _bare_map(seen))
+        taken = self.photo or read_photo(photo, self._settings.photo)
         with lengths_shown_in(self._settings.report.units):
             judgement = judge_wall(
                 reading.readings,
@@ -148,10 +152,9 @@ class Stages:
                 reading.plane,
                 reading.marks,
             )
-        photo: Photo = kept["photo"][1]
         return Wall(
             row.wall,
-            photo,
+            taken,
             row,
             reading.plane,
             image,
@@ -211,6 +214,13 @@ def judged(
         layers = with_marked_layers(sought, readings, plane, marks, row.layers)
         grade = grade_wall(readings, layers, row, settings.judge)
     return Reading(row, seen, plane, mended, readings, sought, layers, grade, marks, found is None)
+
+
+def _bare_map(seen: Seen) -> RootMap:
+    """A root map that only says what to be careful about."""
+    nothing = np.zeros((0, 0), dtype=bool)
+    cautions = seen.cautions[len(seen.plane.cautions) :]
+    return RootMap(nothing.astype(np.float32), nothing, seen.image.grid, cautions)
 
 
 def _parked(image: WallImage) -> WallImage:

@@ -174,8 +174,10 @@ class Desk:
 
     def _report(self) -> None:
         try:
-            for wall in list(self.walls.values()):
+            walls = list(self.walls.values())
+            for done, wall in enumerate(walls, start=1):
                 wall.keep_record(self.out)
+                self.report.at(done, len(walls))
             plan = plan_walls([self.folder.path], self.out)
             grade_walls(plan, self.out, self.settings, 1, lambda done, total, _: self.report.at(done, total))
             self.report.end("")

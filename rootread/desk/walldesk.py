@@ -158,13 +158,13 @@ class WallDesk:
             self.version += 1
 
     def keep_record(self, out: Path) -> None:
-        """Write what a run would write of this wall, where its whole reading is still in memory."""
+        """Write what a run would write of this wall, as far as its whole reading is there."""
         with self.lock:
             # Marks are saved under the same lock, so that key and reading are of the same marks.
             if self.reading is None or self.refusal is not None:
                 return
             key = self.job.key(self.settings)
-            wall = self.stages.wall(self.reading, self.seconds)
+            wall = self.stages.wall(self.job.photo, self.reading, self.seconds)
         if wall is not None and kept_record(out, wall.name, key) is None:
             write_wall(wall, out, key, self.settings)
 

@@ -22,6 +22,7 @@ export function showReport(shell) {
     URL.revokeObjectURL(link.href)
   } }, 'Save a copy')
   const doubts = el('p')
+  let named = null
   shell.main.append(el('section', { class: 'pad' }, el('h1', {}, 'Hand over'),
     el('p', {}, 'One page with every wall, its picture, its grade and what to do, for a person to read on paper or on a ' +
       'phone. Tables, pictures and root lines are written beside it, as the command line writes them.'),
@@ -30,8 +31,13 @@ export function showReport(shell) {
     update(desk) {
       const { state: now, done, total, says } = desk.report
       const unseen = desk.walls.filter((wall) => wall.status === 'read' && !wall.checked)
-      const names = unseen.slice(0, MOST_NAMES).map((wall) => wall.name).join(', ')
-      doubts.textContent = unseen.length ? `Not checked by eye yet, and the report says so: ${names}${unseen.length > MOST_NAMES ? ` and ${unseen.length - MOST_NAMES} more` : ''}.` : ''
+      const unseenNames = unseen.map((wall) => wall.name).join('\n')
+      if (unseenNames !== named) {
+        named = unseenNames
+        const names = unseen.slice(0, MOST_NAMES).flatMap((wall, k) => [k ? ', ' : '', el('a', { href: `#/wall/${encodeURIComponent(wall.name)}` }, wall.name)])
+        const more = unseen.length > MOST_NAMES ? ` and ${unseen.length - MOST_NAMES} more` : ''
+        doubts.replaceChildren(...(unseen.length ? ['Not checked by eye yet, and the report says so: ', ...names, `${more}.`] : []))
+      }
       write.disabled = now === 'writing' || !desk.walls.length
       open.hidden = save.hidden = now !== 'ready'
       state.textContent = { none: '', writing: `Writing: ${done} of ${total} walls …`, ready: `Written into the folder ${desk.results}.`, failed: says }[now]

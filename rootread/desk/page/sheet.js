@@ -32,7 +32,7 @@ export async function showSheet(shell) {
       input.title = says || ''
     }))
     faults.replaceChildren(...found.map(({ row, column, says }) =>
-      el('li', {}, el('b', {}, `Row ${row + 1}, ${TITLES[column] || column}: `), says)))
+      el('li', {}, el('b', {}, `${cells[row][0].value || `Row ${row + 1}`}, ${TITLES[column] || column}: `), says)))
   }
 
   async function save() {
