@@ -37,6 +37,8 @@ def flat_stretches(root: RootReading, cracks_in: Points | None) -> tuple[FlatStr
     ----------
     cracks_in : ``(K, 2)`` places that show a crack, wall inches; None where nothing is known of cracks.
     """
+    if not root.flattened.any():
+        return ()
     tree = None if cracks_in is None or not len(cracks_in) else cKDTree(cracks_in)
     points = root.trace.points
     step_in = root.length_in / max(len(points) - 1, 1)
