@@ -113,9 +113,16 @@ def _noise_beside(power: Floats, cycles: Floats) -> Floats:
     starts = np.searchsorted(cycles, knots / 1.25, side="left")
     ends = np.searchsorted(cycles, knots * 1.25, side="right")
     medians = np.stack(
-        [np.median(power[:, start:end], axis=1) for start, end in zip(starts, ends, strict=True)], axis=1
+        [_medians(power[:, start:end]) for start, end in zip(starts, ends, strict=True)], axis=1
     )
     return np.stack([np.interp(cycles, knots, row) for row in medians])
+
+
+def _medians(rows: Floats) -> Floats:
+    """The median of each row; of rows so short numpy's own takes twice as long, for it looks for NaN."""
+    middle = rows.shape[1] // 2
+    ordered = np.partition(rows, (max(middle - 1, 0), middle), axis=1)
+    return ordered[:, middle] if rows.shape[1] % 2 else 0.5 * (ordered[:, middle - 1] + ordered[:, middle])
 
 
 def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> tuple[EvenMarks | None, float]:
