@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge import find_layers, grade_wall
+from rootread.judge.types import Layer
 from rootread.judge.verdict import verdict_words
-from rootread.measure import Interval, Turn, measure_wall
+from rootread.measure import Interval, SidewaysRun, Turn, measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
 
 SETTINGS = JudgeSettings(permutations=199, bootstrap=100)
@@ -152,7 +153,10 @@ def walls_with_a_worse_twin(draw):
     kinds = draw(st.lists(st.sampled_from("ft"), min_size=6, max_size=14))
     places = np.linspace(-18, 14, len(kinds))
     roots = [
-        free(x, f"r{i}") if k == "f" else turned(x, f"r{i}")
+        replace(
+            free(x, f"r{i}", draw(st.floats(5, 16))) if k == "f" else turned(x, f"r{i}"),
+            confidence=draw(st.sampled_from([0.1, 0.6, 1.0])),
+        )
         for i, (k, x) in enumerate(zip(kinds, places, strict=True))
     ]
     readings = read(roots)
@@ -161,12 +165,18 @@ def walls_with_a_worse_twin(draw):
     count = len(root.descent_at_deg)
     start = draw(st.integers(0, count - 2))
     stretch = (np.arange(count) >= start) & (np.arange(count) < start + draw(st.integers(5, count)))
-    way = draw(st.sampled_from(["shallower", "flatter", "turned"]))
+    way = draw(st.sampled_from(["shallower", "flatter", "turned", "ran"]))
     if way == "shallower":
         worse = replace(root, descent_at_deg=root.descent_at_deg - stretch * draw(st.floats(1, 90)))
     elif way == "flatter":
         flat = root.flattened | stretch
         worse = replace(root, flattened=flat, flattened_share=float(flat.mean()))
+    elif way == "ran":
+        x, z = root.trace.points[stretch].mean(axis=0)
+        run = SidewaysRun(root.trace.id, float(z), float(x), float(x) + 2.0, 2.0)
+        # A run beside another is part of the same turn, whose place it would move.
+        apart = all(abs(other.depth_in - z) > 2.5 for other in root.runs)
+        worse = replace(root, runs=(*root.runs, run)) if apart else root
     elif root.turns:
         worse = root
     else:
@@ -175,12 +185,20 @@ def walls_with_a_worse_twin(draw):
     return readings, replace(readings, roots=(*readings.roots[:index], worse, *readings.roots[index + 1 :]))
 
 
-@settings(max_examples=80, deadline=None)
-@given(walls_with_a_worse_twin(), st.sampled_from([SHANKS, None]))
-def test_making_any_one_root_worse_never_raises_the_grade(walls, row):
+@st.composite
+def drawn_weights(draw):
+    """Settings with any weights of the five parts, of which one at least is above 0."""
+    some = draw(st.lists(st.sampled_from([0.0, 0.05, 0.2, 0.5, 1.0]), min_size=5, max_size=5).filter(any))
+    names = ("descent", "passage", "straightness", "roundness", "evenness")
+    return replace(SETTINGS, **{f"weight_{name}": w for name, w in zip(names, some, strict=True)})
+
+
+@settings(max_examples=150, deadline=None)
+@given(walls_with_a_worse_twin(), st.sampled_from([SHANKS, None]), st.just(SETTINGS) | drawn_weights())
+def test_making_any_one_root_worse_never_raises_the_grade(walls, row, judge):
     before, after = walls
     layers = find_layers(before, (), JudgeSettings(permutations=19, bootstrap=2))
-    few = replace(SETTINGS, bootstrap=2)
+    few = replace(judge, bootstrap=2)
     assert (
         grade_wall(after, layers, row, few).score.value
         <= grade_wall(before, layers, row, few).score.value + NO_RISE
@@ -198,3 +216,20 @@ def test_a_root_made_wavy_never_raises_the_grade(index, amplitude_in, wavelength
     before = grade_wall(read(roots), (), SHANKS, few).score.value
     after = grade_wall(read([*roots[:index], wavy, *roots[index + 1 :]]), (), SHANKS, few).score.value
     assert after <= before + NO_RISE
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sets(st.integers(0, 17), max_size=12), st.integers(0, 17), st.sampled_from([SHANKS, None]))
+def test_a_free_root_that_stops_at_the_layer_instead_never_raises_the_grade(held, index, row):
+    """The layer turned some roots and a straight one that passed it now ends on it."""
+    held = held - {index}
+    others = [
+        turned(x, f"r{i}") if i in held else free(x, f"r{i}") for i, x in enumerate(ACROSS) if i != index
+    ]
+    x = ACROSS[index] + 1.0  # clear of the others' ends, where it would seem to go on
+    whole, ended = ([*others, trace(along((x, 1.0), (x, z)), name="it")] for z in (14.0, 5.9))
+    layer = (Layer(6.0, 0.1, -18.0, 18.0, 18, 18 - len(held), len(held), 0, 0.0, 0.01, None),)
+    few = replace(SETTINGS, bootstrap=2)
+    before, after = (grade_wall(read(roots), layer, row, few) for roots in (whole, ended))
+    assert part(after, "passage") < part(before, "passage") - 1
+    assert after.score.value <= before.score.value + NO_RISE

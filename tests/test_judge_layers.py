@@ -158,6 +158,13 @@ def test_two_roots_at_one_depth_are_no_layer():
     assert find_layers(read(wall), (), SETTINGS) == ()
 
 
+@pytest.mark.parametrize(("confidence", "layers"), [(0.1, 0), (0.6, 1), (1.0, 1)])
+def test_traces_that_are_hardly_roots_show_no_layer(confidence, layers):
+    """Six that turned at one depth: with a chance of 0.1 each, none of them is likely to be a root."""
+    doubted = [replace(root, confidence=confidence) for root in blocked_wall(1, count=6)]
+    assert len(find_layers(read(doubted + open_wall(1, 6)), (), SETTINGS)) == layers
+
+
 def test_turns_at_many_depths_are_no_layer():
     wall = [turned_at(-15 + 2 * i, 3 + 1.3 * i, f"t{i}", then_z=22) for i in range(12)]
     assert find_layers(read(wall), (), SETTINGS) == ()

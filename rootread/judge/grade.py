@@ -2,9 +2,9 @@
 
 Every part is made so that a root which did worse lowers it or leaves it be.
 Evenness alone compares: it falls with the gap between the wall and its worst
-strip, so worsening the best strip narrows the gap. The cost of the gap is
-therefore held low enough that the strip's descent or passage always costs
-more than evenness gives back.
+strip, so a wall that is worse in its best strip is more even. The cost of the
+gap is therefore held low enough that the wall's own descent or passage always
+costs more than evenness gives back.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, freedom_sums, root_sums
-from rootread.judge.survival import RiskTable, passing_share, wall_risk
+from rootread.judge.survival import RiskTable, passing_share, passing_shares_by_zone, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
@@ -75,19 +75,15 @@ class _Evidence:
 
     zones: Zones
     sums: RootSums
-    risk: tuple[RiskTable, ...]
-    """One a zone."""
+    risk: RiskTable
+    zone_at_depth: NDArray[np.intp]
+    """``(R, D)`` zone in which each root is at each depth."""
 
 
 def _evidence(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> _Evidence:
     zones = zones_of(readings.roots, row)
-    whole = wall_risk(readings, layers)
-    zone_at_depth = zones.at(whole.x_in)
-    risk = tuple(
-        RiskTable(whole.at_risk * (zone_at_depth == z), whole.held * (zone_at_depth == z), whole.x_in)
-        for z in range(len(zones.names))
-    )
-    return _Evidence(zones, root_sums(readings, zones), risk)
+    risk = wall_risk(readings, layers)
+    return _Evidence(zones, root_sums(readings, zones), risk, zones.at(risk.x_in))
 
 
 def _between(value: NDArray[np.float64], ends: tuple[float, float]) -> NDArray[np.float64]:
@@ -104,19 +100,20 @@ def _part_scores(evidence: _Evidence, weight: NDArray[np.float64], gap_cost: flo
     sums = evidence.sums
     counted = weight * sums.counts
     in_zone = weight @ sums.in_zone.T
-    share = _ratio(in_zone, in_zone.sum(axis=1, keepdims=True) + 0.0 * in_zone, 0.0)
-    descent = _between(_ratio(weight @ sums.freedom.T, in_zone, 1.0), FREEDOM)
-    passage = np.stack([passing_share(table, counted)[:, -1] for table in evidence.risk], axis=1)
-    quality = (descent + passage) / 2
-    mean_quality = (share * quality).sum(axis=1)
-    worst = np.where(share >= SPARSE_ZONE, quality, np.inf).min(axis=1)
     points = in_zone.sum(axis=1)
+    freedom = weight @ sums.freedom.T
+    descent = _between(_ratio(freedom.sum(axis=1), points, 1.0), FREEDOM)
+    passage = passing_share(evidence.risk, counted)[:, -1]
+    zone_descent = _between(_ratio(freedom, in_zone, 1.0), FREEDOM)
+    zone_passage = passing_shares_by_zone(
+        evidence.risk, evidence.zone_at_depth, len(evidence.zones.names), counted
+    )
+    rooted = in_zone >= SPARSE_ZONE * points[:, None]
+    worst = np.where(rooted, (zone_descent + zone_passage) / 2, np.inf).min(axis=1)
     straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
     rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.seen, 0.0), FLATTENED)
-    even = 1.0 - np.clip(gap_cost * (mean_quality - worst), 0.0, 1.0)
-    return 100.0 * np.stack(
-        [(share * descent).sum(axis=1), (share * passage).sum(axis=1), straight, rounded, even]
-    )
+    even = 1.0 - np.clip(gap_cost * ((descent + passage) / 2 - worst), 0.0, 1.0)
+    return 100.0 * np.stack([descent, passage, straight, rounded, even])
 
 
 def _parts(
@@ -131,8 +128,7 @@ def _parts(
     )
     reasons = (
         f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steeper costs nothing.",
-        f"Down the whole wall, strip by strip, {scores[1]:.0f} of 100 roots get by "
-        "without turning or stopping.",
+        f"Down the whole wall {scores[1]:.0f} of 100 roots get by without turning or stopping.",
         f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
         f"{100 * sums.flattened.sum() / max(sums.seen.sum(), 1.0):.0f} % of the root length looks flattened.",

@@ -32,6 +32,8 @@ MOST_STEP_IN = 5.0
 DIVERTED_SHARE = 0.8
 """Of the chance to err: most of it is spent on roots that were diverted, which say most surely that
 something restricts them; the rest on stops and changes of width beside."""
+FEWEST_RIGHT = FEWEST_EVENTS / 2
+"""Of the traces that show a layer, so many at least must be expected to be right by their confidence."""
 OVERLAP_IN = 2.0
 """The two sides of a step may overlap by so much: roots run out over the edge."""
 
@@ -61,8 +63,9 @@ def find_layers(
     roots that stopped or were squeezed wide. The strongest gathering is tested
     first; if it is no chance, it is taken as a layer, its signs are set aside,
     and the rest is tested again. Set aside too are a gathering that lets most
-    roots pass, for it restricts nothing, and one of level pieces that hardly a
-    root leads down to, for those may be the edge of the pit floor. Two layers
+    roots pass, for it restricts nothing; one of level pieces that hardly a
+    root leads down to, for those may be the edge of the pit floor; and one
+    whose traces are most likely no roots. Two layers
     of which one ends where the other begins are one layer with a step.
 
     Parameters
@@ -101,7 +104,7 @@ def _gatherings(
             break
         members = _members(signs, gathering)
         candidate = _Found(tuple(members), gathering.p_value / share)
-        if _restricts(_layer(readings, candidate, ()), readings, settings):
+        if _believed(candidate, readings) and _restricts(_layer(readings, candidate, ()), readings, settings):
             found.append(candidate)
         signs = [sign for sign in signs if sign not in members]
     return found
@@ -112,6 +115,12 @@ def _goes_with(sign: Sign, members: Sequence[Sign]) -> bool:
     return sign in members or (
         sign.kind != "diverted" and any(abs(sign.depth_in - m.depth_in) <= MEMBER_IN for m in members)
     )
+
+
+def _believed(found: _Found, readings: Readings) -> bool:
+    """Whether the traces that show it are roots, followed right: three bits of straw may gather too."""
+    roots = {member.root for member in found.members}
+    return sum(readings.roots[root].trace.confidence for root in roots) >= FEWEST_RIGHT
 
 
 def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> bool:

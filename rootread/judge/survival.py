@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion, diversions
-from rootread.judge.passage import LayerPlace, outcomes, place_of
+from rootread.judge.passage import outcomes, place_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings, RootReading
 
@@ -49,16 +49,14 @@ def wall_risk(readings: Readings, layers: Sequence[Layer]) -> RiskTable:
     ]
     stops = []
     for place in places:
-        became = outcomes(readings.roots, place, {event.root for event in events})
+        became = outcomes(
+            readings.roots,
+            place,
+            {event.root for event in events if place.holds(event.x_in, event.depth_in)},
+        )
         held = [root for root, outcome in became.items() if outcome == "stopped"]
-        stops += [(root, _depth_held(readings.roots[root], place)) for root in held]
+        stops += [(root, float(readings.roots[root].trace.points[:, 1].max())) for root in held]
     return risk_table(readings.roots, events, stops)
-
-
-def _depth_held(root: RootReading, place: LayerPlace) -> float:
-    """Depth of the layer where a root stopped at it."""
-    lowest = root.trace.points[int(np.argmax(root.trace.points[:, 1]))]
-    return float(place.depth_at(lowest[:1])[0])
 
 
 def risk_table(
@@ -71,9 +69,10 @@ def risk_table(
     events : diversions of the roots.
     stops_in : (root index, depth) of the roots that stopped at a layer.
 
-    A root that was turned is out of risk until it has left the layer, so
-    that one root cannot both lie on a layer and pass it. If it drops through
-    further along it is at risk again below.
+    A root is at risk down to where it was held. One that was turned is then
+    out of risk until it has left the layer, so that it cannot both lie on a
+    layer and pass it. If it drops through further along it is at risk again
+    below.
     """
     deepest = max(float(root.trace.points[:, 1].max()) for root in roots)
     depth_in = np.arange(0.0, max(deepest, 0.0) + DEPTH_STEP_IN, DEPTH_STEP_IN)
@@ -88,7 +87,7 @@ def risk_table(
     halts = sorted([(event.root, event.depth_in) for event in events] + list(stops_in), key=lambda h: h[1])
     for index, at_in in halts:
         step = int(np.clip(round(at_in / DEPTH_STEP_IN), 0, len(depth_in) - 1))
-        lying = (depth_in > at_in - SAME_EVENT_IN / 2) & (depth_in <= at_in + SAME_EVENT_IN)
+        lying = (depth_in > at_in) & (depth_in <= at_in + SAME_EVENT_IN)
         at_risk[index, lying] = 0.0
         at_risk[index, step] = held[index, step] = 1.0
     return RiskTable(at_risk, held, x_in)
@@ -107,5 +106,36 @@ def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.f
     """
     held = weight @ table.held
     at_risk = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
-    share = np.cumprod(1.0 - np.minimum(held / at_risk, 1.0), axis=1)
-    return np.asarray(share, dtype=np.float64)
+    return _survived(held / at_risk)
+
+
+def passing_shares_by_zone(
+    table: RiskTable, zone_at_depth: NDArray[np.intp], zones: int, weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Share that gets down each zone of the wall, all the way.
+
+    A zone has few roots at most depths, so a few more are added that do there
+    as the roots of the whole wall do: where a zone tells little, it is taken
+    to be like the rest.
+
+    Parameters
+    ----------
+    zone_at_depth : ``(R, D)`` zone in which each root is at each depth.
+    weight : ``(B, R)`` how much each root counts in each of B draws.
+
+    Returns
+    -------
+    ``(B, zones)``.
+    """
+    everywhere = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
+    usual = FEWEST_AT_RISK * np.minimum((weight @ table.held) / everywhere, 1.0)
+    passed = []
+    for zone in range(zones):
+        here = zone_at_depth == zone
+        held, at_risk = weight @ (table.held * here), weight @ (table.at_risk * here)
+        passed.append(_survived((held + usual) / (at_risk + FEWEST_AT_RISK))[:, -1])
+    return np.stack(passed, axis=1)
+
+
+def _survived(hazard: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.cumprod(1.0 - np.minimum(hazard, 1.0), axis=1), dtype=np.float64)
