@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from rootread.find.agreement import agreement
+from rootread.find.agreement import agreement, roughness
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
 from rootread.find.halfsize import HalfWall, half_wall
@@ -46,7 +46,13 @@ def pixels(ends: list[list[int]], width_px: int = 10, shape: tuple[int, int] = S
 def agreed(half: HalfWall, on: NDArray[np.bool_], degrees: float) -> float:
     """Middling agreement over pixels of one direction, 10 px wide at full resolution."""
     direction = np.full(on.shape, np.radians(degrees), np.float32)
-    return float(np.median(agreement(half, on, direction, np.full(on.shape, 2.5, np.float32))[on]))
+    half_width_px = np.full(on.shape, 2.5, np.float32)
+    return float(np.median(agreement(half, on, direction, half_width_px, roughness(half, on))[on]))
+
+
+def cracks(rgb: NDArray[np.uint8], root: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    half = half_wall(wall(rgb))
+    return crack_map(half, root, roughness(half, root))
 
 
 @pytest.mark.parametrize("colour", [TAN, (30, 22, 16)])
@@ -95,7 +101,7 @@ def test_a_crack_is_found_and_neither_a_root_nor_the_shade_along_it_is() -> None
     drawn(rgb, crack, (14, 10, 8), 7)
     drawn(rgb, [[x + 8, y + 2] for x, y in root], (30, 24, 18), 6)
     drawn(rgb, root, TAN)
-    found = crack_map(half_wall(wall(rgb)), pixels(root)[::2, ::2])
+    found = cracks(rgb, pixels(root)[::2, ::2])
     assert found[pixels(crack, 3)[::2, ::2]].mean() > 0.8
     assert not found[:, 450:].any()
 
@@ -106,7 +112,7 @@ def test_a_root_that_runs_down_a_crack_is_no_crack_beside_it() -> None:
     drawn(rgb, crack, (14, 10, 8), 16)
     drawn(rgb, root, TAN, 8)
     on = pixels(root, 8)[::2, ::2]
-    found = crack_map(half_wall(wall(rgb)), on)
+    found = cracks(rgb, on)
     assert not (found & on).any()
     assert found[400:580, 245:256].any(axis=1).mean() > 0.8
 

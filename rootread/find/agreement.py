@@ -33,7 +33,7 @@ MIDWAY, STEEPNESS = 1.1, 1.6
 """Contrast at which the finders agree by half, and how fast agreement rises with it."""
 
 
-def agreement(half: HalfWall, on: Mask, direction_rad: Image, half_width_px: Image) -> Image:
+def agreement(half: HalfWall, on: Mask, direction_rad: Image, half_width_px: Image, rough: Image) -> Image:
     """How far plain ridges agree, ``(m, n)`` 0 to 1; 0 where nothing was asked.
 
     Parameters
@@ -41,13 +41,13 @@ def agreement(half: HalfWall, on: Mask, direction_rad: Image, half_width_px: Ima
     half : the wall at half resolution.
     on : ``(m, n)`` where the network sees a root.
     direction_rad, half_width_px : ``(m, n)`` of the root there, in half-resolution pixels.
+    rough : ``(m, n)`` the soil's ``roughness``.
     """
     agreed = np.zeros(on.shape, np.float32)
     row, column = np.nonzero(on)
     if not len(row):
         return agreed
     smooth = cv2.GaussianBlur(half.tone, (0, 0), 0.7)
-    rough = roughness(half, on)[row, column]
     cosine, sine = np.cos(direction_rad[row, column]), np.sin(direction_rad[row, column])
     off = SIDES_HALF_WIDTHS * half_width_px[row, column] + np.float32(SIDE_GAP_PX)
 
@@ -61,7 +61,7 @@ def agreement(half: HalfWall, on: Mask, direction_rad: Image, half_width_px: Ima
     middle, left, right = line(0.0), line(off), line(-off)
     # A shadow's edge stands out from one side only.
     contrast = np.maximum(middle - np.maximum(left, right), np.minimum(left, right) - middle)
-    agreed[row, column] = 1 / (1 + np.exp(-STEEPNESS * (contrast / rough - MIDWAY)))
+    agreed[row, column] = 1 / (1 + np.exp(-STEEPNESS * (contrast / rough[row, column] - MIDWAY)))
     return agreed
 
 

@@ -12,8 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.find.agreement import roughness
 from rootread.find.halfsize import HalfWall
+from rootread.threads import share_out
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -35,16 +35,17 @@ SLENDER = 4.0
 """A crack is at least so many times as long as wide; a hole or a clod's shade is not."""
 
 
-def crack_map(half: HalfWall, root: Mask) -> Mask:
+def crack_map(half: HalfWall, root: Mask, rough: Image) -> Mask:
     """``(m, n)`` pixels that show a crack or channel, at half resolution.
 
     Parameters
     ----------
     half : the wall.
     root : ``(m, n)`` where roots are.
+    rough : ``(m, n)`` the soil's roughness.
     """
     tone = fill_roots(half.tone, root)
-    depth = valley_depth(tone, half.px_per_in) / roughness(half, root)
+    depth = valley_depth(tone, half.px_per_in) / rough
     around = cv2.blur(tone, (2 * round(ABOUT_IN * half.px_per_in / 2) + 1,) * 2)
     reach = 2 * max(round(FLANK_IN * half.px_per_in), 1) + 1
     flank = cv2.dilate(root.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
@@ -67,25 +68,28 @@ def crack_map(half: HalfWall, root: Mask) -> Mask:
 def valley_depth(tone: Image, px_per_in: float) -> Image:
     """How deep a dark line each pixel lies in, ``(m, n)`` log luminance, the most over all widths."""
     deepest = np.zeros_like(tone)
-    for width_in in WIDTHS_IN:
-        # A line of width w answers most to derivatives of a Gaussian of standard deviation w / 2 or so.
-        scale = max(0.5 * width_in * px_per_in, 0.8)
-        # A wide line loses nothing on a grid twice as coarse.
-        shrink = 2 if scale > WIDE_PX else 1
-        size = (max(tone.shape[1] // shrink, 1), max(tone.shape[0] // shrink, 1))
-        smooth = cv2.resize(tone, size, interpolation=cv2.INTER_AREA) if shrink > 1 else tone
-        scale /= shrink
-        smooth = cv2.GaussianBlur(smooth, (0, 0), scale)
-        across, along, mixed = (
-            cv2.Sobel(smooth, cv2.CV_32F, right, down, ksize=3, scale=0.25)
-            for right, down in ((2, 0), (0, 2), (1, 1))
-        )
-        half_sum, spread = 0.5 * (across + along), cv2.magnitude(0.5 * (across - along), mixed)
-        valley = np.float32(scale**2) * (half_sum + spread - np.abs(half_sum - spread))
-        if shrink > 1:
-            valley = cv2.resize(valley, tone.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    for valley in share_out(lambda width_in: _valley(tone, width_in * px_per_in), WIDTHS_IN):
         cv2.max(deepest, valley, dst=deepest)
     return deepest
+
+
+def _valley(tone: Image, width_px: float) -> Image:
+    """The same for dark lines of one width."""
+    # A line of width w answers most to derivatives of a Gaussian of standard deviation w / 2 or so.
+    scale = max(0.5 * width_px, 0.8)
+    # A wide line loses nothing on a grid twice as coarse.
+    shrink = 2 if scale > WIDE_PX else 1
+    size = (max(tone.shape[1] // shrink, 1), max(tone.shape[0] // shrink, 1))
+    smooth = cv2.resize(tone, size, interpolation=cv2.INTER_AREA) if shrink > 1 else tone
+    scale /= shrink
+    smooth = cv2.GaussianBlur(smooth, (0, 0), scale)
+    across, along, mixed = (
+        cv2.Sobel(smooth, cv2.CV_32F, right, down, ksize=3, scale=0.25)
+        for right, down in ((2, 0), (0, 2), (1, 1))
+    )
+    half_sum, spread = 0.5 * (across + along), cv2.magnitude(0.5 * (across - along), mixed)
+    valley = np.float32(scale**2) * (half_sum + spread - np.abs(half_sum - spread))
+    return cv2.resize(valley, tone.shape[::-1], interpolation=cv2.INTER_LINEAR) if shrink > 1 else valley
 
 
 def fill_roots(tone: Image, root: Mask) -> Image:

@@ -19,6 +19,7 @@ from rootread.find.tone import BARE_BELOW, darker_than_ground, hollows, tone_aga
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
+from rootread.threads import both
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -43,11 +44,13 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     probability[~image.soil] = 0
     if settings.polarity == "pale":
         probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
-    mask = lasting_pieces(
-        probability, settings.network_low, settings.network_high, settings.min_piece_in * px_per_in
+    shortest_px = settings.min_piece_in * px_per_in
+    mask, unusual = both(
+        lambda: lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px),
+        lambda: _unfamiliar(image, raw, zoom_for(px_per_in)),
     )
-    mask, cautions = _believed(mask, probability)
-    cautions = (*cautions, *_unfamiliar(image, raw, zoom_for(px_per_in)))
+    mask, doubts = _believed(mask, probability)
+    cautions = (*doubts, *unusual)
     direction = doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
     half_width_px = doubled(_exp(raw.log_half_width_px), probability.shape)
     return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.find.agreement import agreement
+from rootread.find.agreement import agreement, roughness
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
 from rootread.find.halfsize import HalfWall, half_wall
@@ -45,7 +45,8 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
             f"The wall ends at the pit floor, {length_words(floor_in)} down: what lies below it is not read."
         )
         cautions = (*cautions, said)
-    agreed, crack = both(lambda: _agreement(half, on, root_map), lambda: crack_map(half, on))
+    rough = roughness(half, on)
+    agreed, crack = both(lambda: _agreement(half, on, root_map, rough), lambda: crack_map(half, on, rough))
     shape = mask.shape
     return replace(
         root_map,
@@ -59,13 +60,14 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
     )
 
 
-def _agreement(half: HalfWall, on: Mask, root_map: RootMap) -> NDArray[np.float32] | None:
+def _agreement(
+    half: HalfWall, on: Mask, root_map: RootMap, rough: NDArray[np.float32]
+) -> NDArray[np.float32] | None:
     """How far plain ridges agree, of a finder that says which way and how wide roots are."""
     if root_map.direction_rad is None or root_map.half_width_px is None:
         return None
-    return agreement(
-        half, on, root_map.direction_rad[::2, ::2], root_map.half_width_px[::2, ::2] * np.float32(0.5)
-    )
+    half_width_px = root_map.half_width_px[::2, ::2] * np.float32(0.5)
+    return agreement(half, on, root_map.direction_rad[::2, ::2], half_width_px, rough)
 
 
 def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:
