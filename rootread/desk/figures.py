@@ -16,7 +16,7 @@ from rootread.plane import WallPlane
 from rootread.report.colours import STEEPEST_DEG, verdict_tone
 from rootread.report.words import recorded_words
 
-POINT_EVERY = 4
+POINT_EVERY = 2
 """Of the points 0.05 in apart, every so many are shown."""
 COLOUR_STEPS = 12
 """Steps of the descent scale from level to steep that the page draws."""

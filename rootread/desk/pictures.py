@@ -31,6 +31,11 @@ class Pyramid:
     def __init__(self, rgb: Rgb) -> None:
         self._levels: dict[int, Rgb] = {0: rgb}
 
+    @property
+    def megapixels(self) -> float:
+        """Size of the whole photo."""
+        return self._levels[0].shape[0] * self._levels[0].shape[1] / 1e6
+
     def level(self, number: int) -> Rgb:
         """The photo at ``1 / 2**number`` of its size."""
         if number not in self._levels:

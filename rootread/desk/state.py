@@ -15,9 +15,8 @@ from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.photo import read_photo
 from rootread.settings import Settings
 
-MOST_LARGE_WALLS = 3
-"""Walls whose large values stay in memory: about 150 MB each at 12 megapixels."""
-MOST_PYRAMIDS = 3
+MOST_MEGAPIXELS = 40.0
+"""Of photos whose large values stay in memory, or are shown: three from a phone, one of 50 megapixels."""
 RESULTS = "results"
 FLAT_PX_PER_IN = 30.0
 """Resolution of the flat walls that are laid side by side."""
@@ -158,7 +157,10 @@ class Desk:
             pyramid = Pyramid(photo.rgb)
         with self._lock:
             self._pyramids[wall.name] = pyramid
-            while len(self._pyramids) > MOST_PYRAMIDS:
+            while (
+                len(self._pyramids) > 1
+                and sum(one.megapixels for one in self._pyramids.values()) > MOST_MEGAPIXELS
+            ):
                 self._pyramids.pop(next(iter(self._pyramids)))
         return pyramid
 
@@ -246,7 +248,7 @@ class Desk:
         if wall in self._large:
             self._large.remove(wall)
         self._large.append(wall)
-        while len(self._large) > MOST_LARGE_WALLS:
+        while len(self._large) > 1 and sum(one.megapixels for one in self._large) > MOST_MEGAPIXELS:
             oldest = next((w for w in self._large if w.name != self._wanted), self._large[0])
             self._large.remove(oldest)
             oldest.stages.forget_large()

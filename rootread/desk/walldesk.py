@@ -69,6 +69,12 @@ class WallDesk:
         """Names the marks' content, so that a page can tell whether it knows the latest."""
         return hashlib.sha256(_text(self.marks).encode()).hexdigest()[:16]
 
+    @property
+    def megapixels(self) -> float:
+        """Size of its photo; 0 until it is read."""
+        columns, rows = self.reading.seen.photo_size_px if self.reading else (0, 0)
+        return columns * rows / 1e6
+
     def load_marks(self) -> None:
         """Take the marks from their file; broken ones refuse the wall until they are mended."""
         if not self.marks_file.exists():

@@ -6,6 +6,7 @@ const DARK = 'rgba(22,18,14,.9)'
 const LIGHT = '#ffffff'
 const RULE_PX = 46
 const STOUT_IN = 0.16
+const BEAD_APART_PX = 9
 
 export function drawOverlay(context, view, state) {
   const { reading, hidden, hover, tool } = state
@@ -101,8 +102,11 @@ function drawRoot(context, view, root, chosen = false) {
   }
   context.setLineDash([])
   if (root.flat.length) {
+    let last = [-BEAD_APART_PX, 0]
     for (const k of root.flat) {
       const [x, y] = view.toScreen(points[k])
+      if (Math.hypot(x - last[0], y - last[1]) < BEAD_APART_PX) continue
+      last = [x, y]
       context.fillStyle = LIGHT
       context.fillRect(x - 2, y - 2, 4, 4)
     }
