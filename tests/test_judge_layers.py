@@ -305,6 +305,17 @@ def test_a_trace_that_was_lost_and_goes_on_in_another_did_not_stop():
     assert outcomes(read(roots).roots, LayerPlace(6.0, 0.0, 20.0), set()) == {}
 
 
+def test_roots_that_end_side_by_side_at_a_layer_were_held_by_it():
+    """Their ends are near one another, but none of them leads on; a level piece beside the third does."""
+    roots = [trace(along((x, 1), (8 + x / 10, 5.9)), name=f"r{x}") for x in (0, 8, 14)]
+    assert outcomes(read(roots).roots, LayerPlace(6.0, 0.0, 20.0), set()) == dict.fromkeys(
+        range(3), "stopped"
+    )
+    on = trace(along((9.9, 6.0), (13, 6.0)), name="level")
+    assert outcomes(read([*roots, on]).roots, LayerPlace(6.0, 0.0, 20.0), {3})[0] == "stopped"
+    assert 2 not in outcomes(read([*roots, on]).roots, LayerPlace(6.0, 0.0, 20.0), {3})
+
+
 def test_a_root_that_dropped_through_a_crack_and_ran_again_was_turned_twice():
     root = trace(along((0, 1), (3, 5), (6, 5), (6.5, 11), (10, 11)), name="r")
     events = diversions(read([root]).roots)

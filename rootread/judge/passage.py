@@ -26,6 +26,8 @@ DIVERTED_AT_IN = 1.0
 """Roots run on a layer or a little above it."""
 GOES_ON_IN = 0.75
 """Where another trace begins or ends this near a tip, the root most likely was lost there, not stopped."""
+LEADS_UP_IN = 0.5
+"""A trace that rises by more from where it is near a tip came down there too and does not lead on from it."""
 
 
 @dataclass(frozen=True)
@@ -91,9 +93,10 @@ def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection
 
     A root that the photo's edge or the scale object cuts off near the layer,
     or that seems to go on in another trace, is left out, because nobody saw
-    what it did there.
+    what it did there. Roots whose traces end side by side at a layer, where
+    none leads on, were held there together.
     """
-    lost = lost_tips(roots)
+    goes_on = led_on(roots)
     result: dict[int, Outcome] = {}
     for index, root in enumerate(roots):
         if index in turned:
@@ -104,7 +107,7 @@ def outcomes(roots: Sequence[RootReading], place: LayerPlace, turned: Collection
             continue
         if got_to >= AT_LAYER_IN:
             result[index] = "crossed"
-        elif not lost[index]:
+        elif not (root.trace.cut or goes_on[index]):
             result[index] = "stopped"
     return result
 
@@ -116,6 +119,17 @@ def lost_tips(roots: Sequence[RootReading]) -> list[bool]:
     # a tip always finds itself among the ends, so a second end nearby is another's or the root's own base
     near = cKDTree(ends).query_ball_point(tips, GOES_ON_IN, return_length=True) if len(roots) else []
     return [root.trace.cut or count > 1 for root, count in zip(roots, near, strict=True)]
+
+
+def led_on(roots: Sequence[RootReading]) -> list[bool]:
+    """For each root, whether another trace leads on, level or downward, from near its lower end."""
+    if not roots:
+        return []
+    ends = np.array([root.trace.points[[0, -1]] for root in roots]).reshape(-1, 2)
+    others = ends.reshape(-1, 2, 2)[:, ::-1].reshape(-1, 2)
+    leads = others[:, 1] >= ends[:, 1] - LEADS_UP_IN
+    near = cKDTree(ends).query_ball_point([_lower_end(root) for root in roots], GOES_ON_IN)
+    return [any(leads[k] and k // 2 != index for k in found) for index, found in enumerate(near)]
 
 
 def _lower_end(root: RootReading) -> tuple[float, float]:
