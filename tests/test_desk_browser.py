@@ -42,6 +42,9 @@ OPENS_IN_MS = 2000
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
+ONE_OF_TWO = "1 wall read · 1 not read"
+
+
 class Served:
     """A desk of its own process."""
 
@@ -87,9 +90,10 @@ def page(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """A desk over one small wall, for the tests that only look."""
+    """A desk over one small wall and one photo without a scale, for the tests that leave it as it was."""
     folder = tmp_path_factory.mktemp("looked-at")
     put_wall(folder, "north")
+    put_bare_photo(folder, "bare")
     served = Served(folder)
     yield served
     served.kill()
@@ -260,7 +264,7 @@ def test_a_wall_of_12_megapixels_opens_within_two_seconds_of_the_click(page: Pag
 
 def test_the_keyboard_alone_strikes_parts_and_draws(page: Page, served: Served) -> None:
     page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     page.locator('a[href="#/wall/north"]').focus()
     page.keyboard.press("Enter")
     page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
@@ -287,9 +291,9 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
     """axe-core's rules for WCAG 2.0 to 2.2, levels A and AA: https://www.deque.com/axe/ (carried by PyPI)."""
     page.set_viewport_size({"width": width, "height": 768})
     page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     axe = Axe()
-    for screen in ("field", "wall/north", "sheet", "pair", "report", "second/north"):
+    for screen in ("field", "wall/north", "sheet", "pair", "report", "second/north", "wall/bare"):
         page.evaluate(f"location.hash = '#/{screen}'")
         page.locator("main h1").first.wait_for(state="attached")
         if screen.startswith("wall"):
@@ -304,6 +308,26 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
         assert over <= 0, f"{screen} is {over} px wider than the page"
 
 
+def test_a_photo_without_a_scale_is_read_once_two_points_are_marked(page: Page, served: Served) -> None:
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    page.locator('a[href="#/wall/bare"]').click()
+    expect(page.locator(".plate")).to_contain_text("mark two points")
+    page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
+    page.get_by_role("button", name="Strike", exact=True).click()
+    page.mouse.click(300, 300)
+    expect(page.locator(".hint")).to_have_text("Nothing is read on this photo yet.")
+    page.get_by_role("button", name="Scale", exact=True).click()
+    page.mouse.click(200, 300)
+    page.mouse.click(700, 300)
+    page.get_by_label("Distance between them").fill("25 cm")
+    page.get_by_role("button", name="Done").click()
+    expect(page.locator("#queue")).to_have_text("2 walls read", timeout=READ_MS)
+    expect(page.locator(".plate")).to_contain_text("no roots")
+    page.get_by_role("button", name="Take back: Scale").click()
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+
+
 def shown(page: Page) -> dict:
     """The reading as the desk hands it to its page."""
     return page.evaluate(
@@ -315,7 +339,7 @@ def shown(page: Page) -> dict:
 def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
     """Each tool once by mouse, in one go; what it drew is in the marks file."""
     page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     open_wall(page)
     off = (700, 900)
     reading = shown(page)
@@ -364,7 +388,7 @@ def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
 
 def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, served: Served) -> None:
     page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     open_wall(page)
     shown = page.locator("canvas")
     whole = shown.screenshot()
@@ -392,7 +416,7 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
 def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Served) -> None:
     """Killed with signal 9, a change made, then started again on the same port; last: it ends the desk."""
     page.goto(served.address)
-    expect(page.locator("#queue")).to_contain_text("1 wall read", timeout=READ_MS)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     open_wall(page)
     served.kill()
     page.get_by_role("button", name="Part", exact=True).click()

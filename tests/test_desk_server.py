@@ -304,6 +304,37 @@ def test_the_sheet_is_checked_as_it_is_typed_and_saved_when_it_can_be_read(
     assert "7.5 in" in (folder / "sheet.csv").read_text(encoding="utf-8")
 
 
+def test_a_refused_photo_is_shown_and_read_once_its_scale_is_marked(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    with TestClient(
+        make_app(Desk(tmp_path), TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}
+    ) as client:
+        wait_until(lambda: wall(client, "bare")["status"] == "refused", READ_S, "the photo is refused")
+        refused = wall(client, "bare")
+        assert refused["size_px"] == [800, 500]
+        assert client.get("/api/walls/bare/overview.jpg").status_code == 200
+        scale = {"scale_points": [{"px": [100, 100]}, {"px": [500, 100]}], "distance_in": 10}
+        sent = {"marks": {**refused["marks"], **scale}, "revision": refused["revision"]}
+        answer = client.put("/api/walls/bare/marks", json=sent).json()
+        assert answer["status"] in ("waiting", "reading") and "cause" not in answer
+        wait_until(lambda: wall(client, "bare")["status"] == "read", READ_S, "it is read")
+        assert wall(client, "bare")["reading"]["scale"]["px_per_in"] == pytest.approx(40, rel=0.01)
+
+
+def test_a_marks_file_that_cannot_be_read_is_not_written_over(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    path = tmp_path / "marks" / "bare.json"
+    path.parent.mkdir()
+    path.write_text('{"version": 1, "surfce_px": []}', encoding="utf-8")
+    desk = Desk(tmp_path)
+    client = TestClient(make_app(desk, TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN})
+    refused = wall(client, "bare")
+    assert refused["status"] == "refused" and "surfce_px" in refused["cause"]
+    sent = {"marks": {**refused["marks"], "splits_px": [[1, 1]]}, "revision": refused["revision"]}
+    assert client.put("/api/walls/bare/marks", json=sent).status_code == 422
+    assert "surfce_px" in path.read_text(encoding="utf-8")
+
+
 # --- killed midway ---
 
 

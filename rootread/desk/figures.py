@@ -28,7 +28,6 @@ def wall_values(reading: Reading) -> dict[str, Any]:
     plane, readings, grade = reading.plane, reading.readings, reading.grade
     return {
         "settled": reading.settled,
-        "size_px": reading.seen.photo_size_px,
         "grade": _interval(grade.score, 3),
         "verdict": grade.verdict,
         "tone": verdict_tone(grade.verdict),

@@ -77,6 +77,8 @@ class Stages:
         self._settings = settings
         self._kept: dict[str, tuple[Key, Any]] = {}
         self._seen: dict[Key, Seen] = {}
+        self.photo_size_px: tuple[int, int] | None = None
+        """Of the photo as it was last opened; None until it was."""
 
     def seen(self, photo: Path, row: SheetRow, marks: Marks, say: Callable[[str], None]) -> Seen:
         """Everything that needs the photo; ``say`` is told each stage as it begins.
@@ -92,6 +94,7 @@ class Stages:
         key = _photo_key(photo)
         say("opening the photo")
         taken = self._keep("photo", key, lambda: read_photo(photo, settings.photo))
+        self.photo_size_px = taken.size_px
         key = _scale_key(photo, row, marks)
         say("finding the scale")
         located = self._keep("scale", key, lambda: locate_scale(taken, row, marks))

@@ -72,7 +72,7 @@ class WallDesk:
     @property
     def megapixels(self) -> float:
         """Size of its photo; 0 until it is read."""
-        columns, rows = self.reading.seen.photo_size_px if self.reading else (0, 0)
+        columns, rows = self.stages.photo_size_px or (0, 0)
         return columns * rows / 1e6
 
     def load_marks(self) -> None:
@@ -92,14 +92,16 @@ class WallDesk:
 
         Raises
         ------
-        BadMarks : the marks make no sense; the file is as it was.
+        BadMarks : the marks make no sense, or those in the file made none; the file is as it was.
         Stale : they were made on other marks than those that are saved.
         """
-        size_px = self.reading.seen.photo_size_px if self.reading else None
+        size_px = self.stages.photo_size_px
         marks = marks_from(as_floats(content), self.marks_file.name, size_px)
         size_px = (size_px or marks.photo_size_px) if marks.drawn else None
         marks = replace(marks, photo_size_px=size_px)
         with self.lock:
+            if isinstance(self.refusal, BadMarks):
+                raise self.refusal  # what lies in the file must not be written over unseen
             if revision != self.revision:
                 raise Stale(
                     f"The marks of {self.name} were changed elsewhere, perhaps in another window.",
@@ -121,6 +123,9 @@ class WallDesk:
 
     def _glance(self) -> None:
         if self.reading is None:
+            # What was refused may be read with the new marks or the new row.
+            if not isinstance(self.refusal, BadMarks):
+                self.status, self.refusal = "waiting", None
             return
         row = self.job.row
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
@@ -229,6 +234,7 @@ class WallDesk:
         """Everything the page shows of the wall."""
         with self.lock:
             said = self.summary() | {"marks": marks_values(self.marks), "revision": self.revision}
+            said["size_px"] = self.stages.photo_size_px
             with lengths_shown_in(self.settings.report.units):
                 return said | {"reading": wall_values(self.reading) if self.reading else None}
 

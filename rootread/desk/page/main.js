@@ -65,8 +65,10 @@ async function poll() {
         (left ? ` · about ${left} s left` : '')
     } else if (unsettled.length) queue.textContent = `Reading ${unsettled[0].name} again, ${unsettled[0].stage || 'waiting'} …`
     else {
-      const checked = desk.walls.filter((wall) => wall.status === 'read' && wall.checked).length
-      queue.textContent = (total ? `${total} wall${total > 1 ? 's' : ''} read` : '') + (checked ? ` · ${checked} checked by eye` : '')
+      const read = desk.walls.filter((wall) => wall.status === 'read')
+      const checked = read.filter((wall) => wall.checked).length
+      queue.textContent = total ? [`${read.length} wall${read.length === 1 ? '' : 's'} read`, total > read.length && `${total - read.length} not read`,
+        checked && `${checked} checked by eye`].filter(Boolean).join(' · ') : ''
     }
     if (done < total || unsettled.length || uploads.length || desk.report.state === 'writing') wait = BUSY_MS
   } catch (error) {

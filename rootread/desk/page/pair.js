@@ -15,10 +15,12 @@ export function showPair(shell, left, right) {
     const words = el('div', { class: 'words' })
     return { select, canvas, words, version: null, image: null, place: null, box: el('section', { class: 'side' }, select, canvas, words) }
   })
+  const none = el('p', { hidden: true }, 'No wall has been read yet.')
+  const both = el('div', { class: 'sides' }, sides.map((side) => side.box))
   shell.main.className = 'pair'
   shell.main.append(el('h1', {}, 'Side by side'),
     el('p', { class: 'hintline' }, 'One scale, one ground line. Drag or use arrows to move, wheel or + and − to zoom, 0 for the whole.'),
-    el('div', { class: 'sides' }, sides.map((side) => side.box)))
+    none, both)
   let names = ''
 
   const go = () => { history.replaceState(null, '', `#/pair/${chosen.map((name) => encodeURIComponent(name || '')).join('/')}`); load() }
@@ -111,6 +113,8 @@ export function showPair(shell, left, right) {
     update(desk) {
       const read = desk.walls.filter((wall) => wall.status === 'read').sort((a, b) => a.name.localeCompare(b.name))
       const now = read.map((wall) => wall.name).join('\n')
+      none.hidden = read.length > 0
+      both.hidden = !read.length
       if (now !== names) {
         names = now
         // At first the two treatments of one pit, which is what is mostly asked.

@@ -40,7 +40,7 @@ export function readingPanel(acts) {
     }
     if (!reading) {
       if (!wall.cause) verdict.replaceChildren(el('h2', {}, wall.name))
-      body.replaceChildren()
+      body.replaceChildren(...mendedByHand(marks))
       return
     }
     const { grade } = reading
@@ -56,13 +56,10 @@ export function readingPanel(acts) {
     checked = (yes) => acts.change({ ...marks, checked: yes })
     const { figures, scale } = reading
     const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))
-    const drawn = markList(marks)
     const held = body.contains(document.activeElement) && document.activeElement.closest('details')?.dataset.id
     body.replaceChildren(
       reading.looks.length ? fold('looks', `To look at (${reading.looks.length})`, el('ul', {}, reading.looks.map((look) => el('li', {}, look.says)))) : '',
-      drawn.length ? fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
-        mark.at ? el('button', { type: 'button', class: 'plain', onclick: () => acts.show(mark.at) }, mark.words) : mark.words,
-        el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without()) }, 'Take back'))))) : '',
+      ...mendedByHand(marks),
       fold('lines', 'What the lines mean', el('span', { class: 'ramp', style: `background:linear-gradient(to right, ${RAMP.join()})` }),
         el('p', { class: 'ends' }, el('span', {}, 'level'), el('span', {}, '30°'), el('span', {}, '60° and steeper')),
         el('p', {}, 'Dashed coloured: perhaps no root, or not followed right. White beads: looks flattened. Long white dashes: a layer. ' +
@@ -84,6 +81,13 @@ export function readingPanel(acts) {
       fold('roots', `Roots (${reading.roots.length})`, rootTable(reading.roots)),
       el('p', {}, el('a', { href: `#/second/${encodeURIComponent(wall.name)}` }, 'Compare with a second reading')))
     if (held) body.querySelector(`details[data-id="${held}"] summary`)?.focus()
+  }
+
+  function mendedByHand(marks) {
+    const drawn = markList(marks)
+    return drawn.length ? [fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
+      mark.at ? el('button', { type: 'button', class: 'plain', onclick: () => acts.show(mark.at) }, mark.words) : mark.words,
+      el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without()) }, 'Take back')))))] : []
   }
 
   function layerList({ layers, layers_struck_in: struck }, marks) {

@@ -36,10 +36,10 @@ export async function showSecond(shell, name) {
       el('p', {}, el('a', { href: `#/wall/${encodeURIComponent(name)}` }, 'Back to the wall'))), said))
 
   if (wall.reading) {
-    view = new View(canvas, wall.reading.size_px, { overview: wallPath(name, '/overview.jpg'), tile: (key) => wallPath(name, `/tiles/${key}.jpg`) },
+    view = new View(canvas, wall.size_px, { overview: wallPath(name, '/overview.jpg'), tile: (key) => wallPath(name, `/tiles/${key}.jpg`) },
       (context) => drawPair(context, view, wall.reading, second))
     await ask('second')
-  }
+  } else said.append(el('p', {}, 'This wall is not read yet.'))
 
   function show(answer, who) {
     if (!answer.there) {

@@ -83,8 +83,7 @@ function said(name, opposite) {
 const sorted = (points) => [...points].sort((a, b) => a[0] - b[0])
 
 /** The level line of the wall through one place, across the photo or as wide as the layer that is moved. */
-function levelThrough([x, y], reading) {
-  const [columns] = reading.size_px
+function levelThrough([x, y], reading, columns) {
   const rows = reading.rule.map(({ line_px }) => rowAt(line_px, x))
   let k = rows.findIndex((row) => row >= y)
   k = Math.min(Math.max(k, 1), rows.length - 1)
@@ -100,9 +99,9 @@ function levelThrough([x, y], reading) {
 
 const line = (least, put) => ({ least, done: (places, context) => put(copy(context.marks), places, context) })
 
-/** Where `most` places are in, the tool is done by itself; `asks` names what is asked for first. */
+/** A tool that `reads` works on what was found. Where `most` places are in, the tool is done by itself; `asks` names what is asked for first. */
 export const TOOLS = [
-  { id: 'strike', group: 'Roots', key: 's', word: 'Strike', most: 1, least: 1,
+  { id: 'strike', reads: true, group: 'Roots', key: 's', word: 'Strike', most: 1, least: 1,
     hint: 'Click a line that is no root.',
     done: ([place], { marks, reading, reach }) => {
       const found = rootAt(reading.roots, place, reach)
@@ -114,7 +113,7 @@ export const TOOLS = [
       marks.roots_added.push({ points_px: snapped || places, width_px: width ?? null })
       return marks
     }) },
-  { id: 'split', group: 'Roots', key: 'p', word: 'Part', most: 1, least: 1,
+  { id: 'split', reads: true, group: 'Roots', key: 'p', word: 'Part', most: 1, least: 1,
     hint: 'Click where one line is really two roots.',
     done: ([place], { marks, reading, reach }) => {
       const found = rootAt(reading.roots, place, reach)
@@ -123,7 +122,7 @@ export const TOOLS = [
       next.splits_px.push(found.place)
       return next
     } },
-  { id: 'join', group: 'Roots', key: 'j', word: 'Join', most: 2, least: 2,
+  { id: 'join', reads: true, group: 'Roots', key: 'j', word: 'Join', most: 2, least: 2,
     hint: 'Click the end of one line, then the end of the line that goes on from it.',
     done: ([first, second], { marks, reading, reach }) => {
       const one = endAt(reading.roots, first, reach * 3)
@@ -133,10 +132,10 @@ export const TOOLS = [
       next.joins_px.push([one.end, other.end])
       return next
     } },
-  { id: 'flattened', group: 'Roots', key: 'f', word: 'Flattened', most: 2, least: 2,
+  { id: 'flattened', reads: true, group: 'Roots', key: 'f', word: 'Flattened', most: 2, least: 2,
     hint: 'Click where the squeezed stretch of a root begins, then where it ends.',
     done: said('flattened_px', 'not_flattened_px') },
-  { id: 'round', group: 'Roots', key: 'n', word: 'Not flattened', most: 2, least: 2,
+  { id: 'round', reads: true, group: 'Roots', key: 'n', word: 'Not flattened', most: 2, least: 2,
     hint: 'Click where the stretch that only looks squeezed (white beads) begins, then where it ends.',
     done: said('not_flattened_px', 'flattened_px') },
   { id: 'root', group: 'Roots', key: 'r', word: 'Paint root', paints: 'root', hint: 'Paint over root that was missed. Drag, or click along it.',
@@ -163,12 +162,12 @@ export const TOOLS = [
     ...line(2, (marks, places) => { marks.surface_px = sorted(places); return marks }) },
   { id: 'outline', group: 'Wall', key: 'o', word: 'Outline', hint: 'Click around the cleaned wall. Roots outside it do not count. Done closes it.',
     ...line(3, (marks, places) => { marks.outline_px = places; return marks }) },
-  { id: 'layer', group: 'Wall', key: 'y', word: 'Layer', hint: 'Click the depth where the layer is, or click along it. The nearest layer moves there. Done ends it.',
-    ...line(1, (marks, places, { reading }) => {
-      marks.layers.push({ line_px: places.length > 1 ? sorted(places) : levelThrough(places[0], reading), name: '' })
+  { id: 'layer', reads: true, group: 'Wall', key: 'y', word: 'Layer', hint: 'Click the depth where the layer is, or click along it. The nearest layer moves there. Done ends it.',
+    ...line(1, (marks, places, { reading, columns }) => {
+      marks.layers.push({ line_px: places.length > 1 ? sorted(places) : levelThrough(places[0], reading, columns), name: '' })
       return marks
     }) },
-  { id: 'nolayer', group: 'Wall', key: 'x', word: 'No layer', most: 1, least: 1,
+  { id: 'nolayer', reads: true, group: 'Wall', key: 'x', word: 'No layer', most: 1, least: 1,
     hint: 'Click the line of a layer that is none. One that you drew is taken back.',
     done: ([place], { marks, reading, reach }) => {
       const layer = layerAt(reading.layers, place, reach)

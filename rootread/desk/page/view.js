@@ -15,7 +15,7 @@ export class View {
   constructor(canvas, [width, height], paths, draw) {
     Object.assign(this, { canvas, width, height, paths, drawOver: draw })
     this.at = [0, 0]
-    this.scale = 1
+    this.scale = this.whole = 1
     this.tiles = new Map()
     this.pointers = new Map()
     this.brush = null // while painting: called with each place instead of panning
@@ -44,8 +44,9 @@ export class View {
     if (!clientWidth) return
     this.canvas.width = clientWidth * ratio
     this.canvas.height = clientHeight * ratio
-    if (!this.fitted) this.fit()
-    this.redraw()
+    // A photo that was shown whole stays so; one looked at closely stays in sight.
+    if (this.scale === this.whole) this.fit()
+    else this.keepNear()
   }
 
   get size() {
@@ -59,8 +60,7 @@ export class View {
 
   fit() {
     const [width, height] = this.size
-    this.fitted = true
-    this.scale = this.least
+    this.scale = this.whole = this.least
     this.at = [(this.width - (width + LEFT) / this.scale) / 2, (this.height - height / this.scale) / 2]
     this.redraw()
   }

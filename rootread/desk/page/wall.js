@@ -98,7 +98,7 @@ export async function showWall(shell, name) {
     }
     Object.assign(state, { reading: answer.reading, version: answer.version })
     if (!history.sending) state.marks = history.marks
-    if (!view && answer.reading) open(answer.reading.size_px)
+    if (!view && answer.size_px) open(answer.size_px)
     panel.update(answer, state)
     panel.stage(answer)
     steps()
@@ -144,6 +144,7 @@ export async function showWall(shell, name) {
   function click(place) {
     const { tool } = state
     if (!tool || !view) return
+    if (tool.reads && !state.reading) { hint.textContent = 'Nothing is read on this photo yet.'; return }
     if (!inside(place)) { hint.textContent = 'That is outside the photo.'; return }
     state.draft = [...state.draft, place]
     if (tool.snaps && state.draft.length > 1) snapDraft()
@@ -173,7 +174,7 @@ export async function showWall(shell, name) {
     const answers = [...asked.querySelectorAll('input')].map((input) => input.value)
     if (tool.asks && asked.hidden) return
     if (tool.asks && !answers.some(Boolean)) { asked.querySelector('input').focus(); return }
-    const next = tool.done(draft, { ...state, reach: reach(), answers })
+    const next = tool.done(draft, { ...state, reach: reach(), answers, columns: view.width })
     if (typeof next === 'string') {
       hint.textContent = next
       if (!tool.asks) Object.assign(state, { draft: [], snapped: null })
@@ -262,10 +263,11 @@ export async function showWall(shell, name) {
   return {
     update(desk) {
       const now = desk.walls.find((wall) => wall.name === name)
-      if (!now) return
+      // What was asked before the last change may come after it.
+      if (!now || now.version < state.version || history.sending) return
       panel.stage(now)
       panel.goOn(desk.walls.find((wall) => wall.name !== name && wall.status === 'read' && !wall.checked))
-      if (now.version !== state.version && !history.sending) refetch()
+      if (now.version !== state.version) refetch()
     },
     leave() {
       closed = true
