@@ -17,7 +17,7 @@ from truth import every_step
 
 from rootread.follow import Trace
 from rootread.measure import Readings, RootReading, measure_wall
-from rootread.measure.flat_stretches import flat_stretches
+from rootread.measure.flat_stretches import flat_spans, flat_stretches
 from rootread.measure.sideways import stretches
 
 CRACK_NEAR_IN = 0.12
@@ -48,7 +48,7 @@ def _calls(wall: ReadWall, roots: Iterable[RootReading]) -> Iterator[Call]:
     cracks = cKDTree(np.concatenate([every_step(np.array(line)) for line in lines])) if lines else None
     for root in roots:
         said = flat_stretches(root, wall.root_map.cracks_in)
-        for (first, past), flat in zip(stretches(root.flattened), said, strict=True):
+        for (first, past), flat in zip(flat_spans(root), said, strict=True):
             places = wall.truth.from_photo(wall.plane.to_photo_px(root.trace.points[first:past]))
             near = cracks is not None and (cracks.query(places)[0] < CRACK_NEAR_IN).mean() > 0.5
             yield bool(near), flat.crack is not None

@@ -37,6 +37,15 @@ def test_a_flattened_stretch_has_its_place_depth_and_length():
     assert flat.length_in == pytest.approx(3, abs=0.1)
 
 
+def test_a_bridged_piece_does_not_part_a_flattened_stretch():
+    line = along(*PLUMB)
+    z = line[:, 1]
+    root = trace(line, width_in=np.where((z > 6) & (z < 9), FLAT_IN, ROUND_IN), inferred=(z > 7) & (z < 7.4))
+    others = [trace(along((x, 1), (x, 13)), name=f"o{x}") for x in (30, 34, 38)]
+    (flat,) = measure_wall([root, *others], plane(), MeasureSettings()).flats
+    assert (flat.depth_in, flat.length_in) == (pytest.approx(7.5, abs=0.1), pytest.approx(2.5, abs=0.15))
+
+
 def test_a_root_that_left_its_course_to_go_upright_and_flat_is_in_a_crack():
     (flat,) = read(DROPPED, 6.2, 9.8).flats
     assert flat.crack == "upright"

@@ -43,18 +43,28 @@ def flat_stretches(root: RootReading, cracks_in: Points | None) -> tuple[FlatStr
     points = root.trace.points
     step_in = root.length_in / max(len(points) - 1, 1)
     found = []
-    for first, past in stretches(root.flattened):
+    for first, past in flat_spans(root):
         x, z = points[first:past].mean(axis=0)
         found.append(
             FlatStretch(
                 root=root.trace.id,
                 depth_in=float(z),
                 x_in=float(x),
-                length_in=(past - first) * step_in,
+                length_in=float(root.flattened[first:past].sum()) * step_in,
                 crack=_crack_of(root, slice(first, past), step_in, tree),
             )
         )
     return tuple(found)
+
+
+def flat_spans(root: RootReading) -> list[tuple[int, int]]:
+    """Start and end (one past) of each flattened stretch; what is mostly bridged between two does not part them."""
+    spans: list[tuple[int, int]] = []
+    for first, past in stretches(root.flattened):
+        if spans and root.trace.inferred[spans[-1][1] : first].mean() > 0.5:
+            first = spans.pop()[0]
+        spans.append((first, past))
+    return spans
 
 
 def flattened_in_cracks(flats: Sequence[FlatStretch]) -> float:
