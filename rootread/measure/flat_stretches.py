@@ -58,7 +58,7 @@ def flat_stretches(root: RootReading, cracks_in: Points | None) -> tuple[FlatStr
 
 
 def flat_spans(root: RootReading) -> list[tuple[int, int]]:
-    """Start and end (one past) of each flattened stretch; what is mostly bridged between two does not part them."""
+    """Start and end (one past) of each flattened stretch; what is mostly bridged between two parts none."""
     spans: list[tuple[int, int]] = []
     for first, past in stretches(root.flattened):
         if spans and root.trace.inferred[spans[-1][1] : first].mean() > 0.5:
