@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge import find_layers, grade_wall
+from rootread.judge.curve import passage_curve
 from rootread.judge.types import Layer
 from rootread.judge.verdict import verdict_words
 from rootread.measure import Interval, SidewaysRun, Turn, measure_wall
@@ -78,6 +79,15 @@ def part(grade, name):
 def test_passage_counts_roots_of_a_hundred():
     grade = grade_of(wall_of(ACROSS[::2], ACROSS[1::2]))
     assert part(grade, "passage") == pytest.approx(50, abs=8)
+
+
+def test_the_passage_of_the_grade_is_where_the_curve_of_passage_ends():
+    roots = [free(x, f"f{x:g}") for x in ACROSS[::2]]
+    roots += [replace(turned(x, f"t{x:g}"), confidence=0.3 + 0.02 * k) for k, x in enumerate(ACROSS[1::2])]
+    readings = read(roots)
+    layers = find_layers(readings, (), SETTINGS)
+    grade = grade_wall(readings, layers, SHANKS, SETTINGS)
+    assert part(grade, "passage") == pytest.approx(100 * passage_curve(readings, layers).share[-1])
 
 
 def test_roots_turned_in_the_berms_only_make_a_wall_uneven():

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import ndtri
 
-from rootread.judge.scores import counted
+from rootread.judge.scores import root_weights
 from rootread.judge.survival import DEPTH_STEP_IN, FEWEST_AT_RISK, passing_share, wall_risk
 from rootread.judge.types import Layer, PassageCurve
 from rootread.measure.types import Readings
@@ -23,7 +23,7 @@ def passage_curve(readings: Readings, layers: Sequence[Layer]) -> PassageCurve:
         nothing = np.zeros(0)
         return PassageCurve(nothing, nothing, nothing, nothing, nothing)
     table = wall_risk(readings, layers)
-    counts = counted(readings)
+    counts = root_weights(readings)
     share = passing_share(table, counts[None])[0]
     held, seen = counts @ table.held, counts @ table.at_risk
     at_risk = np.maximum(seen, FEWEST_AT_RISK)

@@ -32,7 +32,7 @@ class RootSums:
     flattened: NDArray[np.float64]
     """``(R,)`` of them, flattened."""
     counts: NDArray[np.float64]
-    """``(R,)`` the trace's confidence, against their mean, for roots thick enough to count, else 0."""
+    """``(R,)`` as ``root_weights``."""
 
 
 def counted(readings: Readings) -> NDArray[np.float64]:
@@ -46,12 +46,16 @@ def counted(readings: Readings) -> NDArray[np.float64]:
     return (thick if thick.any() else np.ones_like(thick)).astype(float)
 
 
+def root_weights(readings: Readings) -> NDArray[np.float64]:
+    """``(R,)`` how much each root counts: its trace's confidence, against their mean; 0 if too thin."""
+    weight = counted(readings) * np.array([root.trace.confidence for root in readings.roots])
+    return weight / max(float(weight.sum()) / max(float((weight > 0).sum()), 1.0), 1e-9)
+
+
 def root_sums(readings: Readings, zones: Zones) -> RootSums:
     """Sum over the points of every root that counts, by how sure its trace is."""
     roots = readings.roots
-    confidence = np.array([root.trace.confidence for root in roots])
-    weight = counted(readings) * confidence
-    weight = weight / max(float(weight.sum()) / max(float((weight > 0).sum()), 1.0), 1e-9)
+    weight = root_weights(readings)
     in_zone = zones.points_in_zone * weight
     return RootSums(
         in_zone=in_zone,

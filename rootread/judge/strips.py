@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rootread.fieldsheet import SheetRow
-from rootread.judge.scores import counted
+from rootread.judge.scores import counted, root_weights
 from rootread.judge.slots import guessed_slots
 from rootread.judge.survival import RiskTable, passing_share, wall_risk
 from rootread.judge.types import Layer
@@ -43,7 +43,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     x = np.concatenate([root.trace.points[:, 0] for root in roots])
     deepest_in = max(float(root.trace.points[:, 1].max()) for root in roots)
     edges = np.concatenate([[x.min()], np.clip(zones.edges_in, x.min(), x.max()), [x.max()]])
-    counts = counted(readings)
+    counts, weights = counted(readings), root_weights(readings)
     points = zones.points_in_zone
     step_in = np.array([root.length_in / len(root.trace.points) for root in roots])
     found = []
@@ -66,7 +66,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
                 root_length_in=length_in,
                 density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
                 descent_deg=float(every.mean()) if len(every) else float("nan"),
-                passage=float(passing_share(within, counts[None])[0, -1]),
+                passage=float(passing_share(within, weights[None])[0, -1]),
             )
         )
     return tuple(found)

@@ -75,7 +75,7 @@ class PassageCurve:
     high: NDArray[np.float64]
     """``(D,)`` the 95 % interval of the share."""
     at_risk: NDArray[np.float64]
-    """``(D,)`` roots seen at the depth."""
+    """``(D,)`` roots seen at the depth, doubtful ones for less."""
 
 
 @dataclass(frozen=True)

@@ -260,6 +260,12 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
             f"The share of root that is not, over {length_words(measure.flattened_min_length_in)} or more, "
             f"{measure.flattened_ratio:g} times as wide as the root's own taper.",
         ),
+        (
+            "flattened in a crack",
+            "A flattened stretch that leaves its root's course to go upright, as cracks do, or along or "
+            "beyond which a dark crack shows. A root hides the crack it fills, so most are told by their "
+            "course alone.",
+        ),
         ("evenness", "Whether the slots that shanks opened and the berms between them look alike."),
         (
             "grade",
