@@ -16,6 +16,10 @@ from rootread.measure.types import Readings, RootReading
 STRAIGHTNESS_SPAN_IN = 3.0
 """Straightness is the straight distance over each this much of root, against the length."""
 
+STILL_ROOT = 0.6
+"""Of the traces that follow no single root right, so many lie on roots all the same (made walls;
+``benchmarks/confidence.py``)."""
+
 
 @dataclass(frozen=True, eq=False)
 class RootSums:
@@ -47,8 +51,14 @@ def counted(readings: Readings) -> NDArray[np.float64]:
 
 
 def root_weights(readings: Readings) -> NDArray[np.float64]:
-    """``(R,)`` how much each root counts: its trace's confidence, against their mean; 0 if too thin."""
-    weight = counted(readings) * np.array([root.trace.confidence for root in readings.roots])
+    """``(R,)`` how much each root counts: the chance that its trace lies on roots, against their mean.
+
+    It is 0 for roots too thin. Traces are least sure where roots lie in
+    bundles, as they do on a layer; if they counted by their confidence alone,
+    walls that turn roots would look too open.
+    """
+    confidence = np.array([root.trace.confidence for root in readings.roots])
+    weight = counted(readings) * (confidence + STILL_ROOT * (1.0 - confidence))
     return weight / max(float(weight.sum()) / max(float((weight > 0).sum()), 1.0), 1e-9)
 
 
