@@ -3,34 +3,67 @@
 As many threads are used as OpenCV uses: one where several walls are read at once.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
-from typing import TypeVar
+from functools import lru_cache
+from typing import TypeVar, cast
 
 import cv2
 
 Part = TypeVar("Part")
-Other = TypeVar("Other")
 Result = TypeVar("Result")
+Other = TypeVar("Other")
 
 
 def share_out(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Result]:
-    """``work(part)`` of every part, in their order; the first error of them, in that order, is raised."""
-    threads = cv2.getNumThreads()
-    if threads < 2:
-        return [work(part) for part in parts]
-    with ThreadPoolExecutor(threads) as pool:
-        # The unit in which sentences state lengths goes along to the other thread.
-        waiting = [pool.submit(copy_context().run, work, part) for part in parts]
-        return [done.result() for done in waiting]
+    """``work(part)`` of every part, in their order; of errors, the first in that order is raised.
+
+    The caller's thread does its share and never waits for a helper that has not begun: parts may be
+    shared out further from within ``work``, and no more threads run than there are cores.
+    """
+    waiting = deque(enumerate(parts))
+    count = len(waiting)
+    done: dict[int, Result] = {}
+    failed: dict[int, Exception] = {}
+
+    def take() -> None:
+        while waiting:
+            try:
+                number, part = waiting.popleft()
+            except IndexError:  # Another thread was faster.
+                return
+            try:
+                done[number] = work(part)
+            except Exception as error:
+                failed[number] = error
+                # Parts before this one are all begun.
+                waiting.clear()
+
+    threads = min(cv2.getNumThreads(), count)
+    # The unit in which sentences state lengths goes along to the other threads.
+    helpers = [_helpers(cv2.getNumThreads()).submit(copy_context().run, take) for _ in range(1, threads)]
+    try:
+        take()
+    finally:
+        waiting.clear()
+        for helper in helpers:
+            if not helper.cancel():
+                helper.result()
+    if failed:
+        raise failed[min(failed)]
+    return [done[number] for number in range(count)]
 
 
 def both(work: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result, Other]:
     """``work()`` and ``other()`` at the same time; where both fail, the first one's error is raised."""
-    if cv2.getNumThreads() < 2:
-        return work(), other()
-    with ThreadPoolExecutor(1) as pool:
-        waiting = pool.submit(copy_context().run, other)
-        done = work()
-        return done, waiting.result()
+    calls: list[Callable[[], Result | Other]] = [work, other]
+    first, second = share_out(lambda call: call(), calls)
+    return cast(Result, first), cast(Other, second)
+
+
+@lru_cache(maxsize=1)
+def _helpers(threads: int) -> ThreadPoolExecutor:
+    """The threads beside the caller's: few and lasting, since each keeps some memory for itself."""
+    return ThreadPoolExecutor(threads - 1, thread_name_prefix="rootread")

@@ -1,5 +1,7 @@
 """Work shared out among threads gives what it gives in turn."""
 
+import threading
+
 import cv2
 import pytest
 
@@ -34,3 +36,18 @@ def test_two_pieces_of_work_give_their_results_in_order(threads):
 def test_of_two_errors_the_first_ones_is_raised(threads):
     with pytest.raises(KeyError):
         both(lambda: {}["none"], lambda: 1 // 0)
+
+
+def test_work_may_be_shared_out_from_within_shared_out_work(threads):
+    def total(size: int) -> int:
+        return sum(share_out(lambda part: sum(both(lambda: part, lambda: 1)), range(size)))
+
+    assert share_out(total, range(20)) == [size * (size + 1) // 2 for size in range(20)]
+
+
+def test_no_more_threads_run_than_there_are_cores(threads):
+    def names(depth: int) -> set[str]:
+        here = {threading.current_thread().name}
+        return here.union(*share_out(names, [depth - 1] * 4)) if depth else here
+
+    assert len(names(4)) <= cv2.getNumThreads()
