@@ -19,6 +19,8 @@ from axe_playwright_python.sync_playwright import Axe
 from desk_walls import browser_path, put_bare_photo, put_wall, wait_until
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from rootread.marks import Marks, ScaleMark, write_marks
+
 CHROMIUM = browser_path()
 if CHROMIUM is None and not os.environ.get("CI"):
     loud = (
@@ -155,11 +157,14 @@ def marks(folder: Path, name: str = "north") -> dict:
 
 
 def worked_on(folder: Path) -> Path:
-    """A folder with a sheet and an earlier run's results in it, but no photo."""
+    """A folder with a photo that is read by its marks, a sheet, and an earlier run's results."""
+    put_bare_photo(folder, "south")
+    scale = (ScaleMark((100.0, 100.0)), ScaleMark((500.0, 100.0)))
+    write_marks(Marks(scale_points=scale, distance_in=10.0), folder / "marks" / "south.json")
     (folder / "results" / "pictures").mkdir(parents=True)
     (folder / "sheet.csv").write_text("photo,treatment,tool_depth_in\nnorth,deep pass,seven\n", "utf-8")
-    (folder / "results" / "walls.csv").write_text("wall\nsouth\n", "utf-8")
-    put_bare_photo(folder / "results" / "pictures", "south")
+    (folder / "results" / "walls.csv").write_text("wall\neast\n", "utf-8")
+    put_bare_photo(folder / "results" / "pictures", "east")
     return folder
 
 
@@ -230,8 +235,9 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
         expect(page.get_by_role("alert")).to_have_text(
             re.compile(r"^The sheet is taken in\. Row 2, tool_depth_in: .* It is left blank\.$")
         )
-        expect(page.locator(".hung")).to_have_count(1)
-        expect(page.locator(".hung")).to_contain_text("deep pass")
+        expect(page.locator("#queue")).to_have_text("2 walls read · 1 checked by eye", timeout=READ_MS)
+        expect(page.locator('a[href="#/wall/north"]')).to_contain_text("deep pass")
+        expect(page.locator('a[href="#/wall/south"]')).to_contain_text("mended by hand")
 
         page.get_by_role("link", name="Hand over").click()
         page.get_by_role("button", name="Write the report").click()

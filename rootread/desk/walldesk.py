@@ -127,7 +127,11 @@ class WallDesk:
             if not isinstance(self.refusal, BadMarks):
                 self.status, self.refusal = "waiting", None
             return
-        row = self.job.row
+        row, last = self.job.row, self.reading
+        if last.settled and (last.row, last.marks) == (row, replace(self.marks, checked=last.marks.checked)):
+            # That a person looked changes nothing that was read.
+            self.reading = replace(last, marks=self.marks)
+            return
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
         try:
             located = self.stages.located(self.job.photo, row, self.marks)

@@ -1,6 +1,6 @@
 // Which screen is shown, what the desk is doing, and photos dropped anywhere.
 
-import { get, Refused, sendPhoto, sendSheet } from './api.js'
+import { get, put, Refused, sendPhoto, sendSheet, wallPath } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
 import { showReport } from './report.js'
@@ -80,9 +80,11 @@ async function poll() {
 
 const isPhoto = ({ file }) => /\.(jpe?g|png|tiff?|heic|heif)$/i.test(file.name)
 const isSheet = ({ file }) => file.name.toLowerCase() === 'sheet.csv'
+const isMarks = ({ path }) => /(^|\/)marks\/[^/]+\.json$/.test(path)
+const stem = (name) => name.replace(/\.[^.]*$/, '')
 const folderOf = (path) => path.slice(0, path.lastIndexOf('/') + 1)
 
-/** Take in photos, then the sheets that lay beside them. `found` has each file with its path within what was given. */
+/** Take in photos, then the sheets and marks that lay beside them. `found` has each file with its path within what was given. */
 async function addFiles(found) {
   // Pictures that an earlier run wrote are no photos of walls; its folder is known by its table.
   const results = found.filter(({ file }) => file.name === 'walls.csv').map(({ path }) => folderOf(path))
@@ -112,8 +114,28 @@ async function addFiles(found) {
       said.push(`The sheet is not taken in. ${error.message}`)
     }
   }
-  shell.say(said.join(' '))
   await shell.look()
+  for (const marks of wanted.filter(isMarks)) {
+    try {
+      said.push(await takeMarks(marks.file, placed))
+    } catch (error) {
+      said.push(`${marks.path} is not taken in. ${error.message}`)
+    }
+  }
+  shell.say(said.filter(Boolean).join(' '))
+  await shell.look()
+}
+
+/** Marks that came with their photo; a wall that somebody marked here keeps its own. Returns what is to be said. */
+async function takeMarks(file, placed) {
+  const name = stem(file.name)
+  const cameAs = new Map([...placed].map(([photo, here]) => [here, stem(photo.file.name)]))
+  const wall = desk.walls.find((one) => cameAs.has(one.photo) && (one.name === name || cameAs.get(one.photo) === name))
+  if (!wall) return `No photo came with the marks of ${name}.`
+  const { marks, revision } = await get(wallPath(wall.name))
+  if (wall.marked || wall.checked) return `${wall.name} is marked here already; the marks that came with it are not taken.`
+  await put(wallPath(wall.name, '/marks'), { marks: { ...marks, ...JSON.parse(await file.text()) }, revision })
+  return ''
 }
 
 const withPaths = (files) => [...files].map((file) => ({ file, path: file.webkitRelativePath || file.name }))
