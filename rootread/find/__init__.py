@@ -10,6 +10,7 @@ from rootread.find.sense import is_lattice
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
+from rootread.threads import both
 
 __all__ = ["RootMap", "find_roots", "paint"]
 
@@ -18,8 +19,9 @@ def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the finder that the settings name."""
     finders = {"ridges": ridge_roots, "network": network_roots}
     root_map = finders[settings.finder](image, settings)
-    if is_lattice(root_map.mask):
+    lattice, seen = both(lambda: is_lattice(root_map.mask), lambda: look_again(root_map, image))
+    if lattice:
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)
         return RootMap(np.zeros_like(root_map.probability), nothing, root_map.grid, (caution,))
-    return look_again(root_map, image)
+    return seen
