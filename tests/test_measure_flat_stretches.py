@@ -46,6 +46,20 @@ def test_a_bridged_piece_does_not_part_a_flattened_stretch():
     assert (flat.depth_in, flat.length_in) == (pytest.approx(7.5, abs=0.1), pytest.approx(2.5, abs=0.15))
 
 
+def test_two_roots_that_touch_are_not_one_flattened():
+    """Side by side for 3 in, each is read as wide as both."""
+    line, other = along(*PLUMB), along((5.1, 6), (5.1, 9), (8, 13))
+    wide = (line[:, 1] > 6) & (line[:, 1] < 9)
+    roots = [
+        trace(line, width_in=np.where(wide, 2 * ROUND_IN, ROUND_IN), name="one"),
+        trace(other, width_in=np.where(other[:, 1] < 9, 2 * ROUND_IN, ROUND_IN), name="other"),
+        *(trace(along((x, 1), (x, 13)), name=f"o{x}") for x in (30, 34, 38)),
+    ]
+    assert measure_wall(roots, plane(), MeasureSettings()).flats == ()
+    alone = [roots[0], *roots[2:]]
+    assert len(measure_wall(alone, plane(), MeasureSettings()).flats) == 1
+
+
 def test_a_root_that_left_its_course_to_go_upright_and_flat_is_in_a_crack():
     (flat,) = read(DROPPED, 6.2, 9.8).flats
     assert flat.crack == "upright"

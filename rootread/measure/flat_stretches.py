@@ -28,6 +28,7 @@ UPRIGHT_DEG = 60.0
 OFF_COURSE_DEG = 20.0
 """By how much steeper than the rest of its root a stretch must go to have left its course."""
 HEADING_IN = 0.5
+HIDDEN_IN = 0.5
 
 
 def flat_stretches(root: RootReading, cracks_in: Points | None) -> tuple[FlatStretch, ...]:
@@ -58,11 +59,17 @@ def flat_stretches(root: RootReading, cracks_in: Points | None) -> tuple[FlatStr
 
 
 def flat_spans(root: RootReading) -> list[tuple[int, int]]:
-    """Start and end (one past) of each flattened stretch; what is mostly bridged between two parts none."""
+    """Start and end (one past) of each flattened stretch.
+
+    What is bridged between two does not part them, nor does a short piece that another root hides.
+    """
+    short = round(HIDDEN_IN * max(len(root.trace.points) - 1, 1) / root.length_in)
     spans: list[tuple[int, int]] = []
     for first, past in stretches(root.flattened):
-        if spans and root.trace.inferred[spans[-1][1] : first].mean() > 0.5:
-            first = spans.pop()[0]
+        if spans:
+            between = slice(spans[-1][1], first)
+            if first - between.start <= short or root.trace.inferred[between].mean() > 0.5:
+                first = spans.pop()[0]
         spans.append((first, past))
     return spans
 

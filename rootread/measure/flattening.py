@@ -19,7 +19,8 @@ shadow hides an edge; how much is taken from all roots of the wall, and a step
 must stand out from it. A photo hides more width than it adds, so the level
 that most of a root shows is its own and not the few slim pieces beside it. The
 upper end of a trace is thickest by nature, or by a join with a thicker root,
-so a stretch that begins there is not taken.
+so a stretch that begins there is not taken. Where two roots touch, the width
+read is neither's own, and tells nothing.
 """
 
 from collections.abc import Sequence
@@ -110,14 +111,17 @@ class _Step:
 
 def width_noise(
     widths_in: Sequence[Values],
-    inferred: Sequence[NDArray[np.bool_]],
+    unclear: Sequence[NDArray[np.bool_]],
     settings: MeasureSettings,
     falloffs: Sequence[Values] | None = None,
 ) -> WidthNoise:
-    """Scatter and memory of the widths of a wall, and of its light, from all roots long enough for a line."""
+    """Scatter and memory of the widths of a wall, and of its light, from all roots long enough for a line.
+
+    ``unclear`` says where each root's width is not its own, bridged or beside another root.
+    """
     size = _piece_size(settings)
     widths, lights = [], []
-    for index, (width, unseen) in enumerate(zip(widths_in, inferred, strict=True)):
+    for index, (width, unseen) in enumerate(zip(widths_in, unclear, strict=True)):
         log_width, at = _pieces(_log(width), ~unseen, size)
         if len(at) < FEWEST_PIECES:
             continue
@@ -130,7 +134,7 @@ def width_noise(
 
 def flattened_points(
     width_in: Values,
-    inferred: NDArray[np.bool_],
+    unclear: NDArray[np.bool_],
     noise: WidthNoise,
     settings: MeasureSettings,
     falloff: Values | None = None,
@@ -138,23 +142,23 @@ def flattened_points(
 ) -> NDArray[np.bool_]:
     """``(N,)`` True in stretches at least as wide and as long as the definition asks.
 
-    Bridged parts were not seen, so they neither shape the taper nor count.
+    Parts that were bridged, or touch another root, neither shape the taper nor count.
 
     Parameters
     ----------
     width_in : ``(N,)`` visible width at even steps along the root.
-    inferred : ``(N,)`` True where the root was bridged.
+    unclear : ``(N,)`` True where the root was bridged or touches another.
     noise : of the wall's widths and light.
     falloff : ``(N,)`` falloff of light across the root; None without a photo.
     upper_first : whether the first point is the upper end.
     """
     if not upper_first:
         turned = None if falloff is None else falloff[::-1]
-        return flattened_points(width_in[::-1], inferred[::-1], noise, settings, turned)[::-1]
+        return flattened_points(width_in[::-1], unclear[::-1], noise, settings, turned)[::-1]
     flat = np.zeros(len(width_in), dtype=bool)
     size = _piece_size(settings)
-    log_width, at = _pieces(_log(width_in), ~inferred, size)
-    light = None if falloff is None else _pieces(falloff, ~inferred, size)[0]
+    log_width, at = _pieces(_log(width_in), ~unclear, size)
+    light = None if falloff is None else _pieces(falloff, ~unclear, size)[0]
     wide = np.zeros(len(at), dtype=bool)
     for _ in range(MOST_STRETCHES):
         free = ~wide
@@ -172,7 +176,7 @@ def flattened_points(
         if step.log_ratio >= np.log(settings.flattened_ratio) and pieces[0] > 0:
             for piece in at[pieces]:
                 flat[piece * size : (piece + 1) * size] = True
-    return flat & ~inferred
+    return flat & ~unclear
 
 
 def _log(width_in: Values) -> Values:

@@ -24,6 +24,7 @@ def measure_root(
     noise: WidthNoise = NO_NOISE,
     falloff: NDArray[np.float64] | None = None,
     round_at: NDArray[np.bool_] | None = None,
+    unclear: NDArray[np.bool_] | None = None,
 ) -> RootReading:
     """Read one root from its centreline.
 
@@ -34,14 +35,15 @@ def measure_root(
     noise : of the wall's widths; without it they are taken as exact.
     falloff : ``(N,)`` how light falls off across the root; None without the photo.
     round_at : ``(N,)`` True where a person found it not to be flattened.
+    unclear : ``(N,)`` True where its width is not seen: bridged, or beside another root; the bridged
+        parts when left out.
     """
     points = even.points
     length_in, chord_in = length_and_chord(points)
     descent_at = descent_along(points, settings.step_in, settings.tangent_in)
     below = depth_below_surface(points, surface_in)
-    flat = flattened_points(
-        even.width_in, even.inferred, noise, settings, falloff, upper_first=goes_down(points)
-    )
+    unclear = even.inferred if unclear is None else unclear
+    flat = flattened_points(even.width_in, unclear, noise, settings, falloff, upper_first=goes_down(points))
     if round_at is not None:
         flat = flat & ~round_at
     if even.squeezed is not None:

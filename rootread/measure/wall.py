@@ -19,6 +19,7 @@ from rootread.measure.light import light_falloff, linear_grey
 from rootread.measure.marked import lines_not_flattened, not_flattened
 from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
+from rootread.measure.touching import touching
 from rootread.measure.types import PlaneErrors, Readings, RootReading, WallIntervals
 from rootread.plane.types import WallImage, WallPlane
 from rootread.settings import MeasureSettings
@@ -51,9 +52,8 @@ def measure_wall(
     surface = plane.surface.line_in
     lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
     falloffs = _falloffs(lines, image)
-    noise = width_noise(
-        [line.width_in for line in lines], [line.inferred for line in lines], settings, falloffs
-    )
+    unclear = [line.inferred | beside for line, beside in zip(lines, touching(lines), strict=True)]
+    noise = width_noise([line.width_in for line in lines], unclear, settings, falloffs)
     round_in = lines_not_flattened(marks, plane)
     roots = tuple(
         measure_root(
@@ -63,6 +63,7 @@ def measure_wall(
             noise,
             falloffs[index] if falloffs else None,
             not_flattened(line, round_in, settings.step_in),
+            unclear[index],
         )
         for index, line in enumerate(lines)
     )
