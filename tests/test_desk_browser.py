@@ -163,7 +163,8 @@ def worked_on(folder: Path) -> Path:
     write_marks(Marks(scale_points=scale, distance_in=10.0), folder / "marks" / "south.json")
     (folder / "results" / "pictures").mkdir(parents=True)
     (folder / "sheet.csv").write_text("photo,treatment,tool_depth_in\nnorth,deep pass,seven\n", "utf-8")
-    (folder / "results" / "walls.csv").write_text("wall\neast\n", "utf-8")
+    for place in (folder, folder / "results"):
+        (place / "walls.csv").write_text("wall\neast\n", "utf-8")
     put_bare_photo(folder / "results" / "pictures", "east")
     return folder
 

@@ -86,9 +86,9 @@ const folderOf = (path) => path.slice(0, path.lastIndexOf('/') + 1)
 
 /** Take in photos, then the sheets and marks that lay beside them. `found` has each file with its path within what was given. */
 async function addFiles(found) {
-  // Pictures that an earlier run wrote are no photos of walls; its folder is known by its table.
-  const results = found.filter(({ file }) => file.name === 'walls.csv').map(({ path }) => folderOf(path))
-  const wanted = found.filter(({ path }) => !results.some((folder) => path.startsWith(folder)) && !path.split('/').some((part) => part.startsWith('.')))
+  // Pictures that an earlier run wrote are no photos of walls; they lie beside its table.
+  const pictures = found.filter(({ file }) => file.name === 'walls.csv').map(({ path }) => `${folderOf(path)}pictures/`)
+  const wanted = found.filter(({ path }) => !pictures.some((folder) => path.startsWith(folder)) && !path.split('/').some((part) => part.startsWith('.')))
   const photos = wanted.filter(isPhoto)
   const sheets = wanted.filter(isSheet)
   const said = []
