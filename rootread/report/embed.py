@@ -3,11 +3,11 @@
 import base64
 import io
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from rootread.report.shrink import shrunk
 from rootread.report.strokes import Picture, Sheet
 
 QUALITY = 88
@@ -52,8 +52,7 @@ def _no_wider(picture: NDArray[np.uint8], width_px: int) -> NDArray[np.uint8]:
     height, width = picture.shape[:2]
     if width <= width_px:
         return picture
-    size = width_px, max(round(height * width_px / width), 1)
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return shrunk(picture, (width_px, max(round(height * width_px / width), 1)))
 
 
 def _address(kind: str, content: io.BytesIO) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from rootread.report.colours import PAPER
 from rootread.report.lettering import draw_labels
 from rootread.report.overlay import draw_marks
+from rootread.report.shrink import shrunk
 from rootread.report.strip import draw_strip
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over
 from rootread.report.view import AXIS_PX, View, draw_depth_axis
@@ -55,9 +56,10 @@ def bare_photo(wall: "Wall") -> Picture:
     view = wall_view(wall)
     width, height = view.size_px
     picture = np.full((height, WIDTH_PX, 3), PAPER, np.uint8)
-    shrinks = width < wall.photo.size_px[0]
-    picture[:, view.left_px :] = cv2.resize(
-        wall.photo.rgb, (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC
+    picture[:, view.left_px :] = (
+        shrunk(wall.photo.rgb, (width, height))
+        if width < wall.photo.size_px[0]
+        else cv2.resize(wall.photo.rgb, (width, height), interpolation=cv2.INTER_CUBIC)
     )
     return picture
 

@@ -4,7 +4,6 @@ Someone who looks at it sees at once if the grid does not sit on the card's or
 staff's own marks, leans, or starts at the wrong surface.
 """
 
-import cv2
 import numpy as np
 
 from rootread.geometry import Points, resample_polyline
@@ -12,6 +11,7 @@ from rootread.photo import Photo
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, INK, LEVEL, PAPER, RGB, WHITE
 from rootread.report.lettering import Label, draw_labels, font, wrap
+from rootread.report.shrink import shrunk
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over, stroke, veil
 from rootread.report.view import View
 from rootread.report.words import scale_words
@@ -37,7 +37,7 @@ def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
     columns, rows = photo.size_px
     scale = min(1.0, WIDTH_PX / columns)
     size_px = (round(columns * scale), round(rows * scale))
-    picture = np.asarray(cv2.resize(photo.rgb, size_px, interpolation=cv2.INTER_AREA))
+    picture = shrunk(photo.rgb, size_px)
     view = View(plane, scale, 0, size_px)
     sheet = clear_sheet(*size_px)
     _draw_grid(sheet, view)
