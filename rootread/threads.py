@@ -20,32 +20,33 @@ Other = TypeVar("Other")
 def share_out(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Result]:
     """``work(part)`` of every part, in their order; of errors, the first in that order is raised.
 
-    The caller's thread does its share and never waits for a helper that has not begun: parts may be
-    shared out further from within ``work``, and no more threads run than there are cores.
+    No more threads run than there are cores. The caller takes from the front and never waits for a helper
+    that has not begun, so that ``work`` may share out further; helpers take from the back, and are free
+    for that once they are done. Where parts differ, the longest goes to the front.
     """
     waiting = deque(enumerate(parts))
     count = len(waiting)
     done: dict[int, Result] = {}
     failed: dict[int, Exception] = {}
 
-    def take() -> None:
+    def take(next_part: Callable[[], tuple[int, Part]]) -> None:
         while waiting:
             try:
-                number, part = waiting.popleft()
+                number, part = next_part()
             except IndexError:  # Another thread was faster.
                 return
             try:
                 done[number] = work(part)
             except Exception as error:
                 failed[number] = error
-                # Parts before this one are all begun.
-                waiting.clear()
 
     threads = min(cv2.getNumThreads(), count)
     # The unit in which sentences state lengths goes along to the other threads.
-    helpers = [_helpers(cv2.getNumThreads()).submit(copy_context().run, take) for _ in range(1, threads)]
+    helpers = [
+        _helpers(cv2.getNumThreads()).submit(copy_context().run, take, waiting.pop) for _ in range(1, threads)
+    ]
     try:
-        take()
+        take(waiting.popleft)
     finally:
         waiting.clear()
         for helper in helpers:
@@ -57,7 +58,7 @@ def share_out(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Res
 
 
 def both(work: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result, Other]:
-    """``work()`` and ``other()`` at the same time; where both fail, the first one's error is raised."""
+    """``work()`` and ``other()`` at the same time, the longer one first; of errors, the first is raised."""
     calls: list[Callable[[], Result | Other]] = [work, other]
     first, second = share_out(lambda call: call(), calls)
     return cast(Result, first), cast(Other, second)

@@ -81,9 +81,9 @@ def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings
     if isinstance(wall, Wall):
         drawing = draw_apart(wall, settings)
         made = {
-            places.picture: lambda: jpeg(draw_wall(wall, settings, drawing)),
-            places.scale_picture: lambda: jpeg(draw_scale(wall.photo, wall.plane)),
             places.section: lambda: wall_section(wall, settings, scale_picture, drawing).encode("utf-8"),
+            places.scale_picture: lambda: jpeg(draw_scale(wall.photo, wall.plane)),
+            places.picture: lambda: jpeg(draw_wall(wall, settings, drawing)),
         }
         share_out(lambda place: write_bytes(place, made[place]()), made)
         write_json(places.traces, traces_json(wall))

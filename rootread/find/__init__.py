@@ -19,7 +19,7 @@ def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the finder that the settings name."""
     finders = {"ridges": ridge_roots, "network": network_roots}
     root_map = finders[settings.finder](image, settings)
-    lattice, seen = both(lambda: is_lattice(root_map.mask), lambda: look_again(root_map, image))
+    seen, lattice = both(lambda: look_again(root_map, image), lambda: is_lattice(root_map.mask))
     if lattice:
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)

@@ -46,7 +46,7 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
         )
         cautions = (*cautions, said)
     rough = roughness(half, on)
-    agreed, crack = both(lambda: _agreement(half, on, root_map, rough), lambda: crack_map(half, on, rough))
+    crack, agreed = both(lambda: crack_map(half, on, rough), lambda: _agreement(half, on, root_map, rough))
     shape = mask.shape
     return replace(
         root_map,

@@ -86,9 +86,9 @@ def _look(photo: Photo, word: str, unit_in: float | None, belief: CameraBelief) 
     """The best scale object in the photo, checked against any other."""
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     light = to_linear(grey)
-    cards, (rules, doubt) = both(
-        lambda: _cards(grey, light, belief, word, unit_in),
+    (rules, doubt), cards = both(
         lambda: _rules(photo, light, belief, word, unit_in),
+        lambda: _cards(grey, light, belief, word, unit_in),
     )
     found = [*cards, *rules]
     if not found:

@@ -48,7 +48,8 @@ def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing |
 def draw_apart(wall: "Wall", settings: Settings) -> Drawing:
     """Photo and marks, not yet laid over each other."""
     with lengths_shown_in(settings.report.units):
-        return Drawing(*both(lambda: bare_photo(wall), lambda: marks_sheet(wall)))
+        marks, photo = both(lambda: marks_sheet(wall), lambda: bare_photo(wall))
+        return Drawing(photo, marks)
 
 
 def bare_photo(wall: "Wall") -> Picture:

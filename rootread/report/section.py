@@ -46,6 +46,7 @@ from rootread.report.words import (
     side,
 )
 from rootread.settings import JudgeSettings, Settings
+from rootread.threads import both
 from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -80,6 +81,10 @@ def wall_section(
 
 def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing: Drawing) -> str:
     grade, readings, judgement = wall.grade, wall.readings, wall.judgement
+    photo, marks = both(
+        lambda: photo_uri(lay_over(axis_sheet(wall), drawing.photo), PICTURE_PX, PICTURE_QUALITY),
+        lambda: sheet_uri(drawing.marks, PICTURE_PX),
+    )
     return template("wall.html").render(
         anchor=anchor(wall.name),
         name=wall.name,
@@ -96,9 +101,9 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         advice=advice_items(wall),
         crops=run_crops(wall, drawing.photo),
         thumb=photo_uri(drawing.photo[:, AXIS_PX:], THUMB_PX, THUMB_QUALITY),
-        photo=photo_uri(lay_over(axis_sheet(wall), drawing.photo), PICTURE_PX, PICTURE_QUALITY),
+        photo=photo,
         scale_picture=quote(scale_picture) if scale_picture else None,
-        marks=sheet_uri(drawing.marks, PICTURE_PX),
+        marks=marks,
         ramp=_ramp(),
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],
