@@ -111,6 +111,17 @@ def test_a_stepped_layer_is_one_layer_with_two_depths(step_in):
     assert depths == pytest.approx([5.0, 5.0 + step_in], abs=DEPTH_TOLERANCE_IN)
 
 
+def test_a_few_roots_that_turned_beside_a_layer_do_not_draw_it_to_their_depth():
+    """Nine on the left show it beyond doubt; three on the right may have gathered by chance."""
+    left = blocked_wall(1, 5.0, 9, left=-18.0, right=-2.0, name="l")
+    right = [turned_at(x, 7.0 + 0.1 * i, f"r{i}", then_z=18.0) for i, x in enumerate((6.0, 9.0, 12.0))]
+    right.append(turned_at(9.0, 14.0, "r4", then_z=18.0))
+    free = [going_down(x, 20.0 + i / 2, f"f{i}") for i, x in enumerate((-12.0, 6.0))]
+    found = find_layers(read(left + right + free), (), SETTINGS)
+    assert found[0].line.shape == "level"
+    assert found[0].depth_in == pytest.approx(5.0, abs=DEPTH_TOLERANCE_IN)
+
+
 def test_a_level_layer_is_not_given_a_slope():
     shapes = [find_layers(read(blocked_wall(seed)), (), SETTINGS)[0].line.shape for seed in range(8)]
     assert set(shapes) == {"level"}

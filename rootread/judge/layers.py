@@ -29,6 +29,8 @@ MATCH_FLOOR_IN = 0.5
 MOST_LAYERS = 5
 MOST_STEP_IN = 5.0
 """Two layers farther apart than this are two, even if one ends where the other begins."""
+STEP_P_VALUE = 0.01
+"""Each side of a step must be as sure as this, lest a gathering by chance draws a layer to its depth."""
 DIVERTED_SHARE = 0.8
 """Of the chance to err: most of it is spent on roots that were diverted, which say most surely that
 something restricts them; the rest on stops and changes of width beside."""
@@ -65,8 +67,8 @@ def find_layers(
     and the rest is tested again. Set aside too are a gathering that lets most
     roots pass, for it restricts nothing; one of level pieces that hardly a
     root leads down to, for those may be the edge of the pit floor; and one
-    whose traces are most likely no roots. Two layers
-    of which one ends where the other begins are one layer with a step.
+    whose traces are most likely no roots. Two layers of which one ends where
+    the other begins are one layer with a step, if both are sure.
 
     Parameters
     ----------
@@ -155,7 +157,8 @@ def _steps_joined(found: Sequence[_Found]) -> list[tuple[_Found, float | None]]:
         beside = [
             other
             for other in left
-            if first.reach_in[1] - OVERLAP_IN <= other.reach_in[0]
+            if max(first.p_value, other.p_value) < STEP_P_VALUE
+            and first.reach_in[1] - OVERLAP_IN <= other.reach_in[0]
             and abs(other.depth_in - first.depth_in) <= MOST_STEP_IN
         ]
         if not beside:
