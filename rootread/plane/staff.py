@@ -16,6 +16,7 @@ from rootread.plane.camera import CameraBelief
 from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip
+from rootread.threads import share_out
 
 BAND_IN = 1.0
 # Bands as long as this share of the bar's width are sought.
@@ -43,7 +44,8 @@ def find_staff(
 
     The same staff is often found as several bars, so the best few are located.
     """
-    counted = [(strip, marks) for strip in strips if (marks := count_bands(strip)) is not None]
+    found = zip(strips, share_out(count_bands, strips), strict=True)
+    counted = [(strip, marks) for strip, marks in found if marks is not None]
     counted.sort(key=lambda item: (-sum(item[0].followed), -len(item[1].k) * _contrast(*item)))
     best: RuledFit | None = None
     for strip, marks in counted[:MAX_LOCATED]:
