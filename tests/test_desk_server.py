@@ -133,10 +133,18 @@ def test_a_wall_ticked_off_is_still_ticked_when_the_desk_is_opened_again(
 ) -> None:
     before = unmended.get("/api/desk").json()["walls"][0]
     assert not before["checked"]
-    answer = mend(unmended, checked=True)
+    answer = mend(unmended, checked=wall(unmended)["reads"])
     assert answer["checked"] and not answer["marked"], "a look is no mending"
     assert answer["settled"] and answer["reading"]["grade"] == wall(unmended)["reading"]["grade"]
-    assert Desk(folder).wall("north").marks.checked
+    assert Desk(folder).wall("north").marks.checked == answer["reads"]
+
+
+def test_a_wall_that_no_longer_reads_as_it_was_checked_needs_another_look(unmended: TestClient) -> None:
+    longest = max(wall(unmended)["reading"]["roots"], key=lambda root: root["length_in"])
+    mend(unmended, checked=wall(unmended)["reads"])
+    after = mend(unmended, roots_struck_px=[longest["points_px"]])
+    assert not after["checked"]
+    assert any("check it again" in look["says"] for look in after["reading"]["looks"])
 
 
 def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
@@ -155,7 +163,7 @@ def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
         layers=[{"name": "disk", "line_px": [[100, 680], [1500, 684]]}],
         layers_struck_px=[wall(unmended)["reading"]["layers"][0]["line_px"]],
         not_flattened_px=[roots[1]["points_px"]],
-        checked=True,
+        checked="3 roots",
     )
     shown = wall(unmended)["reading"]
     row = replace(default_row("north.jpg"), treatment="shallow pass")
@@ -170,7 +178,7 @@ def test_what_the_desk_shows_is_what_a_run_reads_from_the_marks_it_saved(
     assert len(run.layers) == 1, "the drawn one; the found one is struck"
     flat = {root.trace.id: root.flattened_share for root in run.readings.roots}
     assert all(bool(root["flat"]) <= (flat[root["id"]] > 0) for root in shown["roots"])
-    assert run.marks.checked
+    assert run.marks.checked == "3 roots"
 
 
 def test_two_points_and_their_distance_set_the_scale_and_all_lengths_follow(unmended: TestClient) -> None:

@@ -34,7 +34,7 @@ FULL = Marks(
     layers_struck_px=(((300.0, 2080.0), (3700.0, 2070.0)),),
     strokes=(Stroke("soil", ((300.0, 900.0), (420.0, 905.0)), 20.0),),
     loosened_floor_px=((0.0, 1500.0), (3999.0, 1480.0)),
-    checked=True,
+    checked="111 roots, 594 in, 1 layer, grade 61",
 )
 TWO_POINTS = Marks(scale_points=(ScaleMark((0.0, 0.0)), ScaleMark((0.0, 50.0))), distance_in=36.0)
 
@@ -139,7 +139,7 @@ FOUR = [{"px": list(mark.px), "at_in": list(mark.at_in or ())} for mark in RECTA
         ({"version": 1, "flattened_px": [[[5, 5]]]}, r"flattened_px\[0\] has 1 points"),
         ({"version": 1, "not_flattened_px": [[[5, 5]]]}, r"not_flattened_px\[0\] has 1 points"),
         ({"version": 1, "layers_struck_px": [[]]}, r"layers_struck_px\[0\] has 0 points"),
-        ({"version": 1, "checked": "yes"}, "checked must be true or false"),
+        ({"version": 1, "checked": True}, "checked must be text"),
         ({"version": 1, "layers": [{"line_px": LINE, "name": 7}]}, r"layers\[0\].name must be text"),
         ({"version": 1, "layers": [{"line_px": [[1, 2]]}]}, r"layers\[0\] has 1 points"),
         ({"version": 1, "photo_size_px": [10.5, 3]}, "photo_size_px must be whole numbers"),

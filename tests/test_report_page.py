@@ -13,6 +13,7 @@ from rootread.fieldsheet import RecordedLayer
 from rootread.judge import CAUTIONS
 from rootread.marks import Marks
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
+from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
 from rootread.report.detail import around_layers
 from rootread.report.profiles import passage_profile
@@ -168,11 +169,18 @@ def test_the_section_says_what_the_roots_did_at_the_layer():
 def test_the_section_says_whether_a_person_looked_and_what_they_changed():
     as_read = wall_section(turned_wall(), Settings())
     assert re.search(r"checked by eye</dt><dd>no", as_read) and "mended by hand" not in as_read
-    marks = Marks(splits_px=((1.0, 2.0),), layers_struck_px=(((5.0, 5.0), (9.0, 5.0)),), checked=True)
-    html = wall_section(replace(turned_wall(), layers=(), marks=marks), Settings())
+    wall = replace(turned_wall(), layers=())
+    marks = Marks(
+        splits_px=((1.0, 2.0),),
+        layers_struck_px=(((5.0, 5.0), (9.0, 5.0)),),
+        checked=reading_words(wall.readings, wall.layers, wall.grade),
+    )
+    html = wall_section(replace(wall, marks=marks), Settings())
     assert re.search(r"checked by eye</dt><dd>yes", html)
     assert re.search(r"mended by hand</dt><dd>1 root parted and 1 layer struck", html)
     assert "There is no depth at which" not in html, "the program did see one"
+    earlier = replace(wall, marks=replace(marks, checked="9 roots, 80 in, no layer"))
+    assert "not as it reads now, but when it read: 9 roots" in wall_section(earlier, Settings())
 
 
 def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():

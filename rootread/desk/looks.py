@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rootread.desk.stages import Reading
+from rootread.report.byhand import reading_words
 
 Part = Literal["scale", "surface", "level", "roots", "verdict", "wall"]
 
@@ -57,6 +58,10 @@ def looks(reading: Reading) -> list[Look]:
     if " or " in reading.grade.verdict:
         says = f"The verdict lies on an edge: {reading.grade.verdict}. A few roots may decide it."
         found.append(Look("verdict", 50, says))
+    checked = reading.marks.checked
+    if checked and checked != reading_words(reading.readings, reading.layers, reading.grade):
+        says = f"It was checked when it read {checked}; it reads otherwise now, so check it again."
+        found.append(Look("wall", 55, says))
     found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
     return sorted(found, key=lambda look: -look.urgency)
 

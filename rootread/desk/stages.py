@@ -290,7 +290,7 @@ def _marks_for_plane(marks: Marks) -> Marks:
         layers_struck_px=(),
         strokes=(),
         loosened_floor_px=(),
-        checked=False,
+        checked="",
     )
 
 

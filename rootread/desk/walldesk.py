@@ -20,6 +20,7 @@ from rootread.desk.stages import Reading, Seen, Stages, judged, same_sight
 from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
 from rootread.plane import Grid, WallPlane
+from rootread.report.byhand import reading_words
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
 
@@ -216,7 +217,7 @@ class WallDesk:
             "stage": self.stage,
             "version": self.version,
             "marked": self.marks.drawn,
-            "checked": self.marks.checked,
+            "checked": False,
             "urgency": 0,
             "looks": [],
         }
@@ -224,10 +225,12 @@ class WallDesk:
             said |= {"cause": self.refusal.cause, "remedy": self.refusal.remedy, "urgency": REFUSED_URGENCY}
         if reading is None:
             return said
-        found = looks(reading)
+        found, reads = looks(reading), reading_words(reading.readings, reading.layers, reading.grade)
         score = reading.grade.score
         return said | {
             "settled": reading.settled,
+            "reads": reads,
+            "checked": self.marks.checked == reads,
             "grade": [_finite(score.value), _finite(score.low), _finite(score.high)],
             "verdict": reading.grade.verdict,
             "urgency": said["urgency"] or urgency(found),

@@ -1,14 +1,38 @@
 """What a person did to a reading, in words."""
 
-from rootread.marks import Marks
+import math
+from collections.abc import Sequence
+
+from rootread.judge import Grade, Layer
+from rootread.marks import LONGEST_TEXT, Marks
+from rootread.measure.types import Readings
 from rootread.report.words import count, listing
+from rootread.text import one_line
+from rootread.wall import Wall
 
 
-def hand_figures(marks: Marks) -> list[tuple[str, str]]:
+def reading_words(readings: Readings, layers: Sequence[Layer], grade: Grade) -> str:
+    """A reading by its main figures: what a person who checks it has looked at."""
+    score = grade.score.value
+    figures = [
+        count(len(readings.roots), "root"),
+        f"{readings.root_length_in:.0f} in",
+        count(len(layers), "layer"),
+        f"grade {score:.0f}" if math.isfinite(score) else "no grade",
+    ]
+    return ", ".join(figures)
+
+
+def hand_figures(wall: Wall) -> list[tuple[str, str]]:
     """Whether a person looked at the reading, and what they changed in it."""
-    mended = _mended(marks)
-    looked = [("checked by eye", "yes" if marks.checked else "no")]
-    return [*looked, ("mended by hand", listing(mended))] if mended else looked
+    marks, mended = wall.marks, _mended(wall.marks)
+    if not marks.checked:
+        looked = "no"
+    elif marks.checked == reading_words(wall.readings, wall.layers, wall.grade):
+        looked = "yes"
+    else:
+        looked = f"not as it reads now, but when it read: {one_line(marks.checked, LONGEST_TEXT)}"
+    return [("checked by eye", looked), *([("mended by hand", listing(mended))] if mended else [])]
 
 
 def _mended(marks: Marks) -> list[str]:

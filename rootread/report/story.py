@@ -64,7 +64,7 @@ def cautions(wall: Wall) -> list[str]:
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
     roots = [*_root_figures(wall.readings), *caliper_figures(wall)] if wall.readings.roots else []
-    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall.marks)
+    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall)
 
 
 def _root_figures(readings: Readings) -> list[tuple[str, str]]:

@@ -3,6 +3,7 @@
 import { get, put, Refused, sendPhoto, sendSheet, wallPath } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
+import { el } from './parts.js'
 import { showReport } from './report.js'
 import { showSecond } from './second.js'
 import { showSheet } from './sheet.js'
@@ -13,7 +14,6 @@ const BUSY_MS = 400
 const IDLE_MS = 2500
 const MOST_SAID = 6
 
-const main = document.getElementById('main')
 const queue = document.getElementById('queue')
 const trouble = document.getElementById('trouble')
 const drop = document.getElementById('drop')
@@ -31,22 +31,25 @@ const shell = {
   desk: () => desk,
   look: () => { clearTimeout(timer); return poll() },
   add: (files) => addFiles(withPaths(files)),
-  main,
 }
 
 async function route() {
   const [name, ...rest] = location.hash.replace(/^#\//, '').split('/').map(decodeURIComponent)
   screen?.leave?.()
+  screen = null
   shell.say('')
-  main.replaceChildren()
-  main.className = ''
+  // Each screen has a place of its own: what one that was left still had to show comes to nothing.
+  const place = el('main', { id: 'main', tabindex: '-1', 'data-screen': name })
+  document.getElementById('main').replaceWith(place)
   const show = SCREENS[name] || showField
   for (const link of document.querySelectorAll('nav a')) {
     const here = link.getAttribute('href') === `#/${name || 'field'}`
     if (here) link.setAttribute('aria-current', 'page')
     else link.removeAttribute('aria-current')
   }
-  const shown = await Promise.resolve(show(shell, ...rest)).catch((error) => { shell.say(error.message); return null })
+  const left = () => !place.isConnected
+  const shown = await Promise.resolve().then(() => show({ ...shell, main: place }, ...rest)).catch((error) => { if (!left()) shell.say(error.message) })
+  if (left()) { shown?.leave?.(); return }
   screen = shown
   if (desk) screen?.update?.(desk)
 }
@@ -133,7 +136,7 @@ async function takeMarks(file, placed) {
   const wall = desk.walls.find((one) => cameAs.has(one.photo) && (one.name === name || cameAs.get(one.photo) === name))
   if (!wall) return `No photo came with the marks of ${name}.`
   const { marks, revision } = await get(wallPath(wall.name))
-  if (wall.marked || wall.checked) return `${wall.name} is marked here already; the marks that came with it are not taken.`
+  if (wall.marked || marks.checked) return `${wall.name} is marked here already; the marks that came with it are not taken.`
   await put(wallPath(wall.name, '/marks'), { marks: { ...marks, ...JSON.parse(await file.text()) }, revision })
   return ''
 }
@@ -173,7 +176,7 @@ addEventListener('drop', async (event) => {
   await addFiles(found)
 })
 addEventListener('hashchange', route)
-document.getElementById('skip').addEventListener('click', (event) => { event.preventDefault(); main.focus() })
+document.getElementById('skip').addEventListener('click', (event) => { event.preventDefault(); document.getElementById('main').focus() })
 
 await poll()
 await route()

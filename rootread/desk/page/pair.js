@@ -44,7 +44,7 @@ export function showPair(shell, left, right) {
   }
 
   function fit() {
-    const shown = sides.filter((side) => side.place)
+    const shown = sides.filter((side) => side.place && side.canvas.clientWidth > RULE && side.canvas.clientHeight)
     if (!shown.length) return
     view.pxPerIn = Math.min(...shown.map(({ canvas, place }) => Math.min((canvas.clientWidth - RULE) / place.width_in, canvas.clientHeight / place.height_in)))
     view.least = view.pxPerIn

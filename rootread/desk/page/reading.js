@@ -47,13 +47,15 @@ export function readingPanel(acts) {
     if (!wall.cause) {
       verdict.replaceChildren(
         el('h2', {}, wall.name, el('small', {}, [wall.pit, wall.treatment].filter(Boolean).join(' · '))),
-        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade', 'data-value': fixed(grade.value) }, whole(grade.value)),
+        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade', 'data-value': grade.value }, whole(grade.value)),
           el('span', {}, `${reading.verdict}, likely ${whole(grade.low)} to ${whole(grade.high)}`)),
         gradeBar([grade.value, grade.low, grade.high], before),
         el('p', { class: 'change' }, changeWords(before, grade.value)))
     }
-    tick.checked = marks.checked
-    checked = (yes) => acts.change({ ...marks, checked: yes })
+    // It is the reading as it stands that is checked, so not one that is still being made.
+    tick.checked = wall.checked
+    tick.disabled = wall.settled === false
+    checked = (yes) => acts.change({ ...marks, checked: yes ? wall.reads : '' })
     const { figures, scale } = reading
     const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))
     const held = body.contains(document.activeElement) && document.activeElement.closest('details')?.dataset.id
