@@ -12,6 +12,7 @@ import skimage.data
 
 from rootread.batch import Record
 from rootread.cli import _progress
+from rootread.schema import TABLES
 from rootread.settings import Settings, read_settings
 
 
@@ -86,7 +87,7 @@ def test_a_season_is_written_in_the_unit_asked_for(tmp_path: Path) -> None:
     cv2.imwrite(str(tmp_path / "grass.png"), cv2.resize(skimage.data.grass(), (900, 900)))
     rootread("grade", tmp_path, "--out", tmp_path / "out")
     said = rootread("tables", tmp_path / "out", "--out", tmp_path / "season", "--units", "cm")
-    assert said.returncode == 0 and len(said.stdout.splitlines()) == 4
+    assert said.returncode == 0 and len(said.stdout.splitlines()) == len(TABLES)
     head, row = (tmp_path / "season" / "walls.csv").read_text(encoding="utf-8").splitlines()
     assert head.startswith("folder,wall,") and "root_length_cm" in head and "_in," not in head
     assert row.startswith(f"{tmp_path / 'out'},grass,")
