@@ -106,7 +106,8 @@ def _measured(desk: Asked, width_px: int, height_px: int) -> dict[str, float]:
         timed(lambda: (desk.wall(), desk.ask("/api/walls/wall/overview.jpg"))) for _ in range(REPEATS)
     )
     figures["a tile"] = timed(lambda: desk.ask("/api/walls/wall/tiles/0/2/2.jpg"))
-    reading = desk.settled()["reading"]
+    shown = desk.settled()
+    reading = shown["reading"]
     root = max(reading["roots"], key=lambda root: root["length_in"])
     layer = reading["layers"][0]["line_px"] if reading["layers"] else [[0, 0], [width_px - 1, 0]]
     down = [[width_px / 2, height_px * share] for share in (0.3, 0.4, 0.5)]
@@ -115,7 +116,7 @@ def _measured(desk: Asked, width_px: int, height_px: int) -> dict[str, float]:
         "root drawn": {"roots_added": [{"points_px": down, "width_px": 9}]},
         "root parted": {"splits_px": [root["points_px"][len(root["points_px"]) // 2]]},
         "layer struck": {"layers_struck_px": [layer]},
-        "ticked off": {"checked": True},
+        "ticked off": {"checked": shown["reads"]},
         "surface": {"surface_px": [[0, height_px * 0.05], [width_px - 1, height_px * 0.05]]},
         "soil stroke": {"strokes": [{"says": "soil", "points_px": down, "width_px": width_px / 100}]},
     }
