@@ -64,7 +64,7 @@ export function readingPanel(acts) {
       ...mendedByHand(marks),
       fold('lines', 'What the lines mean', el('span', { class: 'ramp', style: `background:linear-gradient(to right, ${RAMP.join()})` }),
         el('p', { class: 'ends' }, el('span', {}, 'level'), el('span', {}, '30°'), el('span', {}, '60° and steeper')),
-        el('p', {}, 'Dashed coloured: perhaps no root, or not followed right. White beads: looks flattened. Long white dashes: a layer. ' +
+        el('p', {}, 'Dashed coloured: perhaps no root, or not followed right. White beads: looks flattened. Long white dashes: a layer; dots with crosses: one that was struck. ' +
           'White line: the soil surface. Fine dots: the scale object.')),
       fold('figures', 'Figures', pairs([
         ['Roots', `${figures.roots}, ${range(figures.root_length_in)} in long together`],
