@@ -8,7 +8,7 @@ from handmade_roots import along, plane, trace
 from scipy.stats import kstest
 
 from rootread.fieldsheet import RecordedLayer
-from rootread.judge import find_layers
+from rootread.judge import find_layers, scan
 from rootread.judge.diversions import diversions
 from rootread.judge.layers import SHAPE_SE_IN, layer_depth
 from rootread.judge.passage import LayerPlace, outcomes
@@ -290,6 +290,38 @@ def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer
     # twice the log likelihood ratio of one window is near chi-squared with one degree of freedom
     uncorrected = np.array([gathering.statistic for gathering in chance_gatherings])
     assert (2 * uncorrected > 3.84).mean() > 0.5
+
+
+def plain_statistics(view, depth_bins):
+    """The largest statistic of one wall, window by window and sign by sign."""
+    sign = np.arange(len(depth_bins))
+    z, x = view.z_bin[sign, depth_bins], view.x_bin[sign, depth_bins]
+    largest = 0.0
+    for shape, (height, (left, right)) in enumerate(scan._window_shapes()):
+        for start in range(view.bins):
+            inside = (z >= start) & (z < start + height) & (x >= left) & (x < right)
+            k, expected = inside.sum(), view.expected[shape, start]
+            if k >= scan.FEWEST_EVENTS and k > expected:
+                ratio = k * np.log(k / expected) - (k - expected)
+                largest = max(largest, ratio - (scan.SLANT_COST if view.slope else 0.0))
+    return largest
+
+
+def test_counting_signs_tells_the_same_as_every_window_of_every_random_wall(monkeypatch):
+    """The fast scan against its definition, on walls of chance, level and slanting."""
+    monkeypatch.setattr(scan, "SLANT_COST", 0.3)  # so little that a slant is not always worth nothing
+    rng = np.random.default_rng(21)
+    signs, centrelines = chance_wall(rng)
+    depth_bins = int(max(line[:, 1].max() for line in centrelines) / scan.DEPTH_BIN_IN) + 1
+    chances = scan._chances(signs, centrelines, depth_bins)
+    drawn = chances.draw(12, rng)
+    for slope in (0.0, 0.12):
+        view = scan._slanted(chances, (0.0, 36.0), slope)
+        largest = np.array([plain_statistics(view, walls) for walls in drawn])
+        assert np.ptp(largest) > 0
+        assert view.strongest(chances.own).statistic == pytest.approx(plain_statistics(view, chances.own))
+        for threshold in (0.5, float(np.median(largest)) + 1e-6, float(largest.max()) + 1e-6):
+            assert (view.reaches(drawn, threshold) == (largest >= threshold)).all()
 
 
 # what became of each root
