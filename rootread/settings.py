@@ -62,7 +62,10 @@ class FindSettings:
     network_low: float = within(0.25, 0, 1)
     network_high: float = within(0.75, 0, 1)
     """Hysteresis on the network's root probability."""
-    min_piece_in: float = within(0.4, 0, 100)
+    ridge_min_piece_in: float = within(0.4, 0, 100)
+    """Shorter pieces are left out: crumbs of bare ground look like short ridges."""
+    network_min_piece_in: float = within(0.15, 0, 100)
+    """The same; what is left of a root between crumbs is short, and is known by what it lines up with."""
     learned: tuple[float, ...] = within((), -1e4, 1e4)
     """What strokes on a photo taught the network of this field; ``grade --strokes`` puts it here."""
 

@@ -44,7 +44,7 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     probability[~image.soil] = 0
     if settings.polarity == "pale":
         probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
-    shortest_px = settings.min_piece_in * px_per_in
+    shortest_px = settings.network_min_piece_in * px_per_in
     unusual, mask = both(
         lambda: _unfamiliar(image, raw, zoom_for(px_per_in)),
         lambda: lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px),

@@ -64,7 +64,7 @@ def ridge_roots(image: WallImage, settings: FindSettings) -> RootMap:
         on_ridge,
         settings.ridge_low,
         settings.ridge_high,
-        settings.min_piece_in * image.grid.px_per_in,
+        settings.ridge_min_piece_in * image.grid.px_per_in,
     )
     midway = (settings.ridge_low + settings.ridge_high) / 2
     probability = 1.0 / (1.0 + np.exp(-1.6 * (response.evidence - midway)))

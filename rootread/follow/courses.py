@@ -5,6 +5,7 @@ import numpy as np
 from rootread.find.types import RootMap
 from rootread.follow.centreline import path_centreline
 from rootread.follow.ends import edge_ends, ends_in_context
+from rootread.follow.eye import look_at_joins
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import possible_joins
 from rootread.follow.likelihood import end_costs
@@ -28,9 +29,11 @@ def follow_courses(
     ends = edge_ends(graph, image.rgb)
     costs = end_costs(graph, ends, image.soil, surface)
     paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs)
-    # A second look: with the first roots known, every end knows better where it comes from.
+    # A second look: with the first roots known, every end knows better where it comes from,
+    # and a strip of the photo along each join can be looked at.
     seen = ends_in_context(graph, ends, paths, image.rgb)
-    paths = choose_paths(graph, seen, possible_joins(graph, seen, strands, settings), costs)
+    joins = possible_joins(graph, seen, strands, settings)
+    paths = choose_paths(graph, seen, look_at_joins(joins, graph, seen, costs, paths, strands), costs)
     lines, widths, bridged = [], [], []
     for path in paths:
         points_px, width_px, inferred = path_centreline(graph, ends, path)

@@ -76,8 +76,11 @@ def join_features(
     px_per_in = strands.grid.px_per_in
     gap, meets = is_gap.astype(float), (~is_gap).astype(float)
     distance_in = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T) / px_per_in
+    hidden = values_between(ends, pair, strands.hidden)
+    # Behind the scale object every root is unseen, so that its width says nothing against a join.
+    distance_in = distance_in * (1 - hidden.mean(axis=0))
     dip = values_between(ends, pair, strands.dip).clip(0, MAX_DIP)
-    bare = 1 - values_between(ends, pair, strands.probability).mean(axis=0)
+    bare = 1 - np.maximum(values_between(ends, pair, strands.probability), hidden).mean(axis=0)
     features, turn = bend_features(ends, pair)
     features |= width_features(ends, pair, company_px, px_per_in)
     features |= {

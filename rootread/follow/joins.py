@@ -6,12 +6,14 @@ across a gap where a root passes behind soil or beneath other roots.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
+from rootread.follow.likelihood import CUT_REACH_IN
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
 from rootread.settings import FollowSettings
@@ -20,6 +22,8 @@ MEETING_MAX_BEND_DEG = 110.0
 """Roots turn sharply at layers and into cracks, but do not go back on themselves."""
 MAX_COVERED_GAP = 2.0
 """Gaps that run mostly beneath other roots may be this many times longer."""
+MAX_HIDDEN_GAP_IN = 6.0
+"""Gaps behind the scale object are no longer than this: the width of a board, or a slant behind a staff."""
 MAX_JOIN_COST = 20.0
 """Less likely joins are not considered."""
 COMPANY_COSINE = 0.7
@@ -30,6 +34,8 @@ MERGED_IN = 3.0
 """The same for edges that several roots share."""
 MERGED_COST = 2.5
 """A join that starts or ends on such an edge, instead of going over it."""
+MOSTLY_HIDDEN = 0.6
+"""Share of the way between two ends behind the scale object from which it is what parts them."""
 MAX_VIA = 4
 """No join goes over more short edges than this."""
 
@@ -69,7 +75,19 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST))
-    return Joins(pair[kept], cost[kept], np.where(is_gap, distance, 0.0)[kept], tuple(via[k] for k in kept))
+    return some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
+
+
+def some_joins(joins: Joins, which: NDArray[np.int64]) -> Joins:
+    """Those at places ``which``."""
+    via = tuple(joins.via[k] for k in which.tolist())
+    return Joins(joins.pair[which], joins.cost[which], joins.gap_px[which], via)
+
+
+def share_hidden(ends: Ends, pair: NDArray[np.int64], strands: Strands) -> NDArray[np.float64]:
+    """``(T,)`` share of the way between two ends that the scale object hides."""
+    share: NDArray[np.float64] = values_between(ends, pair, strands.hidden).mean(axis=0)
+    return share
 
 
 def _joins_at_meetings(
@@ -147,12 +165,27 @@ def _facing_ends(
     """
     px_per_in = graph.grid.px_per_in
     tree = cKDTree(ends.place_px)
-    pair = tree.query_pairs(MAX_COVERED_GAP * settings.max_gap_in * px_per_in, output_type="ndarray")
-    pair = pair.reshape(-1, 2).astype(np.int64)
+    near = tree.query_pairs(MAX_COVERED_GAP * settings.max_gap_in * px_per_in, output_type="ndarray")
+    pair = np.concatenate([near.reshape(-1, 2), _across_object(ends, strands)]).astype(np.int64)
+    pair = np.unique(np.sort(pair, axis=1), axis=0)
     a, b = pair.T
     pair = pair[(a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))]
     askew, limit = askew_deg(ends, pair), settings.max_bend_deg + heading_doubt_deg(ends, pair)
     pair = pair[(askew <= limit).all(axis=1)]
     length_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
-    bare = 1 - values_between(ends, pair, strands.whole_mask).mean(axis=0)
+    bare = 1 - values_between(ends, pair, strands.whole_mask | strands.hidden).mean(axis=0)
     return pair[bare * length_px <= settings.max_gap_in * px_per_in]
+
+
+def _across_object(ends: Ends, strands: Strands) -> NDArray[np.int64]:
+    """Pairs of ends with the scale object, and nothing else, between them."""
+    px_per_in = strands.grid.px_per_in
+    column, row = np.round(ends.place_px).astype(int).T
+    shape = strands.hidden.shape
+    away_px = cv2.distanceTransform((~strands.hidden).astype(np.uint8), cv2.DIST_L2, 5)
+    beside = np.flatnonzero(
+        away_px[row.clip(0, shape[0] - 1), column.clip(0, shape[1] - 1)] < CUT_REACH_IN * px_per_in
+    )
+    tree = cKDTree(ends.place_px[beside])
+    pair = beside[tree.query_pairs(MAX_HIDDEN_GAP_IN * px_per_in, output_type="ndarray").reshape(-1, 2)]
+    return pair[share_hidden(ends, pair, strands) > MOSTLY_HIDDEN]

@@ -14,7 +14,7 @@ from scipy.sparse import coo_array, csr_array
 
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import bend_features, weigh, width_features
-from rootread.follow.joins import Joins, merged_edges
+from rootread.follow.joins import Joins, merged_edges, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph, Step
 
@@ -32,6 +32,7 @@ HOPELESS_COST = 3.0
 """Joins whose use would add at least this much are not weighed further."""
 MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
+MATCH_KNOWN = True
 MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
 LEFT_OUT_COST_PER_IN = 15.0
@@ -52,9 +53,7 @@ def _worth_weighing(joins: Joins, end_costs: EndCosts) -> Joins:
     a, b = joins.pair.T
     apart = np.maximum(end_costs.stop[a] + end_costs.start[b], end_costs.stop[b] + end_costs.start[a])
     kept = np.flatnonzero(joins.cost < apart)
-    return Joins(
-        joins.pair[kept], joins.cost[kept], joins.gap_px[kept], tuple(joins.via[k] for k in kept.tolist())
-    )
+    return some_joins(joins, kept)
 
 
 def _solve(
@@ -173,6 +172,7 @@ def _walk(
     out_end = np.concatenate([np.repeat(joins.pair[:, 0], uses[0]), np.repeat(joins.pair[:, 1], uses[1])])
     in_end = np.concatenate([np.repeat(joins.pair[:, 1], uses[0]), np.repeat(joins.pair[:, 0], uses[1])])
     gap = np.concatenate([np.repeat(joins.gap_px, uses[0]), np.repeat(joins.gap_px, uses[1])]) > 0
+    known = {(a, b): c for (a, b), c in zip(joins.pair.tolist(), joins.cost.tolist(), strict=True)}
     entering: list[list[int]] = [[] for _ in ends.node]
     leaving: list[list[int]] = [[] for _ in ends.node]
     for link, (out, into) in enumerate(zip(out_end.tolist(), in_end.tolist(), strict=True)):
@@ -184,7 +184,7 @@ def _walk(
         coming, going = entering[end], leaving[end ^ 1]
         came_from = [int(out_end[k]) for k in coming] + [-1] * int(starts[end])
         goes_to = [int(in_end[k]) for k in going] + [-1] * (len(came_from) - len(going))
-        for i, j in _match(came_from, goes_to, ends, end, graph.grid.px_per_in):
+        for i, j in _match(came_from, goes_to, ends, end, graph.grid.px_per_in, known):
             link_out: int | None = going[j] if j < len(going) else None
             if i < len(coming):
                 if link_out is not None:
@@ -207,9 +207,17 @@ def _walk(
 
 
 def _match(
-    came_from: list[int], goes_to: list[int], ends: Ends, end: int, px_per_in: float
+    came_from: list[int],
+    goes_to: list[int],
+    ends: Ends,
+    end: int,
+    px_per_in: float,
+    known: dict[tuple[int, int], float],
 ) -> list[tuple[int, int]]:
-    """Which root coming in at ``end`` goes out which way at the other end of the edge; -1 is none."""
+    """Which root coming in at ``end`` goes out which way at the other end of the edge; -1 is none.
+
+    ``known`` costs of joins from one side of the edge to the other count where there are any for all.
+    """
     if len(came_from) <= 1:
         return [(0, 0)] if came_from else []
     sides = []
@@ -224,9 +232,13 @@ def _match(
     pair = np.array([(a, b) for a in came_from for b in goes_to], dtype=np.int64)
     both = (pair >= 0).all(axis=1)
     further = np.zeros(len(pair))
-    features = bend_features(ends, pair[both])[0] | width_features(
-        ends, pair[both], np.zeros(int(both.sum())), px_per_in
-    )
-    further[both] = np.minimum(weigh(features), MAX_MATCH_COST)
+    over = np.array([known.get((min(a, b), max(a, b)), np.nan) for a, b in pair[both].tolist()])
+    if np.isfinite(over).all():
+        further[both] = np.minimum(over, MAX_MATCH_COST)
+    else:
+        features = bend_features(ends, pair[both])[0] | width_features(
+            ends, pair[both], np.zeros(int(both.sum())), px_per_in
+        )
+        further[both] = np.minimum(weigh(features), MAX_MATCH_COST)
     cost += further.reshape(cost.shape)
     return [(int(i), int(j)) for i, j in zip(*linear_sum_assignment(cost), strict=True)]

@@ -45,16 +45,20 @@ class Strands:
     """``(M, N, 3)`` sRGB."""
     probability: NDArray[np.float32]
     """``(M, N)`` probability of root."""
+    hidden: NDArray[np.bool_]
+    """``(M, N)`` where the scale object, the sky or the photo's edge shows instead of the wall."""
     grid: Grid
 
 
 def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     """Part the roots of a root map along the seams in the photo."""
     whole = _calm_mask(root_map)
+    hidden = ~image.soil
     dip = dark_line_strength(image.rgb)
+    dip[hidden] = 0
     mask = part_strands(whole, dip)
     radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    return Strands(mask, whole, radius, dip, image.rgb, root_map.probability, root_map.grid)
+    return Strands(mask, whole, radius, dip, image.rgb, root_map.probability, hidden, root_map.grid)
 
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:

@@ -1,0 +1,116 @@
+"""A closer look at each join: what a small trained network says of its strip.
+
+The weighted sum of ``joincost`` knows angles, widths and gaps; the network sees
+whether edges, shade and colour run straight through. It was trained on made
+walls alone (see ``rootread.train.joins``), on the same conditional likelihood, so
+that its costs are negative log-odds too.
+"""
+
+from dataclasses import replace
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.ends import Ends
+from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
+from rootread.follow.likelihood import EndCosts
+from rootread.follow.strands import Strands
+from rootread.follow.strips import strip_pictures
+from rootread.follow.types import RootGraph, Step
+
+WEIGHTS = "weights/joins.onnx"
+RANKS = 6
+"""Looked at are the cheapest this many joins of each end."""
+MAX_COST = 10.0
+"""Joins that cost more by the weighted sum are not looked at, and pay for that."""
+NOT_LOOKED_AT_COST = 3.0
+EYE_SHARE = 0.8
+"""Of the cost; the rest is the weighted sum's, which holds where a photo is unlike the made walls."""
+HIDDEN_SHARE = 0.3
+"""Ways that run this far behind the scale object show nothing, and keep their cost."""
+BATCH = 1024
+FACTS = 16
+
+
+def look_at_joins(
+    joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts, paths: list[list[Step]], strands: Strands
+) -> Joins:
+    """The same joins with costs by the network and the weighted sum together.
+
+    ``paths`` are the roots found so far, along which strips lead back.
+    """
+    if len(joins.cost) == 0:
+        return joins
+    seen = _worth_a_look(joins)
+    some = some_joins(joins, seen)
+    facts = join_facts(some, graph, ends, costs)
+    run = _session()
+    said = np.concatenate(
+        [
+            run(strip_pictures(graph, ends, some_joins(some, part), paths, strands), facts[part])
+            for part in np.array_split(np.arange(len(seen)), len(seen) // BATCH + 1)
+        ]
+    )
+    at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
+    said = said.clip(min=0) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
+    said = EYE_SHARE * said + (1 - EYE_SHARE) * some.cost
+    cost = joins.cost + NOT_LOOKED_AT_COST
+    cost[seen] = np.where(share_hidden(ends, some.pair, strands) > HIDDEN_SHARE, some.cost, said)
+    return replace(joins, cost=cost)
+
+
+def _worth_a_look(joins: Joins) -> NDArray[np.int64]:
+    """Joins that cost little enough and are among the cheapest of one of their ends."""
+    end = joins.pair.T.ravel()
+    join = np.tile(np.arange(len(joins.cost)), 2)
+    order = np.lexsort((joins.cost[join], end))
+    end, join = end[order], join[order]
+    first = np.searchsorted(end, end)
+    near = (np.arange(len(end)) - first < RANKS) & (joins.cost[join] < MAX_COST)
+    return np.unique(join[near])
+
+
+def join_facts(joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts) -> NDArray[np.float32]:
+    """``(T, 16)`` what is known of each join besides its strip, the cost by the weighted sum first."""
+    px_per_in = graph.grid.px_per_in
+    a, b = joins.pair.T
+    distance_in = np.hypot(*(ends.place_px[b] - ends.place_px[a]).T) / px_per_in
+    log_width = np.log(np.maximum(ends.width_px / px_per_in, 0.01))
+    arm_in = ends.arm_px / px_per_in
+    upright = np.abs(ends.heading[:, 1])
+    return np.column_stack(
+        [
+            joins.cost,
+            joins.gap_px > 0,
+            distance_in,
+            np.sqrt(distance_in),
+            -np.einsum("ij,ij->i", ends.heading[a], ends.heading[b]),
+            np.minimum(log_width[a], log_width[b]),
+            np.abs(log_width[a] - log_width[b]),
+            [len(via) for via in joins.via],
+            arm_in[a] + arm_in[b],
+            np.minimum(arm_in[a], arm_in[b]),
+            (ends.node[a] >= 0).astype(float) + (ends.node[b] >= 0),
+            np.hypot(*(ends.colour[a] - ends.colour[b]).T),
+            upright[a] + upright[b],
+            costs.start[a] + costs.start[b],
+            costs.stop[a] + costs.stop[b],
+            np.full(len(a), px_per_in / 72.0),
+        ]
+    ).astype(np.float32)
+
+
+@lru_cache(maxsize=1)
+def _session() -> Any:
+    """The network that comes with the package, as a function of strips and facts."""
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.log_severity_level = 3
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    weights = files("rootread.follow").joinpath(WEIGHTS).read_bytes()
+    session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    return lambda strips, facts: session.run(["cost"], {"strips": strips, "facts": facts})[0]

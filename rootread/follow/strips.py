@@ -1,0 +1,143 @@
+"""Straightened pictures of joins: what an eye would look at to say whether one root runs on.
+
+A strip follows one end's arm up to the join, the way over to the other end, and
+that end's arm on from there, with the soil and roots on both sides. Where
+one root runs along all of it, its edges, width, shade and colour run straight
+through; where two roots were joined, they break.
+"""
+
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.ends import Ends
+from rootread.follow.joins import Joins
+from rootread.follow.strands import Strands
+from rootread.follow.types import RootGraph, Step
+from rootread.geometry import Points
+
+ARM_IN = 0.9
+"""Length of each arm shown."""
+ARM_SAMPLES = 48
+WAY_SAMPLES = 32
+LENGTH = 2 * ARM_SAMPLES + WAY_SAMPLES
+HALF_ACROSS_IN = 0.2
+"""How far a strip reaches to either side."""
+ACROSS = 24
+CHANNELS = 5
+"""Red, green, blue, probability of root, and whether there is an arm here, each 0 to 255."""
+TANGENT_SAMPLES = 4
+"""Directions are taken over this many samples to either side."""
+
+
+def strip_pictures(
+    graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Step]], strands: Strands
+) -> NDArray[np.uint8]:
+    """``(T, 5, 24, 128)`` strip of each join; its arms lead back along the roots found so far."""
+    arms, is_arm = _arms(graph, ends, paths)
+    first, second = joins.pair.T
+    way = _ways(graph, ends, joins)
+    middle = np.concatenate([arms[first][:, ::-1], way, arms[second]], axis=1)
+    shown = np.concatenate(
+        [is_arm[first][:, ::-1], np.ones(way.shape[:2], dtype=bool), is_arm[second]], axis=1
+    )
+    tangent = _tangents(middle)
+    normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
+    across_px = np.linspace(-1, 1, ACROSS) * HALF_ACROSS_IN * graph.grid.px_per_in
+    place = (middle[:, None] + across_px[None, :, None, None] * normal[:, None]).astype(np.float32)
+    layers = cv2.merge([*cv2.split(strands.rgb), (255 * strands.probability).astype(np.uint8)])
+    flat = place.reshape(-1, LENGTH, 2)
+    seen = np.concatenate(
+        [
+            cv2.remap(layers, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            for part in np.array_split(flat, len(flat) // 16384 + 1)
+        ]
+    )
+    seen = seen.reshape(len(middle), ACROSS, LENGTH, 4)
+    there = np.broadcast_to(shown[:, None, :, None], (*seen.shape[:3], 1))
+    pictures = np.concatenate([seen * there, (there * 255).astype(np.uint8)], axis=3)
+    return np.ascontiguousarray(pictures.transpose(0, 3, 1, 2))
+
+
+def _arms(
+    graph: RootGraph, ends: Ends, paths: list[list[Step]]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """``(E, 48, 2)`` places back from each end, and where there are any; the rest repeats the last."""
+    at = np.linspace(0, ARM_IN * graph.grid.px_per_in, ARM_SAMPLES)
+    arms = np.zeros((len(ends.node), ARM_SAMPLES, 2))
+    there = np.zeros((len(ends.node), ARM_SAMPLES), dtype=bool)
+    beyond = _edges_behind(paths)
+    for end in range(len(ends.node)):
+        line = _inward(graph, ends, end)
+        entry = end
+        while (length := _length(line)) < at[-1] and (entry ^ 1) in beyond:
+            entry = beyond[entry ^ 1]
+            line = np.concatenate([line, _inward(graph, ends, entry)])
+            if len(line) > 4000:
+                break
+        along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        arms[end] = np.column_stack([np.interp(at, along, line[:, k]) for k in (0, 1)])
+        there[end] = at <= length + 1e-6
+    return arms, there
+
+
+def _edges_behind(paths: list[list[Step]]) -> dict[int, int]:
+    """For the far end of each edge on a root, the end at which the root's next edge begins."""
+    onward: dict[int, int] = {}
+    for path in paths:
+        for here, after in pairwise(path):
+            leave = 2 * here.edge + (1 if here.forward else 0)
+            enter = 2 * after.edge + (0 if after.forward else 1)
+            onward.setdefault(leave, enter)
+            onward.setdefault(enter, leave)
+    return onward
+
+
+def _inward(graph: RootGraph, ends: Ends, end: int) -> Points:
+    """The centreline of an end's edge, from the end's place to the edge's other end's place."""
+    edge = graph.edges[end // 2]
+    points = edge.points_px if end % 2 == 0 else edge.points_px[::-1]
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    kept = (along >= ends.skip_px[end]) & (along <= along[-1] - ends.skip_px[end ^ 1])
+    if kept.sum() < 2:
+        kept = np.ones(len(points), dtype=bool)
+    return points[kept]
+
+
+def _length(line: Points) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())
+
+
+def _ways(graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.float64]:
+    """``(T, 32, 2)`` places from the first end of each join to the second."""
+    t = np.linspace(0, 1, WAY_SAMPLES + 2)[1:-1]
+    first, second = joins.pair.T
+    start, stop = ends.place_px[first][:, None], ends.place_px[second][:, None]
+    reach = np.hypot(*(ends.place_px[second] - ends.place_px[first]).T)[:, None, None]
+    out, on = ends.heading[first][:, None] * reach, -ends.heading[second][:, None] * reach
+    u = t[None, :, None]
+    # The cubic that keeps both headings: the way of least bending, for small angles.
+    ways: NDArray[np.float64] = (
+        (2 * u**3 - 3 * u**2 + 1) * start
+        + (u**3 - 2 * u**2 + u) * out
+        + (3 * u**2 - 2 * u**3) * stop
+        + (u**3 - u**2) * on
+    )
+    for k in [k for k, via in enumerate(joins.via) if via]:
+        pieces = [_inward(graph, ends, end) for end in joins.via[k]]
+        line = np.concatenate([start[k], *pieces, stop[k]])
+        along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        ways[k] = np.column_stack([np.interp(t * along[-1], along, line[:, c]) for c in (0, 1)])
+    return ways
+
+
+def _tangents(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``(T, L, 2)`` unit directions along lines."""
+    padded = np.pad(line, ((0, 0), (TANGENT_SAMPLES, TANGENT_SAMPLES), (0, 0)), mode="edge")
+    step = padded[:, 2 * TANGENT_SAMPLES :] - padded[:, : -2 * TANGENT_SAMPLES]
+    length = np.hypot(step[..., 0], step[..., 1])[..., None]
+    along = np.where(length > 1e-6, step / np.maximum(length, 1e-6), [1.0, 0.0])
+    unit: NDArray[np.float64] = along
+    return unit
