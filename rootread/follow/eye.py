@@ -44,7 +44,7 @@ def look_at_joins(
     """
     if len(joins.cost) == 0:
         return joins
-    seen = _worth_a_look(joins)
+    seen = worth_a_look(joins)
     some = some_joins(joins, seen)
     facts = join_facts(some, graph, ends, costs)
     run = _session()
@@ -62,7 +62,7 @@ def look_at_joins(
     return replace(joins, cost=cost)
 
 
-def _worth_a_look(joins: Joins) -> NDArray[np.int64]:
+def worth_a_look(joins: Joins) -> NDArray[np.int64]:
     """Joins that cost little enough and are among the cheapest of one of their ends."""
     end = joins.pair.T.ravel()
     join = np.tile(np.arange(len(joins.cost)), 2)

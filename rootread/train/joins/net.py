@@ -1,0 +1,67 @@
+"""The network that looks at joins: convolutions over the strip, then the facts with it."""
+
+import torch
+from torch import Tensor, nn
+
+from rootread.follow.eye import FACTS
+from rootread.follow.strips import ACROSS, CHANNELS, LENGTH
+
+WIDTHS = (16, 32, 64, 96)
+HIDDEN = 64
+DROPPED = 0.2
+
+
+def _convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False), nn.BatchNorm2d(outputs), nn.ReLU(inplace=True)
+    )
+
+
+class JoinNet(nn.Module):
+    """Strips and facts in, costs out.
+
+    It starts as the weighted sum's cost, fact 0, and learns what to take off or add.
+    """
+
+    mean: Tensor
+    spread: Tensor
+
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
+        super().__init__()
+        first, second, third, last = widths
+        self.body = nn.Sequential(
+            _convolution(CHANNELS, first, (1, 2)),
+            _convolution(first, second, 2),
+            _convolution(second, second, 1),
+            _convolution(second, third, 2),
+            _convolution(third, third, 1),
+            _convolution(third, last, 2),
+            _convolution(last, last, 1),
+        )
+        self.squeeze = nn.Sequential(
+            nn.Conv2d(last, last, (ACROSS // 8, 1), bias=False), nn.BatchNorm2d(last), nn.ReLU(inplace=True)
+        )
+        self.mix = nn.Sequential(
+            nn.Linear(last * (LENGTH // 16) + FACTS, 2 * HIDDEN),
+            nn.ReLU(inplace=True),
+            nn.Dropout(DROPPED),
+            nn.Linear(2 * HIDDEN, HIDDEN),
+            nn.ReLU(inplace=True),
+            nn.Linear(HIDDEN, 1),
+        )
+        nn.init.zeros_(self.mix[-1].weight)
+        nn.init.zeros_(self.mix[-1].bias)
+        self.scale = nn.Parameter(torch.ones(1))
+        self.register_buffer("mean", torch.zeros(FACTS))
+        self.register_buffer("spread", torch.ones(FACTS))
+
+    def forward(self, strips: Tensor, facts: Tensor) -> Tensor:
+        """``(T, 5, 24, 128)`` 0 to 255 and ``(T, 16)`` to ``(T,)`` costs."""
+        x = strips.float() / 255
+        there = x[:, 4:5]
+        # Colour against the mean of the strip: what changes along it counts, not the light of the day.
+        mean = (x[:, :3] * there).sum((2, 3), keepdim=True) / there.sum((2, 3), keepdim=True).clamp_min(1)
+        shown = torch.cat([(x[:, :3] - mean) * there * 4, x[:, 3:4] * 2 - 1, there], 1)
+        seen = self.squeeze(self.body(shown)).flatten(1)
+        known = ((facts - self.mean) / self.spread).clamp(-4, 4)
+        return self.scale * facts[:, 0] - self.mix(torch.cat([seen, known], 1))[:, 0]

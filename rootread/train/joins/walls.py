@@ -1,0 +1,136 @@
+"""Strips of joins with their truth, from made walls.
+
+usage: python -m rootread.train.joins.walls FOLDER [--seconds S] [--workers N] [--first-seed SEED]
+
+Walls are drawn, photographed and read up to their joins by worker processes
+until the time is over; FOLDER receives one file a wall.
+"""
+
+import argparse
+import multiprocessing
+import os
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.errors import WallRefused
+from rootread.fieldsheet import default_row
+from rootread.find import find_roots
+from rootread.follow.ends import edge_ends, ends_in_context
+from rootread.follow.eye import join_facts, worth_a_look
+from rootread.follow.graph import graph_of_strands
+from rootread.follow.joins import possible_joins, some_joins
+from rootread.follow.likelihood import end_costs
+from rootread.follow.paths import choose_paths
+from rootread.follow.strands import find_strands
+from rootread.follow.strips import strip_pictures
+from rootread.photo import read_photo
+from rootread.plane import find_plane, lay_flat
+from rootread.scene import KINDS, draw_scene, render, write_scene
+from rootread.settings import Settings
+from rootread.train.joins.truth import members, right_joins
+
+FIRST_SEED = 710_000
+"""Seeds below 800000 may be learnt from."""
+WIDTH_PX = (2300, 3500)
+MOST_JOINS = 3500
+"""Of one wall, so that no crowded wall rules."""
+
+
+def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) -> dict[str, NDArray[Any]]:
+    """What is learnt from one made photo.
+
+    Returns
+    -------
+    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 16)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
+    joins; for every end, ``(E,)``, ``apart``, the cost of ending there, and ``learnt``: it is of some true
+    root, and all its joins are there.
+    """
+    settings = Settings()
+    taken = read_photo(photo, settings.photo)
+    plane = find_plane(taken, default_row(photo.name), None, settings.plane)
+    image = lay_flat(taken, plane, settings.plane)
+    strands = find_strands(find_roots(image, settings.find), image)
+    graph = graph_of_strands(strands)
+    ends = edge_ends(graph, image.rgb)
+    costs = end_costs(graph, ends, image.soil, plane.surface)
+    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings.follow), costs)
+    ends = ends_in_context(graph, ends, paths, image.rgb)
+    joins = possible_joins(graph, ends, strands, settings.follow)
+    joins = some_joins(joins, worth_a_look(joins))
+    held = members(graph, ends, plane, truth)
+    learnt = np.array([len(m) > 0 for m in held])
+    if len(joins.cost) > MOST_JOINS:
+        rank = rng.permutation(len(learnt))
+        first = rank[joins.pair].min(axis=1)
+        limit = np.sort(first)[MOST_JOINS]
+        joins = some_joins(joins, np.flatnonzero(first < limit))
+        learnt &= rank < limit
+    right, _ = right_joins(joins, held, ends, graph.grid.px_per_in)
+    way = np.array([m[0].outward if m else 0.0 for m in held])
+    either = np.minimum(costs.stop, costs.start)
+    return {
+        "strips": strip_pictures(graph, ends, joins, paths, strands),
+        "facts": join_facts(joins, graph, ends, costs),
+        "pair": joins.pair.astype(np.int32),
+        "right": right,
+        "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),
+        "learnt": learnt,
+    }
+
+
+def make_wall(seed: int, folder: Path) -> int:
+    """Draw, read and keep the wall of a seed; the number of its joins."""
+    kinds = sorted(KINDS)
+    rng = np.random.default_rng(seed)
+    width = int(rng.integers(*WIDTH_PX)) // 8 * 8
+    scene = draw_scene(np.random.default_rng(seed), kind=kinds[seed % len(kinds)])
+    rendered = render(scene, (width, width * 3 // 4))
+    with tempfile.TemporaryDirectory() as scratch:
+        photo = write_scene(rendered, scratch, f"wall-{seed}")
+        examples = join_examples(photo, rendered.truth, rng)
+    part = folder / f"wall-{seed}.part"
+    with part.open("wb") as file:
+        np.savez(file, **examples)  # type: ignore[arg-type]
+    part.replace(folder / f"wall-{seed}.npz")
+    return len(examples["right"])
+
+
+def _work(seed: int, step: int, folder: Path, until: float) -> None:
+    cv2.setNumThreads(1)
+    while time.time() < until:
+        try:
+            print(f"wall {seed}: {make_wall(seed, folder)} joins", flush=True)
+        except WallRefused as error:
+            print(f"wall {seed} refused: {error.cause}", flush=True)
+        seed += step
+
+
+def main() -> None:
+    """Make walls from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--seconds", type=float, default=400.0)
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    given = parser.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
+    until = time.time() + given.seconds
+    context = multiprocessing.get_context("spawn")
+    workers = [
+        context.Process(target=_work, args=(given.first_seed + k, given.workers, given.folder, until))
+        for k in range(given.workers)
+    ]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,87 @@
+"""Learning which joins are right; skipped where the extra ``train`` is not installed."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import onnxruntime
+import pytest
+
+torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+
+from rootread.follow.eye import FACTS  # noqa: E402
+from rootread.follow.strips import ACROSS, CHANNELS, LENGTH  # noqa: E402
+from rootread.train.joins.export import export  # noqa: E402
+from rootread.train.joins.net import JoinNet  # noqa: E402
+from rootread.train.joins.run import Examples, end_loss, learn  # noqa: E402
+from rootread.train.joins.truth import Member, right_joins  # noqa: E402
+
+
+def kept_wall(folder: Path, seed: int, joins: int = 24) -> Path:
+    """A file of joins whose right ones have a bright middle."""
+    rng = np.random.default_rng(seed)
+    right = rng.random(joins) < 0.5
+    strips = rng.integers(0, 80, (joins, CHANNELS, ACROSS, LENGTH)).astype(np.uint8)
+    strips[:, 4] = 255
+    strips[right, :3, 8:16] = 230
+    pair = np.column_stack([np.arange(joins) // 2, 12 + np.arange(joins) % 12]).astype(np.int32)
+    path = folder / f"wall-{seed}.npz"
+    np.savez(
+        path,
+        strips=strips,
+        facts=rng.normal(0, 1, (joins, FACTS)).astype(np.float32),
+        pair=pair,
+        right=right,
+        apart=np.full(24, 3.0, np.float32),
+        learnt=np.ones(24, bool),
+    )
+    return path
+
+
+def test_the_loss_of_an_end_is_that_of_its_right_joins_against_all_else() -> None:
+    """Two joins cost 0 and 1, the first is right, ending there costs 2: -log(1 / (1 + e^-1 + e^-2))."""
+    cost, place = torch.tensor([0.0, 1.0]), torch.tensor([0, 0])
+    apart = torch.tensor([2.0])
+    found = end_loss(cost, torch.tensor([True, False]), place, apart)
+    assert float(found) == pytest.approx(math.log(1 + math.exp(-1) + math.exp(-2)), rel=1e-5)
+    none = end_loss(cost, torch.tensor([False, False]), place, apart)
+    assert float(none) == pytest.approx(2 + math.log(1 + math.exp(-1) + math.exp(-2)), rel=1e-5)
+
+
+def test_joins_are_found_by_their_ends(tmp_path: Path) -> None:
+    examples = Examples.read([kept_wall(tmp_path, 1), kept_wall(tmp_path, 2)], torch.device("cpu"))
+    join, place = examples.at(torch.tensor([0, 24]))
+    assert sorted(join[place == 0].tolist()) == [0, 1]
+    assert sorted(join[place == 1].tolist()) == [24, 25]
+
+
+def test_the_network_starts_as_the_weighted_sum() -> None:
+    net = JoinNet().eval()
+    facts = torch.randn(4, FACTS)
+    strips = torch.zeros(4, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
+    assert torch.allclose(net(strips, facts), facts[:, 0])
+
+
+def test_a_few_steps_are_learnt_and_written_as_onnx(tmp_path: Path) -> None:
+    files = [kept_wall(tmp_path, seed) for seed in range(3)]
+    learn(files, tmp_path / "out.pt", minutes=0.02, rate=1e-3, resume=None, ends=16)
+    export(tmp_path / "out.pt", tmp_path / "out.onnx")
+    session = onnxruntime.InferenceSession(tmp_path / "out.onnx")
+    strips = np.zeros((3, CHANNELS, ACROSS, LENGTH), np.uint8)
+    assert session.run(["cost"], {"strips": strips, "facts": np.zeros((3, FACTS), np.float32)})[0].shape == (
+        3,
+    )
+
+
+def test_a_join_is_right_where_one_root_goes_on_from_end_to_end() -> None:
+    class Ends:
+        place_px = np.array([[0.0, 0.0], [60.0, 0.0], [60.0, 5.0]])
+
+    class Joins:
+        pair = np.array([[0, 1], [0, 2], [1, 2]])
+        cost = np.zeros(3)
+
+    held = [[Member(3, 2.0, 1.0)], [Member(3, 3.1, -1.0)], [Member(4, 1.0, -1.0), Member(5, 1.0, 1.0)]]
+    right, known = right_joins(Joins(), held, Ends(), 60.0)
+    assert right.tolist() == [True, False, False]
+    assert known.all()
