@@ -11,10 +11,11 @@ torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'"
 
 from rootread.follow.eye import FACTS  # noqa: E402
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH  # noqa: E402
-from rootread.train.joins.export import export  # noqa: E402
+from rootread.train.joins.export import examples, export  # noqa: E402
 from rootread.train.joins.net import JoinNet  # noqa: E402
 from rootread.train.joins.run import Examples, end_loss, learn  # noqa: E402
 from rootread.train.joins.truth import Member, right_joins  # noqa: E402
+from rootread.train.quantise import quantise  # noqa: E402
 
 
 def kept_wall(folder: Path, seed: int, joins: int = 24) -> Path:
@@ -49,8 +50,8 @@ def test_the_loss_of_an_end_is_that_of_its_right_joins_against_all_else() -> Non
 
 
 def test_joins_are_found_by_their_ends(tmp_path: Path) -> None:
-    examples = Examples.read([kept_wall(tmp_path, 1), kept_wall(tmp_path, 2)], torch.device("cpu"))
-    join, place = examples.at(torch.tensor([0, 24]))
+    both = Examples.read([kept_wall(tmp_path, 1), kept_wall(tmp_path, 2)], torch.device("cpu"))
+    join, place = both.at(torch.tensor([0, 24]))
     assert sorted(join[place == 0].tolist()) == [0, 1]
     assert sorted(join[place == 1].tolist()) == [24, 25]
 
@@ -65,12 +66,15 @@ def test_the_network_starts_as_the_weighted_sum() -> None:
 def test_a_few_steps_are_learnt_and_written_as_onnx(tmp_path: Path) -> None:
     files = [kept_wall(tmp_path, seed) for seed in range(3)]
     learn(files, tmp_path / "out.pt", minutes=0.02, rate=1e-3, resume=None, ends=16)
-    export(tmp_path / "out.pt", tmp_path / "out.onnx")
-    session = onnxruntime.InferenceSession(tmp_path / "out.onnx")
-    strips = np.zeros((3, CHANNELS, ACROSS, LENGTH), np.uint8)
-    assert session.run(["cost"], {"strips": strips, "facts": np.zeros((3, FACTS), np.float32)})[0].shape == (
-        3,
+    export(tmp_path / "out.pt", tmp_path / "exact.onnx")
+    quantise(tmp_path / "exact.onnx", tmp_path / "small.onnx", examples(tmp_path), last_exact=False)
+    wall = next(examples(tmp_path))
+    exact, small = (
+        onnxruntime.InferenceSession(tmp_path / name).run(["cost"], wall)[0]
+        for name in ("exact.onnx", "small.onnx")
     )
+    assert exact.shape == (24,)
+    assert np.abs(exact - small).max() < 0.3
 
 
 def test_a_join_is_right_where_one_root_goes_on_from_end_to_end() -> None:

@@ -165,12 +165,12 @@ def test_in_whole_numbers_the_network_says_nearly_the_same(tmp_path: Path) -> No
     pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
     import onnxruntime
 
-    from rootread.train.quantise import quantise
+    from rootread.train.quantise import as_inputs, quantise
 
     torch.manual_seed(3)
     export(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
     pictures = [np.random.default_rng(k).integers(0, 255, (96, 96, 3), dtype=np.uint8) for k in range(6)]
-    quantise(tmp_path / "net.onnx", tmp_path / "small.onnx", pictures)
+    quantise(tmp_path / "net.onnx", tmp_path / "small.onnx", as_inputs(pictures))
     blob = (pictures[0].transpose(2, 0, 1)[None] / 255).astype(np.float32)
     exact, small = (
         onnxruntime.InferenceSession(tmp_path / name, providers=["CPUExecutionProvider"]).run(

@@ -31,7 +31,7 @@ EYE_SHARE = 0.8
 """Of the cost; the rest is the weighted sum's, which holds where a photo is unlike the made walls."""
 HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
-BATCH = 1024
+BATCH = 256
 FACTS = 16
 
 

@@ -16,7 +16,7 @@ import torch
 from numpy.typing import ArrayLike
 
 from rootread.train.net import STRIDE, RootNet, folded
-from rootread.train.quantise import calibration_pictures, quantise
+from rootread.train.quantise import as_inputs, calibration_pictures, quantise
 
 OPSET = 17
 NEWTON_STEPS = 30
@@ -92,7 +92,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         exact = Path(scratch) / "exact.onnx"
         export(load(given.checkpoint), exact)
-        quantise(exact, given.out, calibration_pictures())
+        quantise(exact, given.out, as_inputs(calibration_pictures()))
 
 
 if __name__ == "__main__":

@@ -22,6 +22,8 @@ from onnxruntime.quantization.shape_inference import quant_pre_process
 
 from rootread.train.feed import scene_crops
 
+Inputs = dict[str, NDArray[np.generic]]
+
 CALIBRATION_SEEDS = range(500_000, 500_012)
 """Scenes with soils of the training set; none of a held-out seed."""
 SIDE_PX = 352
@@ -34,17 +36,25 @@ def calibration_pictures() -> Iterator[NDArray[np.uint8]]:
             yield crop[0]
 
 
-class _Pictures(CalibrationDataReader):
-    def __init__(self, pictures: Iterable[NDArray[np.uint8]]) -> None:
-        self._pictures = iter(pictures)
-
-    def get_next(self) -> dict[str, NDArray[np.float32]] | None:
-        rgb = next(self._pictures, None)
-        return None if rgb is None else {"rgb": (rgb.transpose(2, 0, 1)[None] / 255).astype(np.float32)}
+def as_inputs(pictures: Iterable[NDArray[np.uint8]]) -> Iterator[Inputs]:
+    """Pictures as the root network takes them."""
+    for rgb in pictures:
+        yield {"rgb": (rgb.transpose(2, 0, 1)[None] / 255).astype(np.float32)}
 
 
-def quantise(path: Path, out: Path, pictures: Iterable[NDArray[np.uint8]]) -> None:
-    """Write an exported network ``path`` in 8-bit whole numbers to ``out``."""
+class _Examples(CalibrationDataReader):
+    def __init__(self, examples: Iterable[Inputs]) -> None:
+        self._examples = iter(examples)
+
+    def get_next(self) -> Inputs | None:
+        return next(self._examples, None)
+
+
+def quantise(path: Path, out: Path, examples: Iterable[Inputs], last_exact: bool = True) -> None:
+    """Write an exported network ``path`` in 8-bit whole numbers to ``out``.
+
+    ``last_exact`` leaves the last convolution as it is, where that makes the answer.
+    """
     import onnx
 
     with tempfile.TemporaryDirectory() as scratch:
@@ -55,12 +65,12 @@ def quantise(path: Path, out: Path, pictures: Iterable[NDArray[np.uint8]]) -> No
         quantize_static(
             str(prepared),
             str(out),
-            _Pictures(pictures),
+            _Examples(examples),
             quant_format=QuantFormat.QDQ,
             per_channel=True,
             reduce_range=True,
             activation_type=QuantType.QUInt8,
             weight_type=QuantType.QInt8,
             op_types_to_quantize=["Conv", "Add", "Resize"],
-            nodes_to_exclude=[convolutions[0], convolutions[-1]],
+            nodes_to_exclude=[convolutions[0], *([convolutions[-1]] if last_exact else [])],
         )

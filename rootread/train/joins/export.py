@@ -1,16 +1,26 @@
-"""Write what ships: ``python -m rootread.train.joins.export CHECKPOINT.pt OUT.onnx``."""
+"""Write what ships: ``python -m rootread.train.joins.export CHECKPOINT.pt FOLDER OUT.onnx``.
+
+FOLDER holds made walls (see ``walls``), whose strips say how large numbers grow inside the network, which
+ships in 8-bit whole numbers.
+"""
 
 import argparse
+import tempfile
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import torch
 
 from rootread.follow.eye import FACTS
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH
 from rootread.train.joins.net import JoinNet
+from rootread.train.quantise import Inputs, quantise
 
 OPSET = 17
+JOINS_A_WALL = 400
+MOST_WALLS = 8
 
 
 def export(checkpoint: Path, out: Path) -> None:
@@ -35,13 +45,24 @@ def export(checkpoint: Path, out: Path) -> None:
         )
 
 
+def examples(folder: Path) -> Iterator[Inputs]:
+    """Some joins of some walls."""
+    for file in sorted(folder.glob("*.npz"))[:MOST_WALLS]:
+        with np.load(file) as wall:
+            yield {"strips": wall["strips"][:JOINS_A_WALL], "facts": wall["facts"][:JOINS_A_WALL]}
+
+
 def main() -> None:
     """Export from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("checkpoint", type=Path)
+    parser.add_argument("folder", type=Path)
     parser.add_argument("out", type=Path)
     given = parser.parse_args()
-    export(given.checkpoint, given.out)
+    with tempfile.TemporaryDirectory() as scratch:
+        exact = Path(scratch) / "exact.onnx"
+        export(given.checkpoint, exact)
+        quantise(exact, given.out, examples(given.folder), last_exact=False)
 
 
 if __name__ == "__main__":
