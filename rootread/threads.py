@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from functools import lru_cache
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import cv2
 
@@ -68,3 +68,14 @@ def both(work: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result
 def _helpers(threads: int) -> ThreadPoolExecutor:
     """The threads beside the caller's: few and lasting, since each keeps some memory for itself."""
     return ThreadPoolExecutor(threads - 1, thread_name_prefix="rootread")
+
+
+def open_network(weights: bytes) -> Any:
+    """An onnxruntime session of a network's file; onnxruntime is loaded when it is first called for."""
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.log_severity_level = 3
+    # Waiting threads sleep: spinning takes processor time from other walls read at once.
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drawn_roots import PX_PER_IN, SURFACE, covered, wall_of
+from numpy.typing import NDArray
 
 from rootread.find import RootMap
 from rootread.follow import follow_roots
@@ -14,7 +15,7 @@ from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import Joins, possible_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.strands import Strands, find_strands
-from rootread.follow.strips import ACROSS, LENGTH, strip_pictures
+from rootread.follow.strips import ACROSS, LENGTH, strip_layers, strip_lines, strip_pictures
 from rootread.follow.types import RootGraph
 from rootread.geometry import Points
 from rootread.plane import WallImage
@@ -49,6 +50,10 @@ def joins_of(
     return strands, graph, ends, possible_joins(graph, ends, strands, settings)
 
 
+def strips_of(strands: Strands, graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.uint8]:
+    return strip_pictures(strip_lines(graph, ends, joins, []), strip_layers(strands), PX_PER_IN)
+
+
 @pytest.mark.parametrize("angle_deg", [0, 35, 90, 160])
 def test_a_strip_along_one_root_shows_it_running_straight_through_the_middle(angle_deg: float) -> None:
     way = 3 * np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
@@ -56,7 +61,7 @@ def test_a_strip_along_one_root_shows_it_running_straight_through_the_middle(ang
     pieces = [(line(middle + a * way, middle + b * way), PALE) for a, b in ((-1, -0.08), (0.08, 1))]
     strands, graph, ends, joins = joins_of(*wall_with(pieces))
     first = int(np.argmin(joins.cost))
-    strip = strip_pictures(graph, ends, joins, [], strands)[first]
+    strip = strips_of(strands, graph, ends, joins)[first]
     assert strip.shape == (5, ACROSS, LENGTH)
     arms = np.r_[5:40, LENGTH - 40 : LENGTH - 5]
     middle_rows, outer_rows = strip[0][ACROSS // 2 - 2 : ACROSS // 2 + 2], strip[0][[0, 1, -2, -1]]
@@ -68,7 +73,7 @@ def test_a_strip_along_one_root_shows_it_running_straight_through_the_middle(ang
 def test_where_an_arm_is_short_its_strip_says_that_there_is_none() -> None:
     pieces = [(line((1, 4.5), (4.2, 4.5)), PALE), (line((4.7, 4.5), (5.2, 4.5)), PALE)]
     strands, graph, ends, joins = joins_of(*wall_with(pieces))
-    strip = strip_pictures(graph, ends, joins, [], strands)[int(np.argmin(joins.cost))]
+    strip = strips_of(strands, graph, ends, joins)[int(np.argmin(joins.cost))]
     there = strip[4].max(axis=0) > 0
     assert not there.all() and there[LENGTH // 2]
     assert strip[:, :, ~there].max() == 0

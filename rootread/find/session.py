@@ -1,4 +1,4 @@
-"""The trained network as a function of a picture; onnxruntime is loaded when it is first called for."""
+"""The trained network as a function of a picture."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -6,6 +6,8 @@ from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
+
+from rootread.threads import open_network
 
 Image = NDArray[np.float32]
 
@@ -33,13 +35,7 @@ class Session:
     """The network of a weights file."""
 
     def __init__(self, weights: bytes) -> None:
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.log_severity_level = 3
-        # Waiting threads sleep: spinning takes processor time from other walls read at once.
-        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-        self._session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+        self._session = open_network(weights)
 
     def __call__(self, blob: Image) -> Answer:
         """``(1, 3, m, n)`` values 0 to 1 in; without the features of the finest levels, which take memory."""

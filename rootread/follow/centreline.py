@@ -59,12 +59,18 @@ def _least_energy_curve(before: Points, after: Points) -> Points:
     into = after[min(reach, len(after) - 1)] - stop
     out, into = (v / max(float(np.hypot(*v)), 1e-9) * length for v in (out, into))
     t = np.linspace(0, 1, max(int(length / STEP_PX), 1) + 2)[1:-1, None]
-    return (
+    return cubic(start, out, stop, into, t)
+
+
+def cubic(start: Points, out: Points, stop: Points, into: Points, t: NDArray[np.float64]) -> Points:
+    """Places at ``t``, 0 to 1, of the cubic with the given ends and derivatives there (Hermite's form)."""
+    places: Points = (
         (2 * t**3 - 3 * t**2 + 1) * start
         + (t**3 - 2 * t**2 + t) * out
         + (3 * t**2 - 2 * t**3) * stop
         + (t**3 - t**2) * into
     )
+    return places
 
 
 def _resample_smooth(

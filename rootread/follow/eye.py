@@ -18,8 +18,9 @@ from rootread.follow.ends import Ends
 from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
-from rootread.follow.strips import strip_pictures
+from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.follow.types import RootGraph, Step
+from rootread.threads import open_network
 
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
@@ -47,10 +48,11 @@ def look_at_joins(
     seen = worth_a_look(joins)
     some = some_joins(joins, seen)
     facts = join_facts(some, graph, ends, costs)
-    run = _session()
+    lines, layers = strip_lines(graph, ends, some, paths), strip_layers(strands)
+    network = _network()
     said = np.concatenate(
         [
-            run(strip_pictures(graph, ends, some_joins(some, part), paths, strands), facts[part])
+            network(strip_pictures(lines.some(part), layers, graph.grid.px_per_in), facts[part])
             for part in np.array_split(np.arange(len(seen)), len(seen) // BATCH + 1)
         ]
     )
@@ -104,13 +106,7 @@ def join_facts(joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts) -> N
 
 
 @lru_cache(maxsize=1)
-def _session() -> Any:
+def _network() -> Any:
     """The network that comes with the package, as a function of strips and facts."""
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    options.log_severity_level = 3
-    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-    weights = files("rootread.follow").joinpath(WEIGHTS).read_bytes()
-    session = onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    session = open_network(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
     return lambda strips, facts: session.run(["cost"], {"strips": strips, "facts": facts})[0]

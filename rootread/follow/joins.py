@@ -6,14 +6,13 @@ across a gap where a root passes behind soil or beneath other roots.
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
-from rootread.follow.likelihood import CUT_REACH_IN
+from rootread.follow.likelihood import at_soil_edge
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
 from rootread.settings import FollowSettings
@@ -180,12 +179,7 @@ def _facing_ends(
 def _across_object(ends: Ends, strands: Strands) -> NDArray[np.int64]:
     """Pairs of ends with the scale object, and nothing else, between them."""
     px_per_in = strands.grid.px_per_in
-    column, row = np.round(ends.place_px).astype(int).T
-    shape = strands.hidden.shape
-    away_px = cv2.distanceTransform((~strands.hidden).astype(np.uint8), cv2.DIST_L2, 5)
-    beside = np.flatnonzero(
-        away_px[row.clip(0, shape[0] - 1), column.clip(0, shape[1] - 1)] < CUT_REACH_IN * px_per_in
-    )
+    beside = np.flatnonzero(at_soil_edge(ends, ~strands.hidden, px_per_in))
     tree = cKDTree(ends.place_px[beside])
     pair = beside[tree.query_pairs(MAX_HIDDEN_GAP_IN * px_per_in, output_type="ndarray").reshape(-1, 2)]
     return pair[share_hidden(ends, pair, strands) > MOSTLY_HIDDEN]

@@ -32,17 +32,18 @@ def with_marked_roots(traces: Sequence[Trace], plane: WallPlane, marks: Marks | 
     if marks is None:
         return tuple(traces)
     kept = list(traces)
-    for place_in in _on_wall(plane, marks.splits_px):
+    for place_in in on_wall(plane, marks.splits_px):
         kept = parted(kept, place_in)
-    kept = _without_struck(kept, [_on_wall(plane, line) for line in marks.roots_struck_px])
+    kept = _without_struck(kept, [on_wall(plane, line) for line in marks.roots_struck_px])
     kept += [_drawn(root, number, plane, kept) for number, root in enumerate(marks.roots_added, start=1)]
     for ends_px in marks.joins_px:
-        kept = joined(kept, *_on_wall(plane, ends_px))
-    flattened = [_on_wall(plane, line) for line in marks.flattened_px]
+        kept = joined(kept, *on_wall(plane, ends_px))
+    flattened = [on_wall(plane, line) for line in marks.flattened_px]
     return tuple(_squeezed(trace, flattened) for trace in kept)
 
 
-def _on_wall(plane: WallPlane, line_px: ArrayLike) -> Points:
+def on_wall(plane: WallPlane, line_px: ArrayLike) -> Points:
+    """A line marked on the photo, in wall inches."""
     return plane.to_wall_in(np.asarray(line_px, dtype=float).reshape(-1, 2))
 
 
@@ -64,7 +65,7 @@ def _beside(trace: Trace, line_in: Points) -> NDArray[np.bool_]:
 
 
 def _drawn(root: RootMark, number: int, plane: WallPlane, others: Sequence[Trace]) -> Trace:
-    points, _ = resample_polyline(_on_wall(plane, root.points_px), STEP_IN)
+    points, _ = resample_polyline(on_wall(plane, root.points_px), STEP_IN)
     if root.width_px is not None:
         width_in = root.width_px / plane.scale.px_per_in
     elif others:
@@ -84,13 +85,19 @@ def _drawn(root: RootMark, number: int, plane: WallPlane, others: Sequence[Trace
 
 def _squeezed(trace: Trace, flattened: Sequence[Points]) -> Trace:
     """The trace with every stretch along a marked line said to be flattened."""
+    here = along_lines(trace, flattened)
+    return replace(trace, squeezed=here) if here.any() else trace
+
+
+def along_lines(trace: Trace, lines_in: Sequence[Points]) -> NDArray[np.bool_]:
+    """``(N,)`` True where a trace goes along a marked line."""
     here = np.zeros(len(trace.points), dtype=bool)
-    for line in flattened:
+    for line in lines_in:
         beside = _beside(trace, resample_polyline(line, STEP_IN)[0])
         # A root that only crosses the line is not meant by it.
         if beside.sum() * _step_in(trace) >= STRUCK_SHARE * _length_in(line):
             here |= beside
-    return replace(trace, squeezed=here) if here.any() else trace
+    return here
 
 
 def _length_in(line: Points) -> float:

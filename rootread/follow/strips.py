@@ -6,17 +6,19 @@ one root runs along all of it, its edges, width, shade and colour run straight
 through; where two roots were joined, they break.
 """
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.centreline import cubic
 from rootread.follow.ends import Ends
 from rootread.follow.joins import Joins
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph, Step
-from rootread.geometry import Points
+from rootread.geometry import Points, arc_length
 
 ARM_IN = 0.9
 """Length of each arm shown."""
@@ -32,32 +34,53 @@ TANGENT_SAMPLES = 4
 """Directions are taken over this many samples to either side."""
 
 
-def strip_pictures(
-    graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Step]], strands: Strands
-) -> NDArray[np.uint8]:
-    """``(T, 5, 24, 128)`` strip of each join; its arms lead back along the roots found so far."""
+@dataclass(frozen=True, eq=False)
+class StripLines:
+    """Where the middles of strips run."""
+
+    middle_px: NDArray[np.float64]
+    """``(T, 128, 2)`` places along each strip."""
+    is_shown: NDArray[np.bool_]
+    """``(T, 128)`` False where an arm is too short to reach."""
+
+    def some(self, which: NDArray[np.int64]) -> "StripLines":
+        """Those at places ``which``."""
+        return StripLines(self.middle_px[which], self.is_shown[which])
+
+
+def strip_lines(graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Step]]) -> StripLines:
+    """The middle of the strip of each join; its arms lead back along the roots found so far."""
     arms, is_arm = _arms(graph, ends, paths)
     first, second = joins.pair.T
     way = _ways(graph, ends, joins)
     middle = np.concatenate([arms[first][:, ::-1], way, arms[second]], axis=1)
-    shown = np.concatenate(
-        [is_arm[first][:, ::-1], np.ones(way.shape[:2], dtype=bool), is_arm[second]], axis=1
-    )
-    tangent = _tangents(middle)
+    is_way = np.ones(way.shape[:2], dtype=bool)
+    return StripLines(middle, np.concatenate([is_arm[first][:, ::-1], is_way, is_arm[second]], axis=1))
+
+
+def strip_layers(strands: Strands) -> NDArray[np.uint8]:
+    """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of root."""
+    layers: NDArray[np.uint8] = np.dstack([strands.rgb, (255 * strands.probability).astype(np.uint8)])
+    return layers
+
+
+def strip_pictures(lines: StripLines, layers: NDArray[np.uint8], px_per_in: float) -> NDArray[np.uint8]:
+    """``(T, 5, 24, 128)`` the strips themselves."""
+    tangent = _tangents(lines.middle_px)
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
-    across_px = np.linspace(-1, 1, ACROSS) * HALF_ACROSS_IN * graph.grid.px_per_in
-    place = (middle[:, None] + across_px[None, :, None, None] * normal[:, None]).astype(np.float32)
-    layers = cv2.merge([*cv2.split(strands.rgb), (255 * strands.probability).astype(np.uint8)])
-    flat = place.reshape(-1, LENGTH, 2)
+    across_px = np.linspace(-1, 1, ACROSS) * HALF_ACROSS_IN * px_per_in
+    place = lines.middle_px[:, None] + across_px[None, :, None, None] * normal[:, None]
+    column, row = place.astype(np.float32).reshape(-1, LENGTH, 2).transpose(2, 0, 1)
+    # cv2.remap takes pictures of up to 32767 rows.
+    parts = np.array_split(np.arange(len(row)), len(row) // 16384 + 1)
     seen = np.concatenate(
         [
-            cv2.remap(layers, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-            for part in np.array_split(flat, len(flat) // 16384 + 1)
+            cv2.remap(layers, column[part], row[part], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            for part in parts
         ]
-    )
-    seen = seen.reshape(len(middle), ACROSS, LENGTH, 4)
-    there = np.broadcast_to(shown[:, None, :, None], (*seen.shape[:3], 1))
-    pictures = np.concatenate([seen * there, (there * 255).astype(np.uint8)], axis=3)
+    ).reshape(*place.shape[:3], 4)
+    shown = np.broadcast_to(lines.is_shown[:, None, :, None], (*place.shape[:3], 1))
+    pictures = np.concatenate([seen * shown, (shown * 255).astype(np.uint8)], axis=3)
     return np.ascontiguousarray(pictures.transpose(0, 3, 1, 2))
 
 
@@ -71,15 +94,14 @@ def _arms(
     beyond = _edges_behind(paths)
     for end in range(len(ends.node)):
         line = _inward(graph, ends, end)
+        along = arc_length(line)
         entry = end
-        while (length := _length(line)) < at[-1] and (entry ^ 1) in beyond:
+        while along[-1] < at[-1] and (entry ^ 1) in beyond:
             entry = beyond[entry ^ 1]
             line = np.concatenate([line, _inward(graph, ends, entry)])
-            if len(line) > 4000:
-                break
-        along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+            along = arc_length(line)
         arms[end] = np.column_stack([np.interp(at, along, line[:, k]) for k in (0, 1)])
-        there[end] = at <= length + 1e-6
+        there[end] = at <= along[-1] + 1e-6
     return arms, there
 
 
@@ -99,15 +121,11 @@ def _inward(graph: RootGraph, ends: Ends, end: int) -> Points:
     """The centreline of an end's edge, from the end's place to the edge's other end's place."""
     edge = graph.edges[end // 2]
     points = edge.points_px if end % 2 == 0 else edge.points_px[::-1]
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    along = arc_length(points)
     kept = (along >= ends.skip_px[end]) & (along <= along[-1] - ends.skip_px[end ^ 1])
     if kept.sum() < 2:
         kept = np.ones(len(points), dtype=bool)
     return points[kept]
-
-
-def _length(line: Points) -> float:
-    return float(np.hypot(*np.diff(line, axis=0).T).sum())
 
 
 def _ways(graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.float64]:
@@ -117,18 +135,12 @@ def _ways(graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.float64]:
     start, stop = ends.place_px[first][:, None], ends.place_px[second][:, None]
     reach = np.hypot(*(ends.place_px[second] - ends.place_px[first]).T)[:, None, None]
     out, on = ends.heading[first][:, None] * reach, -ends.heading[second][:, None] * reach
-    u = t[None, :, None]
-    # The cubic that keeps both headings: the way of least bending, for small angles.
-    ways: NDArray[np.float64] = (
-        (2 * u**3 - 3 * u**2 + 1) * start
-        + (u**3 - 2 * u**2 + u) * out
-        + (3 * u**2 - 2 * u**3) * stop
-        + (u**3 - u**2) * on
-    )
+    # Keeping both headings is the way of least bending, for small angles.
+    ways = cubic(start, out, stop, on, t[None, :, None])
     for k in [k for k, via in enumerate(joins.via) if via]:
         pieces = [_inward(graph, ends, end) for end in joins.via[k]]
         line = np.concatenate([start[k], *pieces, stop[k]])
-        along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        along = arc_length(line)
         ways[k] = np.column_stack([np.interp(t * along[-1], along, line[:, c]) for c in (0, 1)])
     return ways
 

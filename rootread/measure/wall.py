@@ -5,6 +5,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.company import beside_another
+from rootread.follow.marked import along_lines, on_wall
 from rootread.follow.types import Trace
 from rootread.geometry import Points
 from rootread.marks import Marks
@@ -16,10 +18,8 @@ from rootread.measure.flat_stretches import flat_stretches, flattened_in_cracks
 from rootread.measure.flattening import width_noise
 from rootread.measure.intervals import ratio_interval, total_interval
 from rootread.measure.light import light_falloff, linear_grey
-from rootread.measure.marked import lines_not_flattened, not_flattened
 from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
-from rootread.measure.touching import touching
 from rootread.measure.types import PlaneErrors, Readings, RootReading, WallIntervals
 from rootread.plane.types import WallImage, WallPlane
 from rootread.settings import MeasureSettings
@@ -52,9 +52,10 @@ def measure_wall(
     surface = plane.surface.line_in
     lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
     falloffs = _falloffs(lines, image)
-    unclear = [line.inferred | beside for line, beside in zip(lines, touching(lines), strict=True)]
+    flank_to_flank = beside_another(lines, touch_in=0.0)
+    unclear = [line.inferred | beside for line, beside in zip(lines, flank_to_flank, strict=True)]
     noise = width_noise([line.width_in for line in lines], unclear, settings, falloffs)
-    round_in = lines_not_flattened(marks, plane)
+    round_in = [on_wall(plane, line) for line in marks.not_flattened_px] if marks else []
     roots = tuple(
         measure_root(
             line,
@@ -62,7 +63,7 @@ def measure_wall(
             settings,
             noise,
             falloffs[index] if falloffs else None,
-            not_flattened(line, round_in, settings.step_in),
+            along_lines(line, round_in),
             unclear[index],
         )
         for index, line in enumerate(lines)

@@ -125,15 +125,11 @@ def _members_of(arm: Points, courses: TrueCourses) -> list[Member]:
     ]
 
 
-def right_joins(
-    joins: Joins, held: list[list[Member]], ends: Ends, px_per_in: float
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """``(T,)`` whether one root goes on from one end to the other, and whether both ends are of any root."""
+def right_joins(joins: Joins, held: list[list[Member]], ends: Ends, px_per_in: float) -> NDArray[np.bool_]:
+    """``(T,)`` whether one root goes on from one end to the other."""
     away = np.hypot(*(ends.place_px[joins.pair[:, 1]] - ends.place_px[joins.pair[:, 0]]).T) / px_per_in
     right = np.zeros(len(away), dtype=bool)
-    known = np.zeros(len(away), dtype=bool)
     for k, (a, b) in enumerate(joins.pair.tolist()):
-        known[k] = bool(held[a]) and bool(held[b])
         right[k] = any(
             one.root == other.root
             and one.outward * other.outward < 0
@@ -141,7 +137,7 @@ def right_joins(
             for one in held[a]
             for other in held[b]
         )
-    return right, known
+    return right
 
 
 def _to_truth(points_in: Points, plane: WallPlane, truth: dict[str, Any]) -> Points:

@@ -28,7 +28,7 @@ from rootread.follow.joins import possible_joins, some_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.paths import choose_paths
 from rootread.follow.strands import find_strands
-from rootread.follow.strips import strip_pictures
+from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.photo import read_photo
 from rootread.plane import find_plane, lay_flat
 from rootread.scene import KINDS, draw_scene, render, write_scene
@@ -71,14 +71,14 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
         limit = np.sort(first)[MOST_JOINS]
         joins = some_joins(joins, np.flatnonzero(first < limit))
         learnt &= rank < limit
-    right, _ = right_joins(joins, held, ends, graph.grid.px_per_in)
+    lines = strip_lines(graph, ends, joins, paths)
     way = np.array([m[0].outward if m else 0.0 for m in held])
     either = np.minimum(costs.stop, costs.start)
     return {
-        "strips": strip_pictures(graph, ends, joins, paths, strands),
+        "strips": strip_pictures(lines, strip_layers(strands), graph.grid.px_per_in),
         "facts": join_facts(joins, graph, ends, costs),
         "pair": joins.pair.astype(np.int32),
-        "right": right,
+        "right": right_joins(joins, held, ends, graph.grid.px_per_in),
         "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),
         "learnt": learnt,
     }
