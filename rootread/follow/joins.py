@@ -1,7 +1,8 @@
 """Which edge ends may belong to one root.
 
 Two ends may be joined at a meeting, over short edges between meetings, or
-across a gap where a root passes behind soil or beneath other roots.
+across a gap where a root passes behind soil, beneath other roots or behind the
+scale object.
 """
 
 from dataclasses import dataclass

@@ -80,7 +80,7 @@ def kinds_of_marks(wall: "Wall") -> list[tuple[str, str]]:
     roots = wall.readings.roots
     kinds = [
         ("run", "root that ran sideways", any(root.runs for root in roots)),
-        ("bridged", "unseen behind soil, bridged", any(root.trace.inferred.any() for root in roots)),
+        ("bridged", "unseen, bridged", any(root.trace.inferred.any() for root in roots)),
         ("flat", "root that looks squeezed flat", any(root.flattened.any() for root in roots)),
         ("layer", "layer where roots gathered", bool(wall.layers)),
         ("recorded", "layer on the field sheet", bool(recorded_alone(wall.layers, wall.row))),
