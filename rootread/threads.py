@@ -76,6 +76,9 @@ def open_network(weights: bytes) -> Any:
 
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
+    options.intra_op_num_threads = cv2.getNumThreads()
+    # Every wall is another size, and a plan of memory kept for each is memory lost.
+    options.enable_mem_pattern = False
     # Waiting threads sleep: spinning takes processor time from other walls read at once.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

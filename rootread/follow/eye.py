@@ -32,7 +32,8 @@ EYE_SHARE = 0.8
 """Of the cost; the rest is the weighted sum's, which holds where a photo is unlike the made walls."""
 HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
-BATCH = 256
+BATCH = 32
+"""Strips at a time, always as many: onnxruntime keeps memory for every number it meets. Few fit the cache."""
 FACTS = 16
 
 
@@ -50,12 +51,11 @@ def look_at_joins(
     facts = join_facts(some, graph, ends, costs)
     lines, layers = strip_lines(graph, ends, some, paths), strip_layers(strands)
     network = _network()
-    said = np.concatenate(
-        [
-            network(strip_pictures(lines.some(part), layers, graph.grid.px_per_in), facts[part])
-            for part in np.array_split(np.arange(len(seen)), len(seen) // BATCH + 1)
-        ]
-    )
+    batches = _batches(len(seen))
+    looked = np.empty(batches.shape, np.float32)
+    for number, part in enumerate(batches):
+        looked[number] = network(strip_pictures(lines.some(part), layers, graph.grid.px_per_in), facts[part])
+    said = looked.ravel()[: len(seen)]
     at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
     said = said.clip(min=0) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     said = EYE_SHARE * said + (1 - EYE_SHARE) * some.cost
@@ -103,6 +103,12 @@ def join_facts(joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts) -> N
             np.full(len(a), px_per_in / 72.0),
         ]
     ).astype(np.float32)
+
+
+def _batches(count: int) -> NDArray[np.int64]:
+    """``(B, 32)`` places ``0 ... count - 1``; the last batch is filled up with the last place."""
+    places = np.arange(-(-count // BATCH) * BATCH)
+    return np.minimum(places, count - 1).reshape(-1, BATCH)
 
 
 @lru_cache(maxsize=1)
