@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk_walls import browser_path, put_bare_photo, put_wall, wait_until
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 
 from rootread.marks import Marks, ScaleMark, write_marks
 
@@ -323,6 +323,12 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
                 if summary.locator("..").get_attribute("open") is None:
                     summary.click()
             page.get_by_role("button", name="Scale", exact=True).click()
+        if screen == "sheet":
+            page.get_by_label("Tool depth, in, row 1").fill("seven")
+            page.locator("input[aria-invalid]").wait_for()
+        if screen.startswith("second"):
+            page.get_by_role("button", name="Against the program alone").click()
+            page.locator(".reading table").wait_for()
         found = axe.run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
         assert found.violations_count == 0, f"{screen}: {found.generate_report()}"
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
@@ -437,6 +443,31 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     assert shown.screenshot() != closer
 
 
+def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served: Served) -> None:
+    """The desk may end after it saved a change and before it said so: it is no change by another person."""
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_wall(page)
+    lost = []
+
+    def lose(route: Route) -> None:
+        lost.append(route.fetch().status)
+        route.abort()
+
+    page.route("**/api/walls/north/marks", lose, times=1)
+    page.get_by_role("button", name="Part", exact=True).click()
+    root = max(shown(page)["roots"], key=lambda root: root["length_in"])["points_px"]
+    click(page, root[len(root) // 3])
+    expect(page.locator(".saved")).to_contain_text("Not saved", timeout=READ_MS)
+    click(page, root[2 * len(root) // 3])
+    wait_until(lambda: len(marks(served.folder).get("splits_px", [])) == 2, 60, "both changes are saved")
+    assert lost == [200]
+    expect(page.locator(".saved")).to_have_text("Saved")
+    for _ in range(2):
+        page.get_by_role("button", name="Undo").click()
+    wait_until(lambda: not marks(served.folder), 60, "both are undone")
+
+
 def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Served) -> None:
     """Killed with signal 9, a change made, then started again on the same port; last: it ends the desk."""
     page.goto(served.address)
@@ -448,6 +479,7 @@ def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Se
     expect(page.locator(".saved")).to_contain_text("Not saved", timeout=READ_MS)
     assert not marks(served.folder)
     again = Served(served.folder, served.port)
+    assert again.address.split("#")[1] != served.address.split("#")[1], "each run has a token of its own"
     try:
         page.goto("about:blank")
         page.goto(again.address)

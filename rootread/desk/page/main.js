@@ -1,6 +1,6 @@
 // Which screen is shown, what the desk is doing, and photos dropped anywhere.
 
-import { get, put, Refused, sendPhoto, sendSheet, wallPath } from './api.js'
+import { get, put, sendPhoto, sendSheet, wallPath } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
 import { el } from './parts.js'
@@ -75,7 +75,7 @@ async function poll() {
     }
     if (done < total || unsettled.length || uploads.length || desk.report.state === 'writing') wait = BUSY_MS
   } catch (error) {
-    queue.textContent = error instanceof Refused ? error.message : 'The desk does not answer; it may have been closed.'
+    queue.textContent = error.message
   }
   clearTimeout(timer)
   timer = setTimeout(poll, wait)

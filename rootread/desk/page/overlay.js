@@ -41,13 +41,12 @@ function cased(context, width, colour, casing = 3) {
   context.stroke()
 }
 
-/** Two readings: slim white where both have a line, and each one's own lines broad in a colour and a dash of its own. */
+/** Two readings: slim white where both have a line, and each one's own lines broad in a colour and a dash of its own; one alone is white. */
 export function drawPair(context, view, reading, second) {
   context.lineCap = 'butt'
   // As wide as a stout root, so that roots side by side are told apart where the photo is small on the screen.
   const broad = Math.min(Math.max(reading.scale.px_per_in * view.scale * STOUT_IN, 3), 8)
-  const all = reading.roots.map((root) => root.points_px.map(() => true))
-  const ours = second?.ours_alone || all
+  const ours = second?.ours_alone || reading.roots.map((root) => root.points_px.map(() => false))
   const layers = [[reading.roots, ours, false, LIGHT, broad / 2, []], [reading.roots, ours, true, '#ffb000', broad, []]]
   if (second) layers.push([second.roots, second.theirs_alone, true, '#5fa8ff', broad, [7, 4]])
   for (const [roots, alone, wanted, colour, width, dash] of layers) {

@@ -8,7 +8,7 @@ const RULE = 40 // width of the depth rule
 
 export function showPair(shell, left, right) {
   const chosen = [left, right]
-  const view = { x: null, z: -1.5, pxPerIn: null }
+  const view = { x: null, z: -1.5, pxPerIn: null, moved: false }
   const sides = [0, 1].map((index) => {
     const select = el('select', { 'aria-label': index ? 'Right wall' : 'Left wall', onchange: () => { chosen[index] = select.value; go() } })
     const canvas = el('canvas', { tabindex: '0', role: 'img', 'aria-label': 'No wall chosen' })
@@ -39,7 +39,7 @@ export function showPair(shell, left, right) {
       side.words.replaceChildren(el('p', {}, el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(value)}`), `, likely ${whole(low)} to ${whole(high)}`,
         el('br'), [wall.pit, wall.treatment].filter(Boolean).join(' · ')), gradeBar(wall.grade))
     }))
-    if (view.pxPerIn === null) fit()
+    if (!view.moved) fit()
     paint()
   }
 
@@ -48,8 +48,7 @@ export function showPair(shell, left, right) {
     if (!shown.length) return
     view.pxPerIn = Math.min(...shown.map(({ canvas, place }) => Math.min((canvas.clientWidth - RULE) / place.width_in, canvas.clientHeight / place.height_in)))
     view.least = view.pxPerIn
-    view.x = null
-    view.z = -1.5
+    Object.assign(view, { x: null, z: -1.5, moved: false })
   }
 
   function paint() {
@@ -87,8 +86,8 @@ export function showPair(shell, left, right) {
     }
   }
 
-  const move = (dx, dz) => { view.x = (view.x ?? 0) + dx; view.z = Math.max(view.z + dz, -3); paint() }
-  const zoom = (factor) => { view.pxPerIn = Math.min(Math.max(view.pxPerIn * factor, view.least), view.least * MOST_ZOOM); paint() }
+  const move = (dx, dz) => { view.moved = true; view.x = (view.x ?? 0) + dx; view.z = Math.max(view.z + dz, -3); paint() }
+  const zoom = (factor) => { view.moved = true; view.pxPerIn = Math.min(Math.max(view.pxPerIn * factor, view.least), view.least * MOST_ZOOM); paint() }
   for (const { canvas } of sides) {
     let held = null
     canvas.addEventListener('pointerdown', (event) => { canvas.setPointerCapture(event.pointerId); held = [event.clientX, event.clientY] })
@@ -106,7 +105,7 @@ export function showPair(shell, left, right) {
       if (act) { event.preventDefault(); act() }
     })
   }
-  const resized = new ResizeObserver(() => { if (view.pxPerIn === null) fit(); paint() })
+  const resized = new ResizeObserver(() => { if (!view.moved) fit(); paint() })
   sides.forEach((side) => resized.observe(side.canvas))
 
   return {

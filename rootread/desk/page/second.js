@@ -5,7 +5,6 @@ import { drawPair } from './overlay.js'
 import { el, fixed, whole } from './parts.js'
 import { View } from './view.js'
 
-
 export async function showSecond(shell, name) {
   const wall = await get(wallPath(name))
   const canvas = el('canvas', { tabindex: '0', role: 'img', 'aria-label': `Both readings of ${name} on the photo` })
@@ -24,12 +23,13 @@ export async function showSecond(shell, name) {
       show(await get(wallPath(name, `/second?against=${against}`)), against === 'program' ? 'the program alone' : 'the second person')
     } catch (error) { said.replaceChildren(el('p', {}, error.message)) }
   }
+  const legend = el('p', { hidden: true }, el('i', { class: 'swatch both' }), 'both', el('br'), el('i', { class: 'swatch' }), 'this desk alone (broad)', el('br'),
+    el('i', { class: 'swatch other' }), 'the other alone (dashed)')
   shell.main.className = 'wall second'
   shell.main.append(el('h1', { class: 'unseen' }, `Two readings of ${name}`), el('div', { class: 'photo' }, canvas),
     el('aside', { class: 'reading', 'aria-label': 'Agreement' }, el('div', { class: 'plate' },
       el('h2', {}, 'Two readings', el('small', {}, name)),
-      el('p', {}, el('i', { class: 'swatch both' }), 'both', el('br'), el('i', { class: 'swatch' }), 'this desk alone (broad)', el('br'),
-        el('i', { class: 'swatch other' }), 'the other alone (dashed)'),
+      legend,
       el('p', { class: 'row' }, file, el('label', { for: 'second-marks', class: 'button' }, 'Take in a second person’s marks'),
         el('button', { type: 'button', class: 'button', onclick: () => ask('program') }, 'Against the program alone')),
       el('p', {}, el('small', {}, `A second person mends the same photo on their own desk and hands over marks/${name}.json.`)),
@@ -42,6 +42,7 @@ export async function showSecond(shell, name) {
   } else said.append(el('p', {}, 'This wall is not read yet.'))
 
   function show(answer, who) {
+    legend.hidden = !answer.there
     if (!answer.there) {
       second = null
       said.replaceChildren(el('p', {}, 'There is no second person’s reading yet.'))

@@ -99,7 +99,7 @@ function levelThrough([x, y], reading, columns) {
 
 const line = (least, put) => ({ least, done: (places, context) => put(copy(context.marks), places, context) })
 
-/** A tool that `reads` works on what was found. Where `most` places are in, the tool is done by itself; `asks` names what is asked for first. */
+/** A tool that `reads` works on what was found. Where `most` places are in, the tool is done by itself; `asks` names what is asked for first, and `asking` says how to answer. */
 export const TOOLS = [
   { id: 'strike', reads: true, group: 'Roots', key: 's', word: 'Strike', most: 1, least: 1,
     hint: 'Click a line that is no root.',
@@ -145,6 +145,8 @@ export const TOOLS = [
   { id: 'scale', group: 'Wall', key: 'm', word: 'Scale', most: 4,
     hint: 'Click two points whose distance you know, or the four corners of a rectangle from its top left on, clockwise.',
     asks: (places) => (places.length >= 4 ? ['Width', 'Height'] : ['Distance between them']),
+    asking: (places) => ['Write how far apart they are, or click on: four corners make a rectangle.', 'Click the fourth corner.',
+      'Write the sides of the rectangle.'][Math.min(places.length, 4) - 2],
     ...line(2, (marks, places, { answers }) => {
       const lengths = answers.map(inches)
       if (lengths.some((length) => !(length > 0))) return 'Write a length, such as 36, 36 in or 90 cm.'

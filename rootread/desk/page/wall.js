@@ -11,6 +11,7 @@ import { View } from './view.js'
 const REACH_PX = 14 // on the screen: half a fingertip
 const PAN_PX = 80
 const AGAIN_MS = 400
+const IDLE = 'Drag to move, wheel or two fingers to zoom. Take a tool to mend what is read wrong.'
 
 export async function showWall(shell, name) {
   const first = await get(wallPath(name))
@@ -22,13 +23,13 @@ export async function showWall(shell, name) {
 
   const canvas = el('canvas', { tabindex: '0', role: 'application', 'aria-roledescription': 'photo of the wall',
     'aria-label': `Photo of ${name}. Arrows move, plus and minus zoom, 0 shows the whole. With a tool: space puts a point at the cross, Enter is done, Escape leaves.` })
-  const hint = el('p', { class: 'hint', role: 'status' })
+  const hint = el('p', { class: 'hint', role: 'status' }, IDLE)
   const saved = el('span', { class: 'saved', role: 'status' })
   const undo = el('button', { type: 'button', class: 'button', onclick: () => history.undo(), title: 'Ctrl+Z' }, 'Undo')
   const redo = el('button', { type: 'button', class: 'button', onclick: () => history.redo(), title: 'Ctrl+Shift+Z' }, 'Redo')
   const done = el('button', { type: 'button', class: 'button strong', hidden: true, onclick: () => finish() }, 'Done')
   const leaveTool = el('button', { type: 'button', class: 'button', hidden: true, onclick: () => choose(null) }, 'Leave it')
-  const hide = el('button', { type: 'button', class: 'button', 'aria-pressed': 'false', title: 'H', onclick: () => toggleHidden() }, 'Bare photo')
+  const hide = el('button', { type: 'button', class: 'button', 'aria-pressed': 'false', title: 'Roots hidden (H)', onclick: () => toggleHidden() }, 'Bare photo')
   const asked = el('form', { class: 'asked', hidden: true, onsubmit: (event) => { event.preventDefault(); finish() } })
   const brush = el('label', { class: 'brush', hidden: true }, 'Brush ',
     el('input', { type: 'range', min: 6, max: 120, value: state.brush, oninput: (event) => { state.brush = Number(event.target.value) } }))
@@ -39,21 +40,21 @@ export async function showWall(shell, name) {
     change: (marks) => history.change(marks),
   })
   const buttons = new Map(TOOLS.map((tool) => [tool.id, el('button', { type: 'button', class: 'tool', 'aria-pressed': 'false',
-    title: `${tool.hint} (${tool.key.toUpperCase()})`, onclick: () => choose(state.tool === tool ? null : tool) }, tool.word)]))
+    title: tool.hint, onclick: () => take(tool) }, tool.word, el('kbd', { 'aria-hidden': 'true' }, tool.key.toUpperCase()))]))
   const group = (title) => el('div', { role: 'group', 'aria-label': `Mend ${title.toLowerCase()}` }, el('span', {}, title),
     TOOLS.filter((tool) => tool.group === title).map((tool) => buttons.get(tool.id)))
-  // Beside the photo, not on it: its corners are marked too.
-  const looking = el('div', { role: 'group', 'aria-label': 'View' }, el('span', {}, 'View'),
-    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom in', onclick: () => view?.zoom(1.5) }, '+'),
-    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom out', onclick: () => view?.zoom(1 / 1.5) }, '−'),
-    el('button', { type: 'button', class: 'button', onclick: () => view?.fit() }, 'Whole'), hide)
+  // Beside the photo, not on it: its corners and its lower edge are marked too.
+  const looking = el('div', { role: 'group', 'aria-label': 'View' },
+    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom in', title: '+', onclick: () => view?.zoom(1.5) }, '+'),
+    el('button', { type: 'button', class: 'button', 'aria-label': 'Zoom out', title: '−', onclick: () => view?.zoom(1 / 1.5) }, '−'),
+    el('button', { type: 'button', class: 'button', title: '0', onclick: () => view?.fit() }, 'Whole'), hide)
 
   shell.main.append(
     el('h1', { class: 'unseen' }, `Wall ${name}`),
-    el('div', { class: 'photo' }, canvas,
-      el('div', { class: 'telling' }, hint, asked, el('span', { class: 'row' }, brush, done, leaveTool))),
+    el('div', { class: 'photo' }, canvas),
+    el('div', { class: 'aside' }, el('div', { role: 'group', 'aria-label': 'Steps' }, undo, redo), looking),
     el('div', { class: 'mend' }, group('Roots'), group('Wall'),
-      el('div', { role: 'group', 'aria-label': 'Steps' }, el('span', {}, 'Steps'), undo, redo), looking, saved),
+      el('div', { class: 'telling' }, hint, asked, brush, done, leaveTool, saved)),
     panel.element)
 
   const history = new History(name, first.marks, first.revision, taken, (words, bad) => {
@@ -97,7 +98,7 @@ export async function showWall(shell, name) {
       state.before = state.reading.grade.value
     }
     Object.assign(state, { reading: answer.reading, version: answer.version })
-    if (!history.sending) state.marks = history.marks
+    if (!history.due) state.marks = history.marks
     if (!view && answer.size_px) open(answer.size_px)
     panel.update(answer, state)
     panel.stage(answer)
@@ -110,16 +111,22 @@ export async function showWall(shell, name) {
   async function refetch() {
     try {
       const answer = await get(wallPath(name))
-      if (!history.sending && answer.revision === history.revision) apply(answer)
-      else if (!history.sending) { Object.assign(history, { marks: answer.marks, revision: answer.revision }); apply(answer) }
+      if (!history.due && answer.revision === history.revision) apply(answer)
+      else if (!history.due) { Object.assign(history, { marks: answer.marks, revision: answer.revision }); apply(answer) }
       else timer = setTimeout(refetch, AGAIN_MS)
     } catch { timer = setTimeout(refetch, AGAIN_MS * 4) }
+  }
+
+  /** By its button: what comes next is done on the photo, by keys too. */
+  function take(tool) {
+    choose(state.tool === tool ? null : tool)
+    if (state.tool) canvas.focus({ preventScroll: true })
   }
 
   function choose(tool) {
     Object.assign(state, { tool, draft: [], snapped: null, width: null, painting: null })
     for (const [id, button] of buttons) button.setAttribute('aria-pressed', String(tool?.id === id))
-    hint.textContent = tool ? tool.hint : ''
+    hint.textContent = tool ? tool.hint : IDLE
     asked.hidden = true
     brush.hidden = !tool?.paints
     leaveTool.hidden = !tool
@@ -134,9 +141,10 @@ export async function showWall(shell, name) {
     done.hidden = !tool || tool.most === tool.least || draft.length < tool.least
     if (!tool?.asks || draft.length < tool.least) { asked.hidden = true; return }
     const wanted = tool.asks(draft)
+    hint.textContent = tool.asking(draft)
     if (asked.dataset.for !== wanted.join() || asked.hidden) {
       asked.dataset.for = wanted.join()
-      asked.replaceChildren(...wanted.map((word) => el('label', {}, `${word} `, el('input', { type: 'text', inputmode: 'text', size: 8, placeholder: '36 in', autocomplete: 'off' }))))
+      asked.replaceChildren(...wanted.map((word) => el('label', {}, `${word} `, el('input', { type: 'text', inputmode: 'text', size: 6, placeholder: '36 in', autocomplete: 'off' }))))
     }
     asked.hidden = false
   }
@@ -264,7 +272,7 @@ export async function showWall(shell, name) {
     update(desk) {
       const now = desk.walls.find((wall) => wall.name === name)
       // What was asked before the last change may come after it.
-      if (!now || now.version < state.version || history.sending) return
+      if (!now || now.version < state.version || history.due) return
       panel.stage(now)
       panel.goOn(desk.walls.find((wall) => wall.name !== name && wall.status === 'read' && !wall.checked))
       if (now.version !== state.version) refetch()
