@@ -152,7 +152,9 @@ def _warm(name: str) -> None:
     if name == "rootread":
         import rootread.batch  # noqa: F401 - for its loading
         from rootread.find.network import photo_probability
+        from rootread.memory import keep_freed_memory
 
+        keep_freed_memory()  # as the command does
         photo_probability(np.zeros((64, 64, 3), np.uint8))
     elif name.startswith("plain"):
         from skan import Skeleton, summarize

@@ -321,8 +321,10 @@ def _grade(
     strokes: Path | None = None,
 ) -> "Run":
     from rootread.batch import grade_walls, plan_walls
+    from rootread.memory import keep_freed_memory
     from rootread.report import walls_text
 
+    keep_freed_memory()
     plan = plan_walls(places, out)
     for message in plan.messages:
         typer.echo(message, err=True)

@@ -10,6 +10,7 @@ import cv2
 from rootread.batch.plan import WallJob
 from rootread.batch.record import Record
 from rootread.errors import BadRequest
+from rootread.memory import keep_freed_memory
 
 Read = Callable[[WallJob], Record]
 Done = tuple[int, Record]
@@ -50,7 +51,7 @@ def _alone(read: Read, job: WallJob, give_up: Read) -> Record:
 def _processes(number: int) -> Iterator[ProcessPoolExecutor]:
     # Fresh processes: a forked copy of OpenCV's threads can wait forever on a lock nobody holds.
     fresh = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(number, mp_context=fresh, initializer=one_thread) as pool:
+    with ProcessPoolExecutor(number, mp_context=fresh, initializer=_begin) as pool:
         try:
             pool.submit(one_thread).result()
         except BrokenExecutor as error:
@@ -59,6 +60,11 @@ def _processes(number: int) -> Iterator[ProcessPoolExecutor]:
                 "In a script, call grade_walls under: if __name__ == '__main__'. Or use one worker.",
             ) from error
         yield pool
+
+
+def _begin() -> None:
+    one_thread()
+    keep_freed_memory()
 
 
 def one_thread() -> None:

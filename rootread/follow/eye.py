@@ -20,7 +20,7 @@ from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
 from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.follow.types import RootGraph, Step
-from rootread.threads import open_network
+from rootread.threads import open_network, share_out
 
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
@@ -51,11 +51,15 @@ def look_at_joins(
     facts = join_facts(some, graph, ends, costs)
     lines, layers = strip_lines(graph, ends, some, paths), strip_layers(strands)
     network = _network()
-    batches = _batches(len(seen))
-    looked = np.empty(batches.shape, np.float32)
-    for number, part in enumerate(batches):
-        looked[number] = network(strip_pictures(lines.some(part), layers, graph.grid.px_per_in), facts[part])
-    said = looked.ravel()[: len(seen)]
+
+    def look(part: NDArray[np.int64]) -> NDArray[np.float32]:
+        costs_said: NDArray[np.float32] = network(
+            strip_pictures(lines.some(part), layers, graph.grid.px_per_in), facts[part]
+        )
+        return costs_said
+
+    # While one batch's strips are cut, the network looks at another's.
+    said = np.concatenate(share_out(look, _batches(len(seen))))[: len(seen)]
     at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
     said = said.clip(min=0) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     said = EYE_SHARE * said + (1 - EYE_SHARE) * some.cost

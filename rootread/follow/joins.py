@@ -167,20 +167,22 @@ def _facing_ends(
     tree = cKDTree(ends.place_px)
     near = tree.query_pairs(MAX_COVERED_GAP * settings.max_gap_in * px_per_in, output_type="ndarray")
     pair = np.concatenate([near.reshape(-1, 2), _across_object(ends, strands)]).astype(np.int64)
-    pair = np.unique(np.sort(pair, axis=1), axis=0)
+    pair.sort(axis=1)
     a, b = pair.T
     pair = pair[(a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))]
     askew, limit = askew_deg(ends, pair), settings.max_bend_deg + heading_doubt_deg(ends, pair)
     pair = pair[(askew <= limit).all(axis=1)]
     length_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
     bare = 1 - values_between(ends, pair, strands.whole_mask | strands.hidden).mean(axis=0)
-    return pair[bare * length_px <= settings.max_gap_in * px_per_in]
+    pair = pair[bare * length_px <= settings.max_gap_in * px_per_in]
+    # Each pair once: of the millions that are near, few are left by now.
+    return np.unique(pair, axis=0)
 
 
 def _across_object(ends: Ends, strands: Strands) -> NDArray[np.int64]:
     """Pairs of ends with the scale object, and nothing else, between them."""
     px_per_in = strands.grid.px_per_in
-    beside = np.flatnonzero(at_soil_edge(ends, ~strands.hidden, px_per_in))
+    beside = np.flatnonzero(at_soil_edge(ends, strands.from_edge_px, px_per_in))
     tree = cKDTree(ends.place_px[beside])
     pair = beside[tree.query_pairs(MAX_HIDDEN_GAP_IN * px_per_in, output_type="ndarray").reshape(-1, 2)]
     return pair[share_hidden(ends, pair, strands) > MOSTLY_HIDDEN]

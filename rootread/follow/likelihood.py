@@ -90,14 +90,18 @@ def coarse_width_px(graph: RootGraph) -> float:
 
 def _cut_ends(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Free ends that lie at the edge of the visible soil."""
-    return at_soil_edge(ends, soil, graph.grid.px_per_in) & (ends.node < 0)
+    return at_soil_edge(ends, distance_to_edge_px(soil), graph.grid.px_per_in) & (ends.node < 0)
 
 
-def at_soil_edge(ends: Ends, soil: NDArray[np.bool_], px_per_in: float) -> NDArray[np.bool_]:
+def distance_to_edge_px(soil: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """``(M, N)`` px from each pixel of visible soil to where it ends."""
+    return cv2.distanceTransform(np.pad(soil, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+
+
+def at_soil_edge(ends: Ends, from_edge_px: NDArray[np.float32], px_per_in: float) -> NDArray[np.bool_]:
     """``(E,)`` True where an end lies at the edge of the visible soil."""
-    inside = np.pad(soil, 1).astype(np.uint8)
-    from_edge = cv2.distanceTransform(inside, cv2.DIST_L2, 3)[1:-1, 1:-1]
     column, row = np.round(ends.place_px).astype(int).T
-    row, column = row.clip(0, soil.shape[0] - 1), column.clip(0, soil.shape[1] - 1)
-    near: NDArray[np.bool_] = from_edge[row, column] < CUT_REACH_IN * px_per_in + ends.width_px
+    row = row.clip(0, from_edge_px.shape[0] - 1)
+    column = column.clip(0, from_edge_px.shape[1] - 1)
+    near: NDArray[np.bool_] = from_edge_px[row, column] < CUT_REACH_IN * px_per_in + ends.width_px
     return near

@@ -7,14 +7,16 @@ of second derivatives is positive and large there.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.types import RootMap
+from rootread.follow.likelihood import distance_to_edge_px
 from rootread.plane.types import Grid, WallImage
-from rootread.threads import share_out
+from rootread.threads import both, share_out
 
 EDGE_SMOOTHING_PX = 0.7
 """Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
@@ -54,12 +56,16 @@ class Strands:
     """``(M, N)`` where the scale object, the sky or the photo's edge shows instead of the wall."""
     grid: Grid
 
+    @cached_property
+    def from_edge_px(self) -> NDArray[np.float32]:
+        """``(M, N)`` px from each pixel of visible soil to where it ends."""
+        return distance_to_edge_px(~self.hidden)
+
 
 def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     """Part the roots of a root map along the seams in the photo."""
-    whole = _calm_mask(root_map)
+    whole, dip = both(lambda: _calm_mask(root_map), lambda: dark_line_strength(image.rgb))
     hidden = ~image.soil
-    dip = dark_line_strength(image.rgb)
     dip[hidden] = 0
     mask = part_strands(whole, dip)
     radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)

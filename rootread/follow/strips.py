@@ -30,6 +30,8 @@ HALF_ACROSS_IN = 0.2
 ACROSS = 24
 CHANNELS = 5
 """Red, green, blue, probability of root, and whether there is an arm here, each 0 to 255."""
+REMAPPED = 600
+"""Strips cut at a time: ``cv2.remap`` takes pictures of up to 32767 rows, and a strip has 24."""
 TANGENT_SAMPLES = 4
 """Directions are taken over this many samples to either side."""
 
@@ -69,19 +71,19 @@ def strip_pictures(lines: StripLines, layers: NDArray[np.uint8], px_per_in: floa
     tangent = _tangents(lines.middle_px)
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
     across_px = np.linspace(-1, 1, ACROSS) * HALF_ACROSS_IN * px_per_in
-    place = lines.middle_px[:, None] + across_px[None, :, None, None] * normal[:, None]
-    column, row = place.astype(np.float32).reshape(-1, LENGTH, 2).transpose(2, 0, 1)
-    # cv2.remap takes pictures of up to 32767 rows.
-    parts = np.array_split(np.arange(len(row)), len(row) // 16384 + 1)
-    seen = np.concatenate(
-        [
-            cv2.remap(layers, column[part], row[part], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-            for part in parts
-        ]
-    ).reshape(*place.shape[:3], 4)
-    shown = np.broadcast_to(lines.is_shown[:, None, :, None], (*place.shape[:3], 1))
-    pictures = np.concatenate([seen * shown, (shown * 255).astype(np.uint8)], axis=3)
-    return np.ascontiguousarray(pictures.transpose(0, 3, 1, 2))
+    pictures = np.empty((len(normal), CHANNELS, ACROSS, LENGTH), np.uint8)
+    for strip in np.array_split(np.arange(len(normal)), len(normal) // REMAPPED + 1):
+        column, row = (
+            (lines.middle_px[strip, None, :, c] + across_px[:, None] * normal[strip, None, :, c])
+            .astype(np.float32)
+            .reshape(-1, LENGTH)
+            for c in (0, 1)
+        )
+        seen = cv2.remap(layers, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        pictures[strip, :-1] = seen.reshape(-1, ACROSS, LENGTH, CHANNELS - 1).transpose(0, 3, 1, 2)
+    pictures[:, -1] = 255
+    pictures *= lines.is_shown[:, None, None]
+    return pictures
 
 
 def _arms(
@@ -92,13 +94,13 @@ def _arms(
     arms = np.zeros((len(ends.node), ARM_SAMPLES, 2))
     there = np.zeros((len(ends.node), ARM_SAMPLES), dtype=bool)
     beyond = _edges_behind(paths)
-    for end in range(len(ends.node)):
-        line = _inward(graph, ends, end)
+    inward = [_inward(graph, ends, end) for end in range(len(ends.node))]
+    for end, line in enumerate(inward):
         along = arc_length(line)
         entry = end
         while along[-1] < at[-1] and (entry ^ 1) in beyond:
             entry = beyond[entry ^ 1]
-            line = np.concatenate([line, _inward(graph, ends, entry)])
+            line = np.concatenate([line, inward[entry]])
             along = arc_length(line)
         arms[end] = np.column_stack([np.interp(at, along, line[:, k]) for k in (0, 1)])
         there[end] = at <= along[-1] + 1e-6
