@@ -25,8 +25,9 @@ LARGE_PX, SMALL_PX = 1200, 683
 """Widths of the pictures; the small ones stand in pairs."""
 SCREEN = {"width": 1366, "height": 768}
 PHONE = {"width": 390, "height": 780}
-ROOT_MISSED = [(0.37, 0.62), (0.41, 0.80)]
-"""Where a line is clicked, as shares of the photo: over soil, so that what is drawn stands alone."""
+ROOT_MISSED = [(0.818, 0.43), (0.822, 0.60)]
+FALSE_ROOT = (0.451, 0.762)
+"""Where the first wall is clicked, as shares of its photo."""
 
 
 class Shown:
@@ -96,7 +97,7 @@ def take_all(shown: Shown, folder: Path) -> None:
     page.wait_for_timeout(1000)
     shown.keep("draw")
     shown.done()
-    shown.use("Strike", (0.62, 0.185))
+    shown.use("Strike", FALSE_ROOT)
     shown.settle()
     page.keyboard.press("Escape")
     page.get_by_label("Checked by eye").check()
@@ -124,7 +125,7 @@ def take_all(shown: Shown, folder: Path) -> None:
 
     shown.go("sheet")
     page.get_by_label("Treatment, row 2").fill("shallow pass, wet")
-    page.get_by_label("Date, row 3").fill("July, hot")
+    page.get_by_label("Tool depth, in, row 3").fill("fourteen")
     page.get_by_text("Not saved yet").wait_for()
     shown.keep("sheet")
     shown.go("report")
@@ -158,7 +159,7 @@ def main() -> None:
             assert desk.stdout is not None
             address = re.sub("^Desk: ", "", desk.stdout.readline().strip())
             page = browser.new_page(viewport=SCREEN)
-            page.set_default_timeout(300_000)
+            page.set_default_timeout(120_000)
             page.goto(address)
             page.locator("h1").wait_for()
             time.sleep(1)
