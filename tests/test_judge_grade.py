@@ -121,6 +121,19 @@ def test_doubtful_traces_count_less():
     assert grade_of(read(sure + doubted)).score.value > grade_of(read(sure + bad)).score.value + 2
 
 
+def test_the_thicker_a_root_looks_the_more_it_counts():
+    """No one width parts roots that count from others: what is read a little thinner counts a little less."""
+    thick = [free(x, f"f{x:g}") for x in ACROSS[:12]]
+
+    def passage_where_the_others_turned(width_in):
+        others = [trace(turned(x, "t").points, width_in, f"t{x:g}") for x in ACROSS[12:]]
+        return part(grade_of(read(thick + others)), "passage")
+
+    passed = [passage_where_the_others_turned(width_in) for width_in in (0.02, 0.035, 0.045, 0.055, 0.10)]
+    assert passed[0] == pytest.approx(100, abs=1)
+    assert passed == sorted(passed, reverse=True) and len({round(share) for share in passed}) == 5
+
+
 def test_an_unsure_level_widens_the_interval():
     roots = [
         trace(along((x, 1), (x + 12, 5)), name=f"s{x:g}") for x in ACROSS

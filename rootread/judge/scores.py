@@ -40,26 +40,27 @@ class RootSums:
 
 
 def counted(readings: Readings) -> NDArray[np.float64]:
-    """``(R,)`` 1 for the roots that count, else 0.
+    """``(R,)`` how much each root counts by its width, from 0 to 1.
 
-    Roots thinner than the wall's ``counted_width_in`` count for nothing
-    unless all are thinner: which of them a photo shows depends on light and
+    Roots much thinner than the wall's ``counted_width_in`` count for nothing
+    unless all are so thin: which of them a photo shows depends on light and
     soil, and laterals leave their parent level by nature.
     """
     thick = np.array([counts(root, readings.counted_width_in) for root in readings.roots])
-    return (thick if thick.any() else np.ones_like(thick)).astype(float)
+    return thick if thick.any() else np.ones_like(thick)
 
 
 def root_weights(readings: Readings) -> NDArray[np.float64]:
-    """``(R,)`` how much each root counts: the chance that its trace lies on roots, against their mean.
+    """``(R,)`` how much each root counts: by its width, and by the chance that its trace lies on roots.
 
-    It is 0 for roots too thin. Traces are least sure where roots lie in
+    That chance is taken against its mean. Traces are least sure where roots lie in
     bundles, as they do on a layer; if they counted by their confidence alone,
     walls that turn roots would look too open.
     """
     confidence = np.array([root.trace.confidence for root in readings.roots])
-    weight = counted(readings) * (confidence + STILL_ROOT * (1.0 - confidence))
-    return weight / max(float(weight.sum()) / max(float((weight > 0).sum()), 1.0), 1e-9)
+    thick = counted(readings)
+    weight = thick * (confidence + STILL_ROOT * (1.0 - confidence))
+    return weight * float(thick.sum()) / max(float(weight.sum()), 1e-9)
 
 
 def root_sums(readings: Readings, zones: Zones) -> RootSums:

@@ -27,7 +27,7 @@ class Strip:
     density: float
     """Inches of root per square inch of wall, down to the deepest root."""
     descent_deg: float
-    """Mean over the roots thick enough to count; NaN if there are none."""
+    """Mean over the roots, thin ones for less; NaN if there are none thick enough to count."""
     passage: float
     """Share of roots that get down without being turned or stopped."""
 
@@ -50,12 +50,11 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     for index, name in enumerate(zones.names):
         width_in = float(np.diff(edges)[zones.zone_of_strip == index].sum())
         length_in = float(points[index] @ step_in)
-        descents = [
-            root.descent_down_deg[zone == index]
-            for root, zone, counts_one in zip(roots, zones.zone_at, counts, strict=True)
-            if counts_one
-        ]
-        every = np.concatenate([*descents, np.zeros(0)])
+        inside = [zone == index for zone in zones.zone_at]
+        descents = np.array(
+            [root.descent_down_deg[at].sum() for root, at in zip(roots, inside, strict=True)], dtype=float
+        )
+        number = counts @ np.array([at.sum() for at in inside], dtype=float)
         here = zone_at_depth == index
         within = RiskTable(table.at_risk * here, table.held * here, table.x_in)
         found.append(
@@ -65,7 +64,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
                 width_in=width_in,
                 root_length_in=length_in,
                 density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
-                descent_deg=float(every.mean()) if len(every) else float("nan"),
+                descent_deg=float(counts @ descents / number) if number else float("nan"),
                 passage=float(passing_share(within, weights[None])[0, -1]),
             )
         )

@@ -6,6 +6,10 @@ photo shows depends on light and soil. A photo's blur makes thin roots look
 wider than they are, and single places err, so the width is taken over some
 inches and asked to be a little more. A trace shorter than an inch and a half is
 as often a bit of straw as of a root.
+
+A root as a whole counts the more the thicker it looks. Were there one width from
+which it counts, a wall of roots about that thick would be judged by the few that
+happen to be read a little thicker.
 """
 
 import numpy as np
@@ -18,6 +22,8 @@ WIDTH_OVER_IN = 2.0
 THIN_READS = 1.1
 """Read width over width, of roots about as thin as those that just count."""
 SHORTEST_IN = 1.5
+NOTHING_BELOW, ALL_FROM = 0.6, 1.2
+"""Of the width from which roots count: thinner ones count for nothing as a whole, thicker ones fully."""
 
 
 def counted_points(root: RootReading, counted_width_in: float) -> NDArray[np.bool_]:
@@ -31,6 +37,9 @@ def counted_points(root: RootReading, counted_width_in: float) -> NDArray[np.boo
     return (steady >= THIN_READS * counted_width_in) & ~root.trace.inferred
 
 
-def counts(root: RootReading, counted_width_in: float) -> bool:
-    """Whether a root as a whole counts."""
-    return root.width_in >= THIN_READS * counted_width_in and root.length_in >= SHORTEST_IN
+def counts(root: RootReading, counted_width_in: float) -> float:
+    """How much a root as a whole counts, from 0 to 1."""
+    if root.length_in < SHORTEST_IN:
+        return 0.0
+    nothing_in, all_in = NOTHING_BELOW * counted_width_in, ALL_FROM * counted_width_in
+    return 1.0 if root.width_in >= all_in else max(root.width_in - nothing_in, 0.0) / (all_in - nothing_in)
