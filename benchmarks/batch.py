@@ -1,14 +1,15 @@
 """Long runs: killed at random moments, memory over many walls, and what a second job gains.
 
 usage: python benchmarks/batch.py kills|walls PHOTOS [--out DIR] [--kills 20]
-       [--copies 200] [--pieces 4] [--jobs 1 2]
+       [--copies 200] [--pieces 4] [--jobs 1 2] [--width PX] [--free]
 
 PHOTOS is a folder of photos with its sheet. ``kills`` grades it once undisturbed; then it
 grades it again, killed with SIGKILL at random moments over the time that took, and once
 to the end, and compares every file byte for byte, times aside. ``walls`` grades as many
-copies of the photos with one job and with two, in turns, so that both see the same
-machine, and watches how much memory the processes hold. On a busy machine the seconds
-of the clock say little; processor seconds are told beside them, with the load.
+copies of the photos with one job held to one core, with two on two cores, and with one
+job free to use all (``--free``), in turns, so that all see the same machine, and watches
+how much memory the processes hold. On a busy machine the seconds of the clock say
+little; processor seconds are told beside them, with the load.
 """
 
 import argparse
@@ -19,12 +20,28 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import NamedTuple
 
+import cv2
 import numpy as np
 
 PAGE_BYTES = os.sysconf("SC_PAGE_SIZE")
 WATCH_S = 0.25
 SEED = 7
+
+
+class Way(NamedTuple):
+    """How a run is started."""
+
+    jobs: int
+    cores: int
+
+    def __str__(self) -> str:
+        return f"{self.jobs} {'job' if self.jobs == 1 else 'jobs'} on {self.cores} of the cores"
+
+    def hold(self) -> None:
+        """Hold this process and those it starts to the cores."""
+        os.sched_setaffinity(0, set(sorted(os.sched_getaffinity(0))[: self.cores]))
 
 
 def command(photos: Path, out: Path, jobs: int = 1) -> list[str]:
@@ -90,10 +107,11 @@ def resident_mb(pid: int) -> float:
     return total
 
 
-def watched(photos: Path, out: Path, jobs: int) -> tuple[float, float, list[tuple[int, float]]]:
+def watched(photos: Path, out: Path, way: Way) -> tuple[float, float, list[tuple[int, float]]]:
     """Seconds of a run, processor seconds, and (walls done, MB held) as it went."""
     began, used = time.monotonic(), os.times()
-    run = subprocess.Popen(command(photos, out, jobs), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    quiet = subprocess.DEVNULL
+    run = subprocess.Popen(command(photos, out, way.jobs), stdout=quiet, stderr=quiet, preexec_fn=way.hold)
     seen = []
     while run.poll() is None:
         seen.append((len(list((out / "records").glob("*.json"))), resident_mb(run.pid)))
@@ -103,36 +121,47 @@ def watched(photos: Path, out: Path, jobs: int) -> tuple[float, float, list[tupl
     return took, cpu_s, seen
 
 
-def many_walls(photos: Path, out: Path, copies: int, pieces: int, jobs: list[int]) -> None:
-    """Copies graded in pieces, each piece by every number of jobs, in turns."""
+def many_walls(photos: Path, out: Path, copies: int, pieces: int, ways: list[Way], width_px: int) -> None:
+    """Copies graded in pieces, each piece in every way, in turns."""
     originals = sorted(p for p in photos.iterdir() if p.suffix.lower() in (".jpg", ".jpeg", ".png"))
-    seconds, processor = dict.fromkeys(jobs, 0.0), dict.fromkeys(jobs, 0.0)
+    contents = [content_of(original, width_px) for original in originals]
+    seconds, processor = dict.fromkeys(ways, 0.0), dict.fromkeys(ways, 0.0)
     for piece in range(pieces):
         folder = out / f"photos-{piece}"
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
         for number in range(copies // pieces):
-            original = originals[number % len(originals)]
+            which = number % len(originals)
             # Two bytes after the picture's end: another file, the same picture.
-            copy = folder / f"{number:03d}-{original.name}"
-            copy.write_bytes(original.read_bytes() + number.to_bytes(2, "big"))
-        for count in jobs if piece % 2 == 0 else jobs[::-1]:
-            target = out / f"graded-{piece}-{count}"
+            copy = folder / f"{number:03d}-{originals[which].name}"
+            copy.write_bytes(contents[which] + number.to_bytes(2, "big"))
+        for way in ways if piece % 2 == 0 else ways[::-1]:
+            target = out / f"graded-{piece}-{way.jobs}-{way.cores}"
             shutil.rmtree(target, ignore_errors=True)
-            took_s, cpu_s, seen = watched(folder, target, count)
-            seconds[count] += took_s
-            processor[count] += cpu_s
+            took_s, cpu_s, seen = watched(folder, target, way)
+            seconds[way] += took_s
+            processor[way] += cpu_s
             print(
-                f"piece {piece}, jobs {count}: {took_s:.0f} s, {cpu_s:.0f} processor seconds, "
+                f"piece {piece}, {way}: {took_s:.0f} s, {cpu_s:.0f} processor seconds, "
                 f"load {os.getloadavg()[0]:.1f}; {memory_words(seen)}",
                 flush=True,
             )
-    first = jobs[0]
-    for count in jobs[1:]:
-        by_clock = seconds[first] / seconds[count]
-        by_processor = count / first * processor[first] / processor[count]
-        print(f"{count} jobs against {first}: {by_clock:.2f} times as fast by the clock")
+    first = ways[0]
+    for way in ways[1:]:
+        by_clock = seconds[first] / seconds[way]
+        by_processor = way.jobs / first.jobs * processor[first] / processor[way]
+        print(f"{way} against {first}: {by_clock:.2f} times as fast by the clock")
         print(f"and {by_processor:.2f} times by processor seconds, were there a free core for each job")
+
+
+def content_of(photo: Path, width_px: int) -> bytes:
+    """A photo's file, made smaller where a width is given."""
+    if not width_px:
+        return photo.read_bytes()
+    picture = cv2.imread(str(photo))
+    size = (width_px, round(picture.shape[0] * width_px / picture.shape[1]))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return cv2.imencode(photo.suffix, small)[1].tobytes()
 
 
 def memory_words(seen: list[tuple[int, float]]) -> str:
@@ -153,12 +182,16 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=20)
     parser.add_argument("--copies", type=int, default=200)
     parser.add_argument("--pieces", type=int, default=4)
-    parser.add_argument("--jobs", type=int, nargs="+", default=[1, 2])
+    parser.add_argument("--jobs", type=int, nargs="+", default=[1, 2], help="each held to as many cores")
+    parser.add_argument("--width", type=int, default=0, help="of the copies, in pixels; 0 leaves them")
+    parser.add_argument("--free", action="store_true", help="one job on all cores as well")
     given = parser.parse_args()
     if given.what == "kills":
         kills(given.photos, given.out, given.kills)
     else:
-        many_walls(given.photos, given.out, given.copies, given.pieces, given.jobs)
+        ways = [Way(jobs, jobs) for jobs in given.jobs]
+        ways += [Way(1, len(os.sched_getaffinity(0)))] if given.free else []
+        many_walls(given.photos, given.out, given.copies, given.pieces, ways, given.width)
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rootread.find import RootMap
 from rootread.follow import follow_roots
 from rootread.follow.ends import Ends, edge_ends
-from rootread.follow.eye import RANKS, look_at_joins, worth_a_look
+from rootread.follow.eye import NOT_LOOKED_AT_COST, RANKS, look_at_joins, worth_a_look
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import Joins, possible_joins
 from rootread.follow.likelihood import end_costs
@@ -112,6 +112,16 @@ def test_only_the_cheapest_joins_of_an_end_are_looked_at() -> None:
     for end in range(18):
         assert (both[seen] == end).any(axis=1).sum() >= RANKS
     assert len(seen) < 81
+
+
+def test_where_no_join_is_worth_a_look_all_pay_for_that() -> None:
+    root_map, image = wall_with([(line((1.0, 4.5), (8.0, 4.5)), PALE), (line((4.5, 1.0), (4.5, 8.0)), PALE)])
+    strands, graph, ends, joins = joins_of(root_map, image)
+    dear = replace(joins, cost=joins.cost + 100.0)
+    assert len(dear.cost) > 0
+    costs = end_costs(graph, ends, image.soil, SURFACE)
+    looked = look_at_joins(dear, graph, ends, costs, [], strands)
+    np.testing.assert_array_equal(looked.cost, dear.cost + NOT_LOOKED_AT_COST)
 
 
 @pytest.mark.parametrize("wide_in", [1.0, 2.0, 2.6])

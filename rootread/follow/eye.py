@@ -59,7 +59,8 @@ def look_at_joins(
         return costs_said
 
     # While one batch's strips are cut, the network looks at another's.
-    said = np.concatenate(share_out(look, _batches(len(seen))))[: len(seen)]
+    none = np.zeros(0, np.float32)
+    said = np.concatenate([none, *share_out(look, _batches(len(seen)))])[: len(seen)]
     at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
     said = said.clip(min=0) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     said = EYE_SHARE * said + (1 - EYE_SHARE) * some.cost
