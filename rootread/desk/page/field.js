@@ -20,14 +20,14 @@ export function showField(shell) {
   const intro = el('p', { class: 'intro' })
   const notes = el('ul', { class: 'notes' })
   const groups = el('div')
-  const bare = el('section', { class: 'bare', hidden: true }, el('h2', {}, 'What a photo needs'),
+  const bare = el('section', { class: 'bare' }, el('h2', {}, 'What a photo needs'),
     el('ul', {}, ['The scale object against the wall, whole and sharp: the printed card, a banded staff, or a tape.',
       'The whole wall from the soil surface down, camera square to it.', 'Even light, with no shadow edge across the roots.'].map((text) => el('li', {}, text))),
     el('p', {}, 'A photo without a scale is taken too: mark two points on it whose distance you know. A sheet.csv in the same folder is taken in with the photos.'))
   shell.main.append(el('section', { class: 'pad' },
     el('div', { class: 'opening' }, heading, intro,
       el('div', { class: 'adders' }, input('add-photos', 'Add photos'), input('add-folder', 'Add a folder', true))),
-    notes, bare, groups))
+    notes, groups))
   let drawn = ''
   const pictures = new Map()
 
@@ -56,7 +56,8 @@ export function showField(shell) {
       intro.textContent = desk.walls.length
         ? `${desk.folder}: walls hang from one ground line at one scale. Open one to check its reading.`
         : 'Drop photos of pit walls anywhere on this page, or add them here.'
-      bare.hidden = desk.walls.length > 0
+      if (desk.walls.length) bare.remove()
+      else if (!bare.isConnected) notes.after(bare)
       notes.replaceChildren(...desk.messages.map((text) => el('li', {}, text)))
       const now = JSON.stringify(desk.walls)
       if (now === drawn) return
