@@ -31,7 +31,7 @@ class FlatWall:
     root: NDArray[np.bool_]
     """(M, N) pixels that show a root."""
     wanted: Points
-    """(N, 2) inches, a point every 0.05 in of visible root at least 0.05 in wide."""
+    """(N, 2) inches, a point every 0.05 in of visible root at least 0.05 in wide, where the photo shows it."""
     seen: Points
     """(N, 2) inches, a point every 0.05 in of any root, hidden or not."""
     cracks: Points
@@ -56,7 +56,7 @@ def flat_wall(photo_path: Path, truth_path: Path) -> FlatWall:
         inside[inside] = image.soil[row[inside], col[inside]]
         return points_in[inside]
 
-    wanted = below(np.concatenate([root.points[root.needed] for root in truth.roots]))
+    wanted = below(np.concatenate([root.seen[root.needed] for root in truth.roots]))
     seen = np.concatenate([root.seen for root in truth.roots])
     lines = [_every_step(np.array(line)) for line in (*truth.raw["cracks"], *truth.raw.get("channels", ()))]
     cracks = below(np.concatenate([np.empty((0, 2)), *lines]))
