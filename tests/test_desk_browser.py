@@ -102,6 +102,15 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     served.kill()
 
 
+def faults_of_access(page: Page) -> str:
+    """What axe-core finds against WCAG 2.0 to 2.2, levels A and AA, on the page as it is; empty for nothing.
+
+    https://www.deque.com/axe/ (carried by PyPI)
+    """
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
+    return found.generate_report() if found.violations_count else ""
+
+
 def drop(page: Page, photo: Path) -> None:
     """Let a file go over the page, as a hand does."""
     page.evaluate(
@@ -177,6 +186,7 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
     try:
         page.goto(served.address)
         expect(page.locator("main")).to_contain_text("Drop photos")
+        assert not faults_of_access(page)
         drop(page, put_wall(tmp_path / "camera", "north"))
         expect(page.locator("#queue")).to_have_text("1 wall read", timeout=READ_MS)
         open_wall(page)
@@ -309,11 +319,9 @@ def test_screens_left_before_they_are_there_come_to_nothing(page: Page, served: 
 
 @pytest.mark.parametrize("width", [1366, 360])
 def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width: int) -> None:
-    """axe-core's rules for WCAG 2.0 to 2.2, levels A and AA: https://www.deque.com/axe/ (carried by PyPI)."""
     page.set_viewport_size({"width": width, "height": 768})
     page.goto(served.address)
     expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
-    axe = Axe()
     for screen in ("field", "wall/north", "sheet", "pair", "report", "second/north", "wall/bare"):
         page.evaluate(f"location.hash = '#/{screen}'")
         page.locator(f'main[data-screen="{screen.split("/")[0]}"] h1').first.wait_for(state="attached")
@@ -329,8 +337,7 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
         if screen.startswith("second"):
             page.get_by_role("button", name="Against the program alone").click()
             page.locator(".reading table").wait_for()
-        found = axe.run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
-        assert found.violations_count == 0, f"{screen}: {found.generate_report()}"
+        assert not (faults := faults_of_access(page)), f"{screen}: {faults}"
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert over <= 0, f"{screen} is {over} px wider than the page"
 

@@ -3,6 +3,7 @@
 import io
 import json
 import zlib
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -135,6 +136,31 @@ def test_what_is_not_named_like_a_photo_is_not_taken(given: str) -> None:
 def _send(client: TestClient, name: str, content: bytes) -> int:
     headers = {**GOOD, "x-photo-name": name}
     return client.post("/api/photos", content=content, headers=headers).status_code
+
+
+def test_a_name_is_never_run_and_never_becomes_part_of_the_page(desk: Desk, client: TestClient) -> None:
+    photo = (desk.folder.path / "bare.jpg").read_bytes()
+    (desk.folder.path / "bare.jpg").unlink()
+    name = "$(touch run)`touch run`;touch run<img src=x onerror=alert(1)>.jpg"
+    assert _send(client, name, photo) == 200
+    (wall,) = client.get("/api/desk", headers=GOOD).json()["walls"]
+    assert wall["photo"].startswith("$(touch run)")
+    assert desk.pyramid(desk.wall(wall["name"])).overview().startswith(b"\xff\xd8")
+    assert [file.name for file in desk.folder.path.iterdir()] == [wall["photo"]]
+    assert not Path("run").exists()
+    # The page puts words where they belong as text; nothing in it makes elements or code of them.
+    page = files("rootread.desk") / "page"
+    for script in (file for file in page.iterdir() if file.name.endswith(".js")):
+        text = script.read_text(encoding="utf-8")
+        for way in (
+            "innerHTML",
+            "outerHTML",
+            "insertAdjacentHTML",
+            "document.write",
+            "eval(",
+            "new Function",
+        ):
+            assert way not in text, f"{script.name}: {way}"
 
 
 def test_only_bytes_that_are_a_photo_are_taken_in_whatever_their_name(desk: Desk, client: TestClient) -> None:
