@@ -31,7 +31,7 @@ class FlatWall:
     root: NDArray[np.bool_]
     """(M, N) pixels that show a root."""
     wanted: Points
-    """(N, 2) inches, a point every 0.05 in of visible root, 0.05 in wide or more, where the photo shows it."""
+    """(N, 2) inches, a point every 0.05 in of visible root 0.05 in wide or more, as the photo shows it."""
     seen: Points
     """(N, 2) inches, a point every 0.05 in of any root, hidden or not."""
     cracks: Points
