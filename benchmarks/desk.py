@@ -9,6 +9,7 @@ Seconds are on the clock and the best of three, so that other work on the machin
 """
 
 import json
+import math
 import re
 import subprocess
 import sys
@@ -108,15 +109,29 @@ def _measured(desk: Asked, width_px: int, height_px: int) -> dict[str, float]:
     figures["a tile"] = timed(lambda: desk.ask("/api/walls/wall/tiles/0/2/2.jpg"))
     shown = desk.settled()
     reading = shown["reading"]
-    root = max(reading["roots"], key=lambda root: root["length_in"])
+    root, other = sorted(reading["roots"], key=lambda root: -root["length_in"])[:2]
     layer = reading["layers"][0]["line_px"] if reading["layers"] else [[0, 0], [width_px - 1, 0]]
     down = [[width_px / 2, height_px * share] for share in (0.3, 0.4, 0.5)]
     mends: dict[str, dict[str, Any]] = {
         "root struck": {"roots_struck_px": [root["points_px"]]},
         "root drawn": {"roots_added": [{"points_px": down, "width_px": 9}]},
         "root parted": {"splits_px": [root["points_px"][len(root["points_px"]) // 2]]},
+        "roots joined": {"joins_px": [[root["points_px"][-1], other["points_px"][0]]]},
+        "flattened": {"flattened_px": [root["points_px"][: len(root["points_px"]) // 3]]},
+        "layer moved": {"layers": [{"name": "", "line_px": [[x, y + 50] for x, y in layer]}]},
         "layer struck": {"layers_struck_px": [layer]},
+        "loosened floor": {"loosened_floor_px": [[0, height_px * 0.3], [width_px - 1, height_px * 0.3]]},
         "ticked off": {"checked": shown["reads"]},
+        "scale": {
+            "scale_points": [{"px": place} for place in (down[0], down[2])],
+            "distance_in": math.dist(down[0], down[2]) / reading["scale"]["px_per_in"],
+        },
+        "plumb": {"plumb_px": [down[0], down[2]]},
+        "outline": {
+            "outline_px": [
+                [width_px * x, height_px * y] for x, y in ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9))
+            ]
+        },
         "surface": {"surface_px": [[0, height_px * 0.05], [width_px - 1, height_px * 0.05]]},
         "soil stroke": {"strokes": [{"says": "soil", "points_px": down, "width_px": width_px / 100}]},
     }

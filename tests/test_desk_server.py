@@ -17,7 +17,7 @@ from rootread.batch.record import write_wall
 from rootread.desk import Desk, stages
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
-from rootread.marks import Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
+from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
 from rootread.wall import Wall, read_or_refuse
 
 READ_S = 240
@@ -249,20 +249,28 @@ def test_clicks_along_a_root_that_no_line_runs_on_become_a_line_on_it(unmended: 
     "changed",
     [
         {"roots_added": (RootMark(((700.0, 300.0), (760.0, 500.0))),)},
+        {"roots_struck_px": (((1100.0, 376.0),),)},
+        {"splits_px": ((1100.0, 376.0),)},
+        {"joins_px": (((700.0, 300.0), (760.0, 500.0)),)},
+        {"flattened_px": (((700.0, 300.0), (760.0, 330.0)),)},
+        {"layers": (LayerMark(((100.0, 600.0), (1500.0, 600.0))),)},
+        {"loosened_floor_px": ((0.0, 380.0), (1599.0, 390.0))},
         {"scale_points": (ScaleMark((600.0, 500.0)), ScaleMark((600.0, 900.0))), "distance_in": 11.0},
+        {"plumb_px": ((800.0, 100.0), (804.0, 900.0))},
+        {"outline_px": ((100.0, 100.0), (1500.0, 100.0), (1500.0, 900.0), (100.0, 900.0))},
         {"surface_px": ((0.0, 60.0), (1599.0, 66.0))},
         {"strokes": (Stroke("soil", ((900.0, 250.0), (1100.0, 420.0)), 20.0),)},
     ],
-    ids=["draw", "scale", "surface", "stroke"],
+    ids=lambda changed: next(iter(changed)),
 )
 def test_first_figures_take_less_than_half_a_second(unmended: TestClient, desk: Desk, changed: dict) -> None:
-    """Of the processor's time, so that other work on this machine does not count."""
+    """Of the processor's time, the best of three, so that other work on this machine does not count."""
     one = desk.wall("north")
     assert one.reading is not None
     marks = Marks(**changed)
     located = one.stages.located(one.job.photo, one.job.row, marks)
-    taken = []
-    for _ in range(3):
+    taken: list[float] = []
+    while len(taken) < 3 and not any(seconds < FIRST_FIGURES_S for seconds in taken):
         begun = time.thread_time()
         first = glance(one.reading, one.reading.seen, one.job.row, marks, one.settings, located)
         taken.append(time.thread_time() - begun)
