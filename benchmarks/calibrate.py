@@ -1,82 +1,149 @@
 """Estimate how much a reading errs, on made walls of training seeds.
 
-usage: python benchmarks/calibrate.py [--each 12] [--stale] [--cache DIR] [--write]
+usage: python benchmarks/calibrate.py [--each 24] [--each-kept 24] [--stale] [--cache DIR] [--write]
 
 For each figure the error that roots, level and scale do not account for is
 found: enough for its intervals to hold the truth on 95 % of walls like these.
+How often they would on walls they were not estimated on is said too: each
+fifth of the walls is held against intervals made from the other four.
 --write puts the figures into rootread/measure/calibrated.py.
 """
 
 import argparse
 import re
 from collections.abc import Callable
+from itertools import chain
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from judging import Judged, judge, judged_walls
-from made_walls import TRAINING_SEED, cache_folder
+from made_walls import KEPT_SEED, TRAINING_SEED, cache_folder
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 import rootread.judge.grade as grade_module
-import rootread.measure.descent as descent_module
 import rootread.measure.intervals as intervals_module
 from rootread.measure import calibrated
 
 NORMAL_95 = 1.96
 HOLD = 0.95
-SURE = 0.95
-SURE_OF_SIDEWAYS = 0.6
-"""Few walls have much root run sideways, so that a surer figure would be that of the one worst wall."""
+SURE = 0.9
 RESAMPLES = 400
-LEAST_RUN_IN = 5.0
-"""Walls with less sideways root say nothing about the share of it that is read."""
+LITTLE_IN = 10.0
+"""Walls with less root read say little about the share of it that is read."""
+FOLDS = 5
 NEAR_IN = 0.10
 PLACE = Path(calibrated.__file__)
 
+Values = NDArray[np.float64]
 
-def estimate(judged: list[Judged]) -> dict[str, float]:
-    """Every figure of ``calibrated``; the walls were judged with all errors at nothing."""
-    figures = {"UNSEEN_SHARE": float(np.median([_unseen(one) for one in judged]))}
-
-    def pairs(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Truth, reading, and the standard error that roots, level and scale give it."""
-        held = [one.intervals()[name] for one in judged]
-        truth = np.array([true for _, true in held])
-        value = np.array([sure.value for sure, _ in held])
-        half = np.array([max(sure.high - sure.value, sure.value - sure.low) for sure, _ in held])
-        return truth, value, half / NORMAL_95
-
-    truth, value, se = pairs("descent")
-    figures["DESCENT_SE_DEG"] = least_error(truth - value, se)
-    names = ("shallow_share", "in_pattern_share", "steep_share")
-    shares = [np.concatenate(column) for column in zip(*(pairs(name) for name in names), strict=True)]
-    figures["SHARE_SE"] = least_error(shares[0] - shares[1], shares[2])
-    truth, value, se = pairs("tortuosity")
-    figures["TORTUOSITY_SHIFT"] = float(np.median(truth - value))
-    figures["TORTUOSITY_SE"] = least_error(truth - value - figures["TORTUOSITY_SHIFT"], se)
-    truth, value, se = pairs("flattened_share")
-    figures["FLATTENED_SE"] = least_error(truth - value, se)
-    for name, label in (("root_length_in", "LENGTH"), ("sideways_in", "SIDEWAYS")):
-        truth, value, se = pairs(name)
-        some = value > (LEAST_RUN_IN if label == "SIDEWAYS" else 0.0)
-        ratio = truth[some] / value[some]
-        figures[f"{label}_SHIFT"] = float(np.median(ratio))
-        sure = SURE_OF_SIDEWAYS if label == "SIDEWAYS" else SURE
-        figures[f"{label}_SE"] = least_error(ratio - np.median(ratio), se[some] / value[some], sure)
-    truth, value, se = pairs("grade")
-    figures["GRADE_SE"] = least_error(truth - value, se)
-    return figures
+SHIFTED = {
+    "shallow_share": "SHALLOW",
+    "in_pattern_share": "IN_PATTERN",
+    "steep_share": "STEEP",
+    "tortuosity": "TORTUOSITY",
+    "flattened_share": "FLATTENED",
+}
+"""Figures whose interval is moved by what readings err as a rule."""
+UNSHIFTED = {"descent": "DESCENT_SE_DEG", "grade": "GRADE_SE"}
+SUMS = {"root_length_in": "LENGTH", "sideways_in": "SIDEWAYS"}
+"""Figures that grow with the wall, so that their errors are shares of them."""
 
 
-def least_error(off: np.ndarray, se: np.ndarray, sure: float = SURE) -> float:
+class Compared(NamedTuple):
+    """One figure of all walls."""
+
+    truth: Values
+    read: Values
+    se: Values
+    """What roots, level and scale make it unsure by."""
+
+    def of(self, walls: NDArray[np.intp]) -> "Compared":
+        return Compared(self.truth[walls], self.read[walls], self.se[walls])
+
+
+def compared(judged: list[Judged]) -> dict[str, Compared]:
+    """Every figure; the walls were judged with all errors at nothing."""
+    held = [one.intervals() for one in judged]
+    return {name: _column([intervals[name] for intervals in held]) for name in held[0]}
+
+
+def _column(pairs: list) -> Compared:
+    rows = [
+        (true, sure.value, max(sure.high - sure.value, sure.value - sure.low) / NORMAL_95)
+        for sure, true in pairs
+    ]
+    return Compared(*np.array(rows, dtype=float).T)
+
+
+def estimate(figures: dict[str, Compared]) -> dict[str, float]:
+    """Every error and shift of ``calibrated`` that intervals need."""
+    found = {}
+    for name, label in UNSHIFTED.items():
+        one = figures[name]
+        found[label] = least_error(one.truth - one.read, one.se)
+    for name, label in SHIFTED.items():
+        one = figures[name]
+        found[f"{label}_SHIFT"] = shift = float(np.median(one.truth - one.read))
+        found[f"{label}_SE"] = least_error(one.truth - one.read - shift, one.se)
+    for name, label in SUMS.items():
+        one = figures[name]
+        much = one.read > LITTLE_IN
+        found[f"{label}_SHIFT"] = shift = float(np.median(one.truth[much] / one.read[much]))
+        off = one.truth - shift * one.read
+        if label == "SIDEWAYS":
+            root = np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
+            found["SIDEWAYS_SPREAD"] = least_error(off / root, one.se / root)
+        else:
+            found[f"{label}_SE"] = least_error(off / one.read, one.se / one.read)
+    return found
+
+
+def holds(figures: dict[str, Compared], errors: dict[str, float]) -> dict[str, NDArray[np.bool_]]:
+    """For each figure, the walls whose interval holds the truth with these errors."""
+    held = {}
+    for name, one in figures.items():
+        if name in UNSHIFTED:
+            centre, error = one.read, np.full(len(one.read), errors[UNSHIFTED[name]])
+        elif name in SHIFTED:
+            label = SHIFTED[name]
+            centre, error = one.read + errors[f"{label}_SHIFT"], np.full(len(one.read), errors[f"{label}_SE"])
+        else:
+            label = SUMS[name]
+            centre = one.read * errors[f"{label}_SHIFT"]
+            if label == "SIDEWAYS":
+                error = errors["SIDEWAYS_SPREAD"] * np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
+            else:
+                error = one.read * errors[f"{label}_SE"]
+        half = NORMAL_95 * np.hypot(one.se, error)
+        low, high = np.minimum(centre - half, one.read), np.maximum(centre + half, one.read)
+        held[name] = (low <= one.truth) & (one.truth <= high)
+    return held
+
+
+def crossed_coverage(figures: dict[str, Compared]) -> dict[str, float]:
+    """Share of walls whose interval holds the truth when made from the other four fifths of the walls."""
+    count = len(next(iter(figures.values())).truth)
+    fold = np.arange(count) % FOLDS
+    held: dict[str, list[NDArray[np.bool_]]] = {name: [] for name in figures}
+    for k in range(FOLDS):
+        others, own = np.flatnonzero(fold != k), np.flatnonzero(fold == k)
+        errors = estimate({name: one.of(others) for name, one in figures.items()})
+        for name, ones in holds({name: one.of(own) for name, one in figures.items()}, errors).items():
+            held[name].append(ones)
+    return {name: float(np.concatenate(ones).mean()) for name, ones in held.items()}
+
+
+def least_error(off: Values, se: Values) -> float:
     """The error that, beside ``se``, makes 95 % intervals hold: ``|off| <= 1.96 hypot(se, error)``.
 
-    A few dozen walls show the tail of errors badly, so the walls are drawn again
-    with replacement, and the error is one that is enough in a share ``sure`` of the draws.
+    A hundred walls show the tail of errors badly, so the walls are drawn again
+    with replacement, and the error is one that is enough in a share ``SURE`` of the draws.
     """
     needed = np.sqrt(np.maximum((off / NORMAL_95) ** 2 - se**2, 0.0))
     again = np.random.default_rng(1).integers(0, len(needed), (RESAMPLES, len(needed)))
-    return float(np.quantile(np.quantile(needed[again], HOLD, axis=1), sure))
+    return float(np.quantile(np.quantile(needed[again], HOLD, axis=1), SURE))
 
 
 def _unseen(one: Judged) -> float:
@@ -91,15 +158,10 @@ def _unseen(one: Judged) -> float:
 
 def _without_errors(run: Callable[[], list[Judged]]) -> list[Judged]:
     """Judge with every calibrated error at nothing, so that only what is derived counts."""
-    places = [
-        (descent_module, "DESCENT_SE_DEG", 0.0),
-        (descent_module, "SHARE_SE", 0.0),
-        (grade_module, "GRADE_SE", 0.0),
-        *((calibrated, f"{name}_SE", 0.0) for name in ("TORTUOSITY", "FLATTENED", "LENGTH", "SIDEWAYS")),
-        (calibrated, "TORTUOSITY_SHIFT", 0.0),
-        (calibrated, "LENGTH_SHIFT", 1.0),
-        (calibrated, "SIDEWAYS_SHIFT", 1.0),
-    ]
+    names = [name for name in vars(calibrated) if name.isupper() and name != "UNSEEN_SHARE"]
+    sums = [f"{label}_SHIFT" for label in SUMS.values()]
+    places = [(calibrated, name, 1.0 if name in sums else 0.0) for name in names]
+    places.append((grade_module, "GRADE_SE", 0.0))
     before = [(module, name, getattr(module, name)) for module, name, _ in places]
     for module, name, value in places:
         setattr(module, name, value)
@@ -121,14 +183,18 @@ def write(figures: dict[str, float]) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--each", type=int, default=12, help="walls of each kind")
+    parser.add_argument("--each", type=int, default=24, help="walls of each kind")
+    parser.add_argument("--each-kept", type=int, default=24, help="the same, of seeds kept from following")
     parser.add_argument("--stale", action="store_true")
     parser.add_argument("--cache", type=Path, default=cache_folder())
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
 
     def read() -> list[Judged]:
-        walls = judged_walls(TRAINING_SEED, options.each, options.cache, options.stale)
+        walls = chain(
+            judged_walls(TRAINING_SEED, options.each, options.cache, options.stale),
+            judged_walls(KEPT_SEED, options.each_kept, options.cache, options.stale),
+        )
         return [one for one in walls if not isinstance(one, tuple)]
 
     judged = _without_errors(read)
@@ -136,12 +202,15 @@ def main() -> None:
     intervals_module.UNSEEN_SHARE = float(np.median([_unseen(one) for one in judged]))
     walls = [one.wall for one in judged]
     judged = _without_errors(lambda: [judge(wall) for wall in walls])
-    figures = estimate(judged)
+    figures = compared(judged)
+    errors = {"UNSEEN_SHARE": intervals_module.UNSEEN_SHARE, **estimate(figures)}
     print(f"{len(judged)} walls")
-    for name, value in figures.items():
+    for name, value in errors.items():
         print(f"{name} = {value:.3g}")
+    for name, share in crossed_coverage(figures).items():
+        print(f"Interval of {name}: holds the truth on {share:.0%} of walls it was not made from.")
     if options.write:
-        write(figures)
+        write(errors)
 
 
 if __name__ == "__main__":

@@ -132,6 +132,12 @@ def test_an_error_of_the_level_cancels_where_roots_fan_out_both_ways():
     assert fan.high - fan.value == pytest.approx(1.96 * DESCENT_SE_DEG, abs=0.01)
 
 
+def test_where_no_root_ran_a_run_may_still_have_been_missed():
+    steep = measure_wall((trace(along((0, 1), (2, 9))),), plane(), SETTINGS)
+    assert steep.sideways_in == 0 and steep.intervals.sideways_in.high > SETTINGS.run_min_length_in
+    assert measure_wall((), plane(), SETTINGS).intervals.sideways_in.high == 0
+
+
 def test_a_wall_without_roots_has_no_means():
     wall = measure_wall((), plane(), SETTINGS)
     assert wall.root_length_in == wall.sideways_in == 0

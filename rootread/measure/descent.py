@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.calibrated import DESCENT_SE_DEG, SHARE_SE
+from rootread.measure import calibrated
 from rootread.measure.counting import counted_points
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, PatternBand, RootReading
@@ -67,7 +67,7 @@ def wall_descent(counted: CountedDescents, level_se_deg: float) -> Interval:
     so that it mostly cancels.
     """
     imbalance = ratio_interval(counted.sums(counted.rightward), counted.lengths, counted.confidence).value
-    other_se = float(np.hypot(level_se_deg * imbalance, DESCENT_SE_DEG))
+    other_se = float(np.hypot(level_se_deg * imbalance, calibrated.DESCENT_SE_DEG))
     return ratio_interval(counted.sums(counted.descent_deg), counted.lengths, counted.confidence, other_se)
 
 
@@ -90,16 +90,20 @@ def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: fl
             (descent + turned_deg >= low) & (descent + turned_deg <= high) for descent in counted.descent_deg
         ]
 
-    def share(inside: Callable[[float], list[NDArray[np.generic]]]) -> Interval:
+    def share(inside: Callable[[float], list[NDArray[np.generic]]], shift: float, se: float) -> Interval:
         turned = [
             ratio_interval(
                 counted.sums(inside(side * level_se_deg)), counted.lengths, counted.confidence
             ).value
             for side in (-1.0, 1.0)
         ]
-        other_se = float(np.hypot((turned[1] - turned[0]) / 2, SHARE_SE))
+        other_se = float(np.hypot((turned[1] - turned[0]) / 2, se))
         return ratio_interval(
-            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, least=0.0
+            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, 0.0, shift
         )
 
-    return PatternShares(share(shallow), share(within), share(steep))
+    return PatternShares(
+        share(shallow, calibrated.SHALLOW_SHIFT, calibrated.SHALLOW_SE),
+        share(within, calibrated.IN_PATTERN_SHIFT, calibrated.IN_PATTERN_SE),
+        share(steep, calibrated.STEEP_SHIFT, calibrated.STEEP_SE),
+    )

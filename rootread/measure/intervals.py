@@ -20,6 +20,8 @@ Values = NDArray[np.float64]
 
 LEAST_CONFIDENCE = 0.05
 NORMAL_95 = 1.96
+USUAL_PIECE_IN = 3.0
+"""Length of a usual sideways run."""
 
 
 def doubt(confidence: Values) -> Values:
@@ -60,7 +62,12 @@ def ratio_interval(
 
 
 def total_interval(
-    amounts: Values, confidence: Values, scale_se: float, shift: float = 1.0, reading_se: float = 0.0
+    amounts: Values,
+    confidence: Values,
+    scale_se: float,
+    shift: float = 1.0,
+    reading_se: float = 0.0,
+    spread: float = 0.0,
 ) -> Interval:
     """A length summed over the wall, with its 95 % interval.
 
@@ -69,11 +76,15 @@ def total_interval(
     scale_se : of the wall's scale, a share of the length.
     shift : the truth over what is read, as a rule; it moves the interval alone.
     reading_se : of that ratio.
+    spread : error of a sum of pieces that are found or missed, per square root of an inch; a usual piece more
+        may be missed wherever there are roots.
     """
     total = float(amounts.sum())
     sure = np.maximum(confidence, LEAST_CONFIDENCE)
     tosses = float(((1.0 - sure) / sure * amounts**2).sum())
-    se = float(np.sqrt(tosses + (reading_se * total) ** 2 + (scale_se * total) ** 2))
+    shares = (reading_se**2 + scale_se**2) * total**2
+    pieces = spread**2 * (total + USUAL_PIECE_IN) if len(amounts) else 0.0
+    se = float(np.sqrt(tosses + shares + pieces))
     return _around(total, se, 0.0, shift * total)
 
 

@@ -122,13 +122,15 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
         tortuosity=ratio_interval(
             tortuous, lengths, sure, calibrated.TORTUOSITY_SE, 1.0, calibrated.TORTUOSITY_SHIFT
         ),
-        flattened_share=ratio_interval(flattened, seen, sure, calibrated.FLATTENED_SE, 0.0),
+        flattened_share=ratio_interval(
+            flattened, seen, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT
+        ),
         sideways_in=total_interval(
             of_each(lambda root: root.sideways_in),
             sure,
             errors.scale_se,
             calibrated.SIDEWAYS_SHIFT,
-            calibrated.SIDEWAYS_SE,
+            spread=calibrated.SIDEWAYS_SPREAD,
         ),
     )
 
