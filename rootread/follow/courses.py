@@ -15,6 +15,7 @@ from rootread.follow.strands import find_strands
 from rootread.follow.types import Trace
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
+from rootread.threads import both
 
 
 def follow_courses(
@@ -22,7 +23,8 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
-    graph = graph_of_strands(strands)
+    # Where the soil ends is asked for later; it is worked out meanwhile.
+    graph, _ = both(lambda: graph_of_strands(strands), lambda: strands.from_edge_px)
     if not graph.edges:
         return ()
     grid = root_map.grid

@@ -20,7 +20,7 @@ from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
 from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.follow.types import RootGraph, Step
-from rootread.threads import open_network, share_out
+from rootread.threads import both, open_network, share_out
 
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
@@ -49,7 +49,7 @@ def look_at_joins(
     seen = worth_a_look(joins)
     some = some_joins(joins, seen)
     facts = join_facts(some, graph, ends, costs)
-    lines, layers = strip_lines(graph, ends, some, paths), strip_layers(strands)
+    lines, layers = both(lambda: strip_lines(graph, ends, some, paths), lambda: strip_layers(strands))
     network = _network()
 
     def look(part: NDArray[np.int64]) -> NDArray[np.float32]:

@@ -10,6 +10,7 @@ from rootread.follow.strands import Strands, find_strands
 from rootread.follow.touches import attach_ends, split_corners, to_blunt_end
 from rootread.follow.types import GraphEdge, RootGraph
 from rootread.plane.types import WallImage
+from rootread.threads import both
 
 MIN_PIECE_IN = 0.1
 """Separate pieces shorter than this are left out."""
@@ -28,8 +29,7 @@ def build_graph(root_map: RootMap, image: WallImage) -> RootGraph:
 
 def graph_of_strands(strands: Strands) -> RootGraph:
     """The same from strands that are already parted."""
-    radius = strands.radius_px
-    found = skeleton_chains(strands.mask)
+    found, radius = both(lambda: skeleton_chains(strands.mask), lambda: strands.radius_px)
     node_radius = sample(radius, found.centres_px)
     chains = [
         Chain(with_ends(chain, ends, found.centres_px), list(ends))

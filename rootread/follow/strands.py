@@ -44,8 +44,6 @@ class Strands:
     """``(M, N)`` root pixels, seams left out."""
     whole_mask: NDArray[np.bool_]
     """``(M, N)`` root pixels, seams included."""
-    radius_px: NDArray[np.float32]
-    """``(M, N)`` distance to the nearest pixel that is no strand."""
     dip: NDArray[np.float32]
     """``(M, N)`` how much darker than its two sides each pixel is, a share."""
     rgb: NDArray[np.uint8]
@@ -55,6 +53,11 @@ class Strands:
     hidden: NDArray[np.bool_]
     """``(M, N)`` where the scale object, the sky or the photo's edge shows instead of the wall."""
     grid: Grid
+
+    @cached_property
+    def radius_px(self) -> NDArray[np.float32]:
+        """``(M, N)`` distance to the nearest pixel that is no strand."""
+        return cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
 
     @cached_property
     def from_edge_px(self) -> NDArray[np.float32]:
@@ -68,8 +71,7 @@ def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     hidden = ~image.soil
     dip[hidden] = 0
     mask = part_strands(whole, dip)
-    radius = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    return Strands(mask, whole, radius, dip, image.rgb, root_map.probability, hidden, root_map.grid)
+    return Strands(mask, whole, dip, image.rgb, root_map.probability, hidden, root_map.grid)
 
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
