@@ -21,6 +21,7 @@ from rootread.compare import (
     read_table,
 )
 from rootread.compare.measures import ALL, DEFAULT
+from rootread.compare.plots import _Scale
 from rootread.errors import BadRequest
 from rootread.report.tables import table_csv
 from rootread.schema import ROOTS, WALLS
@@ -397,3 +398,8 @@ def test_treatments_with_long_names_go_by_letters_with_a_key():
     )
     assert ">less C</text>" in drawing
     assert ">C  a pass by the third implement</text>" in drawing
+
+
+def test_no_axis_begins_below_zero_for_shares_that_do_not() -> None:
+    assert _Scale.over([0.004, 0.15], 100).low == 0
+    assert _Scale.over([-0.02, 0.15], 100).low < 0

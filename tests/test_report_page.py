@@ -19,7 +19,7 @@ from rootread.report.detail import around_layers
 from rootread.report.profiles import passage_profile
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
-from rootread.report.words import scale_words
+from rootread.report.words import odds, scale_words
 from rootread.settings import MeasureSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
@@ -310,3 +310,18 @@ def test_different_wall_names_have_different_places_on_the_page():
     names = ["a b", "a-b", "a_b", "a_20_b", "A b", "a  b", "ä b"]
     assert len({anchor(name) for name in names}) == len(names)
     assert all(re.fullmatch(r"[A-Za-z0-9_-]+", anchor(name)) for name in names)
+
+
+@pytest.mark.parametrize(
+    ("p_value", "words"),
+    [
+        (0.0, "almost never"),
+        (0.001, "about 1 time in 1000"),
+        (0.25, "about 1 time in 4"),
+        (0.75, "about 8 times in 10"),
+        (0.97, "nearly every time"),
+        (1.0, "every time"),
+    ],
+)
+def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words: str) -> None:
+    assert odds(p_value) == words

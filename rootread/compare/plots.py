@@ -51,7 +51,9 @@ class _Scale:
         """A scale that holds all values, each multiplied by ``times`` as it is written."""
         written = np.array([value * times for value in values if math.isfinite(value)])
         pad = max(float(np.ptp(written)), 1e-6) * 0.06
-        ticks = MaxNLocator(5, steps=ROUND_STEPS).tick_values(written.min() - pad, written.max() + pad)
+        # No axis begins below zero for figures that do not.
+        least = written.min() - pad if written.min() < 0 else max(written.min() - pad, 0.0)
+        ticks = MaxNLocator(5, steps=ROUND_STEPS).tick_values(least, written.max() + pad)
         return _Scale(float(ticks[0]), float(ticks[-1]), tuple(float(tick) for tick in ticks))
 
     def row(self, written: float) -> float:

@@ -152,10 +152,14 @@ def side(x_in: float) -> str:
 
 
 def odds(p_value: float) -> str:
-    """A probability as ``1 time in 250``."""
+    """A probability as ``1 time in 250``, or ``8 times in 10``."""
     if not p_value > 0:
         return "almost never"
-    return "every time" if p_value > 0.67 else f"about 1 time in {round(1 / p_value)}"
+    if p_value >= 0.95:
+        return "nearly every time" if p_value < 1 else "every time"
+    return (
+        f"about {10 * p_value:.0f} times in 10" if p_value > 0.4 else f"about 1 time in {round(1 / p_value)}"
+    )
 
 
 def _within(share: float) -> str:
