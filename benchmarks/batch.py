@@ -69,28 +69,32 @@ def kills(photos: Path, out: Path, times: int) -> None:
     subprocess.run(command(photos, quiet), check=False, capture_output=True)
     whole_s = time.monotonic() - began
     draw = np.random.default_rng(SEED)
-    ended = 0
-    for number in range(times):
-        if number % 5 == 0:
-            # Runs go on where the last one was killed; now and then one begins anew.
+    struck, ended, anew = 0, 0, True
+    while struck < times:
+        # Runs go on where the last one was killed; once all is done, and now and then, one begins anew.
+        if anew:
             shutil.rmtree(killed, ignore_errors=True)
         moment_s = float(draw.uniform(0, whole_s))
         run = subprocess.Popen(
-            command(photos, killed, jobs=1 + number % 2),
+            command(photos, killed, jobs=1 + struck % 2),
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
         try:
             run.wait(timeout=moment_s)
-            ended += 1
+            ended, anew = ended + 1, True
         except subprocess.TimeoutExpired:
             os.killpg(run.pid, 9)
             run.wait()
+            struck += 1
+            anew = struck % 5 == 0
     subprocess.run(command(photos, killed), check=False, capture_output=True)
     ours, theirs = files_of(quiet), files_of(killed)
     different = sorted(name for name in ours.keys() | theirs.keys() if ours.get(name) != theirs.get(name))
-    print(f"{times} runs killed over {whole_s:.0f} s ({ended} had ended before); {len(ours)} files compared")
+    print(
+        f"{struck} runs killed within {whole_s:.0f} s, {ended} more ended first; {len(ours)} files compared"
+    )
     print("all the same" if not different else f"different: {', '.join(different)}")
 
 
