@@ -32,7 +32,6 @@ HOPELESS_COST = 3.0
 """Joins whose use would add at least this much are not weighed further."""
 MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
-MATCH_KNOWN = True
 MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
 LEFT_OUT_COST_PER_IN = 15.0
