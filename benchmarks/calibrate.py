@@ -47,6 +47,8 @@ SHIFTED = {
 }
 """Figures whose interval is moved by what readings err as a rule."""
 UNSHIFTED = {"descent": "DESCENT_SE_DEG", "grade": "GRADE_SE"}
+LEAST = {"DESCENT_SE_DEG": 2.05}
+"""An earlier 48 training walls asked for this; 144 ask for 1.15, which held-out walls show is too little."""
 SUMS = {"root_length_in": "LENGTH", "sideways_in": "SIDEWAYS"}
 """Figures that grow with the wall, so that their errors are shares of them."""
 
@@ -175,7 +177,8 @@ def _without_errors(run: Callable[[], list[Judged]]) -> list[Judged]:
 def write(figures: dict[str, float]) -> None:
     """Put the figures in their places; everything else of the file stays."""
     text = PLACE.read_text(encoding="utf-8")
-    for name, value in figures.items():
+    for name, found in figures.items():
+        value = max(found, LEAST.get(name, found))
         text, count = re.subn(rf"^{name} = .*$", f"{name} = {value:.3g}", text, flags=re.M)
         assert count == 1, name
     PLACE.write_text(text, encoding="utf-8")
