@@ -76,7 +76,8 @@ def open_network(weights: bytes) -> Any:
 
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
-    options.intra_op_num_threads = cv2.getNumThreads()
+    # Pieces of a picture go to the cores side by side, each to one: that leaves no core waiting.
+    options.intra_op_num_threads = 1
     # Every wall is another size, and a plan of memory kept for each is memory lost.
     options.enable_mem_pattern = False
     # Waiting threads sleep: spinning takes processor time from other walls read at once.
