@@ -1,0 +1,76 @@
+"""What the desk asks a person to look at first."""
+
+from types import SimpleNamespace as Seen
+
+import pytest
+
+from rootread.desk.looks import looks, urgency
+
+
+def reading(
+    *,
+    scale_share=0.002,
+    surface_source="photo",
+    surface_se_in=0.1,
+    level_se_deg=0.5,
+    roots=((10.0, 0.9), (8.0, 0.8)),
+    verdict="slowed",
+    cautions=(),
+):
+    """A reading of which all is sure, but for what is told; ``roots`` are lengths (in) and confidences."""
+    return Seen(
+        plane=Seen(
+            scale=Seen(px_per_in=60.0, px_per_in_se=60.0 * scale_share),
+            surface=Seen(source=surface_source, se_in=surface_se_in),
+            level=Seen(se_deg=level_se_deg),
+        ),
+        readings=Seen(
+            roots=[
+                Seen(length_in=length_in, trace=Seen(confidence=confidence))
+                for length_in, confidence in roots
+            ]
+        ),
+        grade=Seen(verdict=verdict),
+        marks=Seen(checked=None),
+        seen=Seen(cautions=cautions),
+    )
+
+
+def test_a_wall_of_which_all_is_sure_needs_no_look():
+    assert looks(reading()) == []
+    assert urgency([]) == 0
+
+
+@pytest.mark.parametrize(
+    ("doubt", "part", "said"),
+    [
+        ({"scale_share": 0.02}, "scale", "sure only to 2.0 %"),
+        ({"surface_source": "assumed"}, "surface", "No soil surface was seen"),
+        ({"surface_se_in": 0.8}, "surface", "sure only to 0.8 in"),
+        ({"level_se_deg": 3.0}, "level", "sure only to 3.0 degrees"),
+        ({"roots": ()}, "roots", "No roots were found"),
+        ({"roots": ((10.0, 0.9), (5.0, 0.3))}, "roots", "33 % of the root length"),
+        ({"verdict": "slowed or turned"}, "verdict", "lies on an edge: slowed or turned"),
+        ({"cautions": ("The wall ends at the pit floor.",)}, "wall", "pit floor"),
+    ],
+)
+def test_each_doubt_of_a_wall_is_told(doubt, part, said):
+    (only,) = looks(reading(**doubt))
+    assert only.part == part
+    assert said in only.says
+
+
+def test_a_little_length_in_doubtful_traces_needs_no_look():
+    assert looks(reading(roots=((10.0, 0.9), (1.0, 0.3)))) == []
+
+
+def test_a_scale_hardly_known_comes_before_a_verdict_on_an_edge_and_that_before_a_doubtful_surface():
+    found = looks(reading(scale_share=0.05, verdict="open or slowed", surface_se_in=0.8))
+    assert [look.part for look in found] == ["scale", "verdict", "surface"]
+
+
+def test_walls_are_ordered_by_their_most_urgent_doubt_then_by_how_many_there_are():
+    unknown_scale = looks(reading(scale_share=0.05))
+    on_an_edge = looks(reading(verdict="open or slowed"))
+    on_an_edge_and_tilted = looks(reading(verdict="open or slowed", level_se_deg=3.0))
+    assert urgency(unknown_scale) > urgency(on_an_edge_and_tilted) > urgency(on_an_edge) > 0
