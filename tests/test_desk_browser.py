@@ -342,6 +342,27 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
         assert over <= 0, f"{screen} is {over} px wider than the page"
 
 
+def test_a_second_persons_marks_are_held_against_this_desks_reading(page: Page, served: Served) -> None:
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    longest = max(shown(page)["roots"], key=lambda root: root["length_in"])
+    page.evaluate("location.hash = '#/second/north'")
+    expect(page.locator(".reading")).to_contain_text("no second person’s reading yet", timeout=READ_MS)
+
+    def take_in(content: bytes) -> None:
+        theirs = {"name": "north.json", "mimeType": "application/json", "buffer": content}
+        page.locator("#second-marks").set_input_files([theirs])
+
+    take_in(b"not marks")
+    expect(page.get_by_text("That is no marks file.")).to_be_visible()
+    take_in(json.dumps({"version": 1, "roots_struck_px": [longest["points_px"]]}).encode())
+    table = page.locator(".reading table")
+    expect(table).to_contain_text("the second person", timeout=READ_MS)
+    length = table.locator("tr", has_text="length").first.locator("td").all_inner_texts()
+    ours, others = (float(re.sub(r"[^0-9.]", "", text)) for text in length)
+    assert others < ours
+
+
 def test_a_photo_without_a_scale_is_read_once_two_points_are_marked(page: Page, served: Served) -> None:
     page.goto(served.address)
     expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
