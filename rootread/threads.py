@@ -80,6 +80,4 @@ def open_network(weights: bytes) -> Any:
     options.intra_op_num_threads = 1
     # Every wall is another size, and a plan of memory kept for each is memory lost.
     options.enable_mem_pattern = False
-    # Waiting threads sleep: spinning takes processor time from other walls read at once.
-    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

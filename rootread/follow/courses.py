@@ -23,13 +23,12 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
-    # Where the soil ends is asked for later; it is worked out meanwhile.
-    graph, _ = both(lambda: graph_of_strands(strands), lambda: strands.from_edge_px)
+    graph, from_edge_px = both(lambda: graph_of_strands(strands), lambda: strands.from_edge_px)
     if not graph.edges:
         return ()
     grid = root_map.grid
     ends = edge_ends(graph, image.rgb)
-    costs = end_costs(graph, ends, image.soil, surface)
+    costs = end_costs(graph, ends, from_edge_px, surface)
     paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs)
     # A second look: with the first roots known, every end knows better where it comes from,
     # and a strip of the photo along each join can be looked at.

@@ -40,13 +40,13 @@ class EndCosts:
     """True where the edge of the visible soil ends the root."""
 
 
-def end_costs(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_], surface: Surface) -> EndCosts:
-    """Costs of starting and stopping at every end."""
+def end_costs(graph: RootGraph, ends: Ends, from_edge_px: NDArray[np.float32], surface: Surface) -> EndCosts:
+    """Costs of starting and stopping at every end; ``from_edge_px`` is as in ``distance_to_edge_px``."""
     place_in = graph.grid.to_in(ends.place_px)
     depth_in = place_in[:, 1] - np.interp(place_in[:, 0], surface.line_in[:, 0], surface.line_in[:, 1])
     coarse = coarse_width_px(graph)
     width = (ends.width_px / coarse).clip(max=1.2)
-    cut = _cut_ends(graph, ends, soil) & (depth_in > CROWN_DEPTH_IN)
+    cut = _cut_ends(graph, ends, from_edge_px) & (depth_in > CROWN_DEPTH_IN)
 
     host = _host_width_px(graph, ends)
     # A bundle is wider than one root, so the parent counts as no wider than a coarse root.
@@ -88,9 +88,9 @@ def coarse_width_px(graph: RootGraph) -> float:
     return float(np.percentile(widths, 75))
 
 
-def _cut_ends(graph: RootGraph, ends: Ends, soil: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _cut_ends(graph: RootGraph, ends: Ends, from_edge_px: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Free ends that lie at the edge of the visible soil."""
-    return at_soil_edge(ends, distance_to_edge_px(soil), graph.grid.px_per_in) & (ends.node < 0)
+    return at_soil_edge(ends, from_edge_px, graph.grid.px_per_in) & (ends.node < 0)
 
 
 def distance_to_edge_px(soil: NDArray[np.bool_]) -> NDArray[np.float32]:
