@@ -15,7 +15,7 @@ WITH_EXAMPLES = (
     "rootread.errors",
     "rootread.fieldsheet.types",
     "rootread.geometry",
-    "rootread.marks",
+    "rootread.marks.read",
     "rootread.settings",
     "rootread.text",
     "rootread.units",

@@ -10,7 +10,17 @@ from hypothesis import strategies as st
 
 import rootread.marks
 from rootread.errors import BadMarks
-from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, marks_path, read_marks, write_marks
+from rootread.marks import (
+    LayerMark,
+    Marks,
+    RootMark,
+    ScaleMark,
+    Stroke,
+    marks_path,
+    marks_values,
+    read_marks,
+    write_marks,
+)
 
 RECTANGLE = (
     ScaleMark((100.0, 100.0), (0.0, 0.0)),
@@ -210,3 +220,46 @@ def test_what_no_photo_of_a_wall_can_show_is_refused(tmp_path, marks, said):
     (tmp_path / "a.json").write_text(json.dumps({"version": 1, **marks}))
     with pytest.raises(BadMarks, match=said):
         read_marks(tmp_path / "a.json", (4000, 3000))
+
+
+def across(count: int, width_px: float, to_px: float = 1200.0) -> tuple[Stroke, ...]:
+    """Level strokes that say root, ``count`` of them, evenly one below the other."""
+    rows = [200.0 + 1000.0 * k / count for k in range(count)]
+    return tuple(Stroke("root", ((200.0, row), (to_px, row)), width_px) for row in rows)
+
+
+def down(count: int, width_px: float) -> tuple[Stroke, ...]:
+    """The same, upright."""
+    return tuple(
+        replace(stroke, points_px=tuple((y, x) for x, y in stroke.points_px))
+        for stroke in across(count, width_px)
+    )
+
+
+def read_back(tmp_path, *strokes: Stroke) -> Marks:
+    content = marks_values(Marks(strokes=strokes))
+    (tmp_path / "a.json").write_text(json.dumps(content))
+    return read_marks(tmp_path / "a.json", (4000, 3000))
+
+
+def test_a_scribble_wider_than_any_root_is_refused(tmp_path):
+    with pytest.raises(BadMarks, match=r"an area about 30\d pixels wide; no root .* wider than 133"):
+        read_back(tmp_path, *across(1, 300.0))
+    with pytest.raises(BadMarks, match="cover an area") as refused:
+        read_back(tmp_path, *across(40, 30.0))
+    assert "Paint along each root alone" in refused.value.remedy
+
+
+def test_strokes_that_cross_to_a_net_are_refused(tmp_path):
+    with pytest.raises(BadMarks, match="cross to a net of 49 meshes"):
+        read_back(tmp_path, *across(8, 10.0), *down(8, 10.0))
+
+
+def test_roots_painted_side_by_side_or_crossing_now_and_then_are_kept(tmp_path):
+    for strokes in (across(40, 12.0), (*across(5, 30.0), *down(5, 30.0)), across(1, 120.0)):
+        assert read_back(tmp_path, *strokes).strokes == strokes
+
+
+def test_soil_may_be_painted_as_wide_as_one_likes_and_wins_where_it_comes_later(tmp_path):
+    soil = Stroke("soil", ((200.0, 700.0), (1200.0, 700.0)), 2000.0)
+    assert read_back(tmp_path, *across(1, 300.0), soil).strokes[-1] == soil
