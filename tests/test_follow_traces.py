@@ -13,7 +13,6 @@ from rootread.follow.company import beside_another
 from rootread.follow.confidence import LEAST, MOST, trace_features, with_confidence
 from rootread.follow.crowns import find_crowns
 from rootread.follow.cuts import with_cuts
-from rootread.follow.lineage import find_lineage
 from rootread.follow.profile import BLUR_PX, measure_width
 from rootread.geometry import Points
 from rootread.plane import Surface, WallImage
@@ -193,26 +192,3 @@ def test_every_feature_of_confidence_is_a_finite_number_on_the_shortest_trace():
     shortest = trace(np.array([[2.0, 4.5], [2.1, 4.5]]), 0.1)
     for values in trace_features([shortest], root_map, image).values():
         assert np.isfinite(values).all()
-
-
-def lineage_of(lines: list[Points], widths_in: list[float]):
-    return find_lineage(lines, [np.full(len(x), w) for x, w in zip(lines, widths_in, strict=True)], LEVEL)
-
-
-MAIN = along((2, 0.5), (8, 8))
-
-
-def test_a_thin_root_on_the_side_of_a_thick_one_is_its_lateral():
-    found = lineage_of([MAIN, along((5, 4.25), (7, 4.6))], [0.12, 0.05])
-    assert found.parent.tolist() == [-1, 0] and found.order.tolist() == [0, 1]
-
-
-def test_a_root_as_wide_that_slips_beneath_another_is_no_lateral():
-    beneath = along((5, 4.25), (6.4, 6.6))
-    assert lineage_of([MAIN, beneath], [0.12, 0.12]).parent.tolist() == [-1, -1]
-
-
-def test_the_base_of_a_lateral_is_on_its_parent_whichever_way_it_was_walked():
-    rising = along((5, 4.25), (7, 3.0))
-    assert not lineage_of([MAIN, rising], [0.12, 0.05]).reverse[1]
-    assert lineage_of([MAIN, rising[::-1]], [0.12, 0.05]).reverse[1]

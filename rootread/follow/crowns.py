@@ -6,15 +6,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.follow.lineage import CROWN_REACH_IN
 from rootread.follow.types import Trace
 from rootread.geometry import Points, arc_length
 from rootread.plane.types import Surface
 
+CROWN_REACH_IN = 2.5
+"""Bases of main roots lie no deeper than this below the surface."""
 LEG_IN = 1.5
 """The first stretch of a root says where it comes from."""
-CROWN_DEPTH_IN = 0.5
-"""Roots of a crown come together about this far below the surface."""
+CROWN_DEPTH_IN = 0.9
+"""Roots of a crown come together about this far below the surface (median of made walls)."""
+STEEP = 0.2
+"""A root whose direction has less of the level in it than this comes from straight above its base."""
 SPREAD_IN = 1.0
 """Spread of where the roots of one crown seem to come from."""
 FARTHEST_IN = 3.0
@@ -34,41 +37,62 @@ class Crowns:
 
 
 def find_crowns(traces: Sequence[Trace], surface: Surface) -> Crowns:
-    """Crowns from the bases of main roots near the surface.
+    """Crowns from the bases of main roots near the surface."""
+    main = [k for k, trace in enumerate(traces) if trace.order == 0]
+    of_root = np.full(len(traces), -1)
+    if not main:
+        return Crowns(np.empty((0, 2)), of_root)
+    base = np.array([traces[k].points[0] for k in main])
+    leaves = np.array([_leaves(traces[k].points) for k in main])
+    weight = np.array([float(np.median(traces[k].width_in)) for k in main])
+    places_in, of_root[main] = gathered_places(base, leaves, weight, surface)
+    return Crowns(places_in, of_root)
 
-    Each root is followed back from its base along its own direction to crown
+
+def gathered_places(
+    base_in: Points, leaves: Points, weight: NDArray[np.float64], surface: Surface
+) -> tuple[Points, NDArray[np.int64]]:
+    """Where roots seem to come from: ``(C, 2)`` places from left to right, and the place of each root or -1.
+
+    Each root is followed back from its base along the way it leaves to crown
     depth, no farther than its base lies from there. Where these places are
     densest along the wall (a Gaussian of SPREAD_IN around each, weighed by its
-    root's width) is a crown.
+    root) is a crown. It is as deep as its roots, drawn back, lie there in the
+    median.
     """
-    of_root = np.full(len(traces), -1)
-    line = surface.line_in
-    main = [k for k, trace in enumerate(traces) if trace.order == 0]
-    base = np.array([traces[k].points[0] for k in main]).reshape(-1, 2)
-    depth = base[:, 1] - np.interp(base[:, 0], line[:, 0], line[:, 1])
-    near = depth <= CROWN_REACH_IN
-    main, base, depth = [k for k, is_near in zip(main, near, strict=True) if is_near], base[near], depth[near]
-    if len(main) < LEAST_ROOTS:
-        return Crowns(np.empty((0, 2)), of_root)
-    origin_x = np.array([_origin_x(traces[k], float(d)) for k, d in zip(main, depth, strict=True)])
-    weight = np.array([float(np.median(traces[k].width_in)) for k in main])
+    of_root = np.full(len(base_in), -1)
+    depth = base_in[:, 1] - np.interp(base_in[:, 0], *surface.line_in.T)
+    near = np.flatnonzero(depth <= CROWN_REACH_IN)
+    if len(near) < LEAST_ROOTS:
+        return np.empty((0, 2)), of_root
+    climb = np.maximum(depth[near] - CROWN_DEPTH_IN, 0.0)
+    slope = leaves[near, 0] / np.maximum(leaves[near, 1], 1e-3)
+    origin_x = base_in[near, 0] - np.clip(slope, -1.5, 1.5) * climb
     x = np.arange(origin_x.min() - SPREAD_IN, origin_x.max() + SPREAD_IN + 0.05, 0.05)
-    density = np.exp(-0.5 * ((x[:, None] - origin_x) / SPREAD_IN) ** 2) @ weight
+    density = np.exp(-0.5 * ((x[:, None] - origin_x) / SPREAD_IN) ** 2) @ weight[near]
     peak = np.flatnonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:])) + 1
     nearest = np.abs(origin_x[:, None] - x[peak]).argmin(axis=1)
     close = np.abs(origin_x - x[peak][nearest]) <= FARTHEST_IN
     kept = [k for k in range(len(peak)) if (close & (nearest == k)).sum() >= LEAST_ROOTS]
     for number, crown in enumerate(kept):
-        of_root[np.array(main)[close & (nearest == crown)]] = number
-    crown_x = x[peak][kept]
-    crown_z = np.interp(crown_x, line[:, 0], line[:, 1]) + CROWN_DEPTH_IN
-    return Crowns(np.column_stack([crown_x, crown_z]), of_root)
+        of_root[near[close & (nearest == crown)]] = number
+    places = [
+        (crown_x, _depth_at(crown_x, base_in[of_root == number], leaves[of_root == number], surface))
+        for number, crown_x in enumerate(x[peak][kept].tolist())
+    ]
+    return np.array(places).reshape(-1, 2), of_root
 
 
-def _origin_x(trace: Trace, depth_in: float) -> float:
-    """Where a root's first stretch, drawn back, comes to crown depth."""
-    points = trace.points
-    leg = points[int(np.searchsorted(arc_length(points), LEG_IN).clip(1, len(points) - 1))] - points[0]
-    climb_in = max(depth_in - CROWN_DEPTH_IN, 0.0)
-    slope = leg[0] / max(float(leg[1]), 1e-3)
-    return float(points[0, 0] - np.clip(slope * climb_in, -1.5 * climb_in, 1.5 * climb_in))
+def _depth_at(crown_x_in: float, base_in: Points, leaves: Points, surface: Surface) -> float:
+    """z at which roots, drawn back straight, come to a place along the wall; never above the surface."""
+    level = leaves[:, 0] / np.maximum(np.hypot(*leaves.T), 1e-9)
+    slope = np.where(np.abs(level) > STEEP, leaves[:, 1] / np.where(level == 0, 1.0, leaves[:, 0]), 0.0)
+    z = np.median(base_in[:, 1] - slope * (base_in[:, 0] - crown_x_in))
+    return float(max(z, np.interp(crown_x_in, *surface.line_in.T)))
+
+
+def _leaves(points: Points) -> Points:
+    """``(2,)`` from a root's base to the end of its first stretch."""
+    end = int(np.searchsorted(arc_length(points), LEG_IN).clip(1, len(points) - 1))
+    leg: Points = points[end] - points[0]
+    return leg

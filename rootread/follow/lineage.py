@@ -1,26 +1,29 @@
-"""Base and tip, main root and lateral: who grows from whom."""
+"""Base and tip, main root and lateral: who grows from whom.
 
+Every root has some possible origins (``kinship``): a base at either end, from
+a crown, from another root, or from a root that is not seen. Their chances are
+a conditional logit (McFadden, Frontiers in Econometrics, 1974) on what is seen
+of each, fitted on made walls with known roots (``benchmarks/lineage.py --fit``):
+
+    chance_k = exp(sum b_j f_jk) / sum over the root's origins l of exp(sum b_j f_jl)
+"""
+
+import json
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from rootread.follow.kinship import MAIN, STRAY, Kinship, possible_kinship
 from rootread.geometry import Points
 from rootread.plane.types import Surface
 
-CROWN_REACH_IN = 2.5
-"""Bases of main roots lie no deeper than this below the surface."""
-CROWN_LENGTH_IN = 2.0
-"""Shorter roots near the surface may as well be laterals."""
-TOUCH_IN = 0.12
-"""A lateral's base lies no farther than this from its parent's edge."""
-LATERAL_WIDEST = 0.85
-"""A lateral is thinner than its parent: no wider than this share of it."""
-LATERAL_SLANT_COSINE = 0.64
-"""Only one that leaves its parent at more than 50 degrees may be as wide: others pass beneath it."""
-LEG_POINTS = 15
-"""The first points of a root say which way it leaves."""
+THINNEST_IN = 0.005
+"""A line of no width has no logarithm."""
+FITTED = Path(__file__).with_name("lineage.json")
+"""Weight of each feature, as fitted."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,83 +32,79 @@ class Lineage:
 
     reverse: NDArray[np.bool_]
     order: NDArray[np.int64]
+    """0 for roots from a crown; 1 also for a lateral whose parent is not seen."""
     parent: NDArray[np.int64]
-    """-1 for roots from the crown or of unknown parent."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Roots:
-    """All roots' points one after the other, and each root's length and width."""
-
-    points: Points
-    heading: Points
-    half_width: NDArray[np.float64]
-    owner: NDArray[np.int64]
-    length: NDArray[np.float64]
-    width: NDArray[np.float64]
-    tree: cKDTree
+    """-1 for roots from a crown or of unknown parent."""
 
 
 def find_lineage(lines_in: list[Points], widths_in: list[NDArray[np.float64]], surface: Surface) -> Lineage:
-    """Decide base, parent and order of every root from where its ends are.
+    """Decide base, order and parent of every root from what is seen at its ends.
 
-    A root with an end near the surface grows from there. Of the others, an end
-    on the side of a longer and wider root is the base; with none, the shallower
-    end is.
+    First whether it is a main root or a lateral, then which end is the base,
+    then the parent: each by the sum of the chances of what it leaves open.
     """
     count = len(lines_in)
-    reverse = np.zeros(count, dtype=bool)
-    parent = np.full(count, -1)
     if count == 0:
-        return Lineage(reverse, parent + 1, parent)
-    roots = _gathered(lines_in, widths_in)
-    for root, line in enumerate(lines_in):
-        depth = line[[0, -1], 1] - np.interp(line[[0, -1], 0], surface.line_in[:, 0], surface.line_in[:, 1])
-        hosts = [_host(root, way, roots) for way in (line, line[::-1])]
-        if depth.min() <= CROWN_REACH_IN and roots.length[root] > CROWN_LENGTH_IN:
-            reverse[root] = depth[1] < depth[0]
-        elif (hosts[0] >= 0) != (hosts[1] >= 0):
-            reverse[root] = hosts[1] >= 0
-            parent[root] = max(hosts)
-        else:
-            reverse[root] = depth[1] < depth[0]
-            parent[root] = hosts[int(reverse[root])]
-    return Lineage(reverse, _orders(parent), parent)
+        return Lineage(np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
+    kinship = possible_kinship(lines_in, [np.maximum(width, THINNEST_IN) for width in widths_in], surface)
+    chance = chances(kinship, weights())
+    by_root = np.argsort(kinship.root, kind="stable")
+    rows = np.split(by_root, np.cumsum(np.bincount(kinship.root, minlength=count))[:-1])
+    origin = np.array([_likeliest(kinship, chance, of_root) for of_root in rows])
+    parent = without_rings(kinship.parent[origin], chance[origin])
+    order = np.array([_order(root, parent) for root in range(count)])
+    return Lineage(kinship.end[origin] == 1, order, np.maximum(parent, -1))
 
 
-def _gathered(lines_in: list[Points], widths_in: list[NDArray[np.float64]]) -> _Roots:
-    points = np.concatenate(lines_in)
-    tangents = np.concatenate([np.gradient(line, axis=0) for line in lines_in])
-    return _Roots(
-        points=points,
-        heading=tangents / np.maximum(np.hypot(*tangents.T), 1e-9)[:, None],
-        half_width=np.concatenate(widths_in) / 2,
-        owner=np.repeat(np.arange(len(lines_in)), [len(line) for line in lines_in]),
-        length=np.array([float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines_in]),
-        width=np.array([float(np.median(width)) for width in widths_in]),
-        tree=cKDTree(points),
-    )
+def chances(kinship: Kinship, weight: dict[str, float]) -> NDArray[np.float64]:
+    """``(K,)`` chance of each origin among those of its root."""
+    score = np.sum([b * kinship.features[name] for name, b in weight.items()], axis=0)
+    best = np.full(kinship.root.max() + 1, -np.inf)
+    np.maximum.at(best, kinship.root, score)
+    raised: NDArray[np.float64] = np.exp(score - best[kinship.root])
+    return raised / np.bincount(kinship.root, raised)[kinship.root]
 
 
-def _host(root: int, way: Points, roots: _Roots) -> int:
-    """The longer root on whose side the first point of ``way`` lies as a lateral's base would, or -1."""
-    reach_in = TOUCH_IN + float(roots.half_width.max())
-    near = np.array(roots.tree.query_ball_point(way[0], reach_in), dtype=int)
-    near = near[roots.length[roots.owner[near]] > roots.length[root]]
-    leg = way[min(LEG_POINTS, len(way) - 1)] - way[0]
-    slant = np.abs(roots.heading[near] @ leg) / max(float(np.hypot(*leg)), 1e-9)
-    thinner = roots.width[root] <= LATERAL_WIDEST * roots.width[roots.owner[near]]
-    away = np.hypot(*(roots.points[near] - way[0]).T) - roots.half_width[near]
-    fits = (away <= TOUCH_IN) & (thinner | (slant < LATERAL_SLANT_COSINE))
-    return int(roots.owner[near[fits][np.argmin(away[fits])]]) if fits.any() else -1
+@cache
+def weights() -> dict[str, float]:
+    """Weights of the features as fitted."""
+    fitted: dict[str, float] = json.loads(FITTED.read_text(encoding="utf-8"))
+    return fitted
 
 
-def _orders(parent: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Steps up to a root without parent. Parents are always longer, so there are no rings."""
-    order = np.zeros(len(parent), dtype=np.int64)
+def _likeliest(kinship: Kinship, chance: NDArray[np.float64], rows: NDArray[np.int64]) -> int:
+    """The row of one root's origin."""
+    is_main = kinship.parent[rows] == MAIN
+    if chance[rows[is_main]].sum() >= 0.5:
+        rows = rows[is_main]
+        return int(rows[np.argmax(chance[rows])])
+    rows = rows[~is_main]
+    at_end = [chance[rows[kinship.end[rows] == end]].sum() for end in (0, 1)]
+    rows = rows[kinship.end[rows] == int(at_end[1] > at_end[0])]
+    is_stray = kinship.parent[rows] == STRAY
+    if chance[rows[is_stray]].sum() > chance[rows[~is_stray]].sum():
+        return int(rows[is_stray][0])
+    return int(rows[~is_stray][np.argmax(chance[rows[~is_stray]])])
+
+
+def without_rings(parent: NDArray[np.int64], chance: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Parents with every ring opened: the least likely of those in it is a lateral of unseen parent."""
+    parent = parent.copy()
     for root in range(len(parent)):
-        above = parent[root]
-        while above >= 0:
-            order[root] += 1
-            above = parent[above]
-    return order
+        line = [root]
+        while parent[line[-1]] >= 0:
+            above = int(parent[line[-1]])
+            if above in line:
+                ring = line[line.index(above) :]
+                parent[min(ring, key=lambda k: (chance[k], k))] = STRAY
+                break
+            line.append(above)
+    return parent
+
+
+def _order(root: int, parent: NDArray[np.int64]) -> int:
+    """Steps up to a root from the crown; one more from a lateral whose parent is not seen."""
+    steps = 0
+    while parent[root] >= 0:
+        root, steps = int(parent[root]), steps + 1
+    return steps + int(parent[root] == STRAY)
