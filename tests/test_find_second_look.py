@@ -1,14 +1,13 @@
-"""What is looked at again after roots are found: colour, plain ridges, cracks, the pit floor."""
+"""What is looked at again after roots are found: colour, cracks, the pit floor."""
 
 import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from rootread.find.agreement import agreement, roughness
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
-from rootread.find.halfsize import HalfWall, half_wall
+from rootread.find.halfsize import half_wall
 from rootread.find.likeness import likeness
 from rootread.find.second_look import look_again, without_odd_pieces
 from rootread.find.types import RootMap
@@ -43,32 +42,8 @@ def pixels(ends: list[list[int]], width_px: int = 10, shape: tuple[int, int] = S
     return line > 0
 
 
-def agreed(half: HalfWall, on: NDArray[np.bool_], degrees: float) -> float:
-    """Middling agreement over pixels of one direction, 10 px wide at full resolution."""
-    direction = np.full(on.shape, np.radians(degrees), np.float32)
-    half_width_px = np.full(on.shape, 2.5, np.float32)
-    return float(np.median(agreement(half, on, direction, half_width_px, roughness(half, on))[on]))
-
-
 def cracks(rgb: NDArray[np.uint8], root: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    half = half_wall(wall(rgb))
-    return crack_map(half, root, roughness(half, root))
-
-
-@pytest.mark.parametrize("colour", [TAN, (30, 22, 16)])
-def test_ridges_agree_on_a_root_paler_or_darker_than_the_soil(colour: tuple[int, int, int]) -> None:
-    rgb = soil()
-    ends = [[200, 300], [1400, 1500]]
-    drawn(rgb, ends, colour)
-    assert agreed(half_wall(wall(rgb)), pixels(ends, 4)[::2, ::2], 45.0) > 0.8
-
-
-def test_ridges_do_not_agree_on_a_shadow_edge_or_on_bare_soil() -> None:
-    rgb = soil()
-    rgb[:, 900:] //= 3
-    half = half_wall(wall(rgb))
-    assert agreed(half, pixels([[900, 100], [900, 1400]], 4)[::2, ::2], 90.0) < 0.3
-    assert agreed(half, pixels([[400, 100], [400, 1400]], 4)[::2, ::2], 90.0) < 0.3
+    return crack_map(half_wall(wall(rgb)), root)
 
 
 def test_a_line_of_another_colour_is_unlike_the_roots() -> None:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.halfsize import HalfWall
-from rootread.threads import share_out
+from rootread.threads import both, share_out
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -31,21 +31,27 @@ FLANK_IN = 0.05
 """So far beside a root its own shadow lies."""
 EDGE_IN = 0.25
 """So near to the scale object, the surface and the photo's edge a dark line is their shade."""
+ROUGH_IN = 0.7
+"""The soil's roughness is taken over about this distance."""
+OUTLYING = 0.4
+"""Distances in log luminance beyond which a pixel is a pore or a crack."""
+FAINTEST = 0.02
+"""Roughness is never taken below this, in log luminance: a grey level or two."""
 SLENDER = 4.0
 """A crack is at least so many times as long as wide; a hole or a clod's shade is not."""
 
 
-def crack_map(half: HalfWall, root: Mask, rough: Image) -> Mask:
+def crack_map(half: HalfWall, root: Mask) -> Mask:
     """``(m, n)`` pixels that show a crack or channel, at half resolution.
 
     Parameters
     ----------
     half : the wall.
     root : ``(m, n)`` where roots are.
-    rough : ``(m, n)`` the soil's roughness.
     """
     tone = fill_roots(half.tone, root)
-    depth = valley_depth(tone, half.px_per_in) / rough
+    valley, rough = both(lambda: valley_depth(tone, half.px_per_in), lambda: roughness(half, root))
+    depth = valley / rough
     around = cv2.blur(tone, (2 * round(ABOUT_IN * half.px_per_in / 2) + 1,) * 2)
     reach = 2 * max(round(FLANK_IN * half.px_per_in), 1) + 1
     flank = cv2.dilate(root.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
@@ -90,6 +96,23 @@ def _valley(tone: Image, width_px: float) -> Image:
     half_sum, spread = 0.5 * (across + along), cv2.magnitude(0.5 * (across - along), mixed)
     valley = np.float32(scale**2) * (half_sum + spread - np.abs(half_sum - spread))
     return cv2.resize(valley, tone.shape[::-1], interpolation=cv2.INTER_LINEAR) if shrink > 1 else valley
+
+
+def roughness(half: HalfWall, root: Mask) -> Image:
+    """Standard deviation of the soil's tone from the tone about it, ``(m, n)``, over soil without root."""
+    fine = half.tone - cv2.GaussianBlur(half.tone, (0, 0), 3.0)
+    bare = (half.soil & ~root).astype(np.float32)
+    # Averaged on an eighth of the grid: the average is far wider than its pixels.
+    small = (max(half.tone.shape[1] // 8, 1), max(half.tone.shape[0] // 8, 1))
+    spread = ROUGH_IN * half.px_per_in / 8
+
+    def about(values: Image) -> Image:
+        return cv2.GaussianBlur(cv2.resize(values, small, interpolation=cv2.INTER_AREA), (0, 0), spread)
+
+    # Of a normal spread the mean distance is 0.8 standard deviations; pores and cracks are far out, not wide.
+    usual = about(bare * np.minimum(np.abs(fine), OUTLYING)) / np.maximum(about(bare), 1e-3) / 0.8
+    size = (half.tone.shape[1], half.tone.shape[0])
+    return cv2.resize(usual, size, interpolation=cv2.INTER_LINEAR) + np.float32(FAINTEST)
 
 
 def fill_roots(tone: Image, root: Mask) -> Image:

@@ -51,9 +51,8 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     )
     mask, doubts = _believed(mask, probability)
     cautions = (*doubts, *unusual)
-    direction = doubled(0.5 * np.arctan2(raw.sin2, raw.cos2), probability.shape)
-    half_width_px = doubled(_exp(raw.log_half_width_px), probability.shape)
-    return RootMap(probability, mask, image.grid, cautions, direction, half_width_px)
+    direction = np.float32(0.5) * np.arctan2(raw.sin2, raw.cos2)
+    return RootMap(probability, mask, image.grid, cautions, direction, _exp(raw.log_half_width_px))
 
 
 def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:

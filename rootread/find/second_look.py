@@ -1,4 +1,4 @@
-"""A second look at what a finder took for root: its colour, plain ridges, cracks, and where the wall ends."""
+"""A second look at what a finder took for root: its colour, cracks, and where the wall ends."""
 
 from dataclasses import replace
 from typing import Any
@@ -7,14 +7,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.find.agreement import agreement, roughness
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
-from rootread.find.halfsize import HalfWall, half_wall
+from rootread.find.halfsize import half_wall
 from rootread.find.likeness import likeness
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
-from rootread.threads import both
 from rootread.units import length_words
 
 Mask = NDArray[np.bool_]
@@ -28,10 +26,9 @@ LEAST_ODDS = 1e-3
 def look_again(root_map: RootMap, image: WallImage) -> RootMap:
     """The root map without odd pieces and what lies on the pit floor, with what else is known of it."""
     half = half_wall(image)
-    like = likeness(half, root_map.mask[::2, ::2])
     mask = root_map.mask
     if root_map.direction_rad is not None:
-        mask = without_odd_pieces(mask, root_map.probability[::2, ::2], like)
+        mask = without_odd_pieces(mask, root_map.probability[::2, ::2], likeness(half, mask[::2, ::2]))
     on = mask[::2, ::2]
     floor = floor_row(half, on)
     floor_in, cautions = None, root_map.cautions
@@ -45,29 +42,10 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
             f"The wall ends at the pit floor, {length_words(floor_in)} down: what lies below it is not read."
         )
         cautions = (*cautions, said)
-    rough = roughness(half, on)
-    crack, agreed = both(lambda: crack_map(half, on, rough), lambda: _agreement(half, on, root_map, rough))
-    shape = mask.shape
+    crack = doubled(crack_map(half, on), mask.shape)
     return replace(
-        root_map,
-        probability=probability,
-        mask=mask,
-        cautions=cautions,
-        agreement=None if agreed is None else doubled(agreed, shape),
-        likeness=doubled(like, shape),
-        crack=doubled(crack, shape),
-        floor_in=floor_in,
+        root_map, probability=probability, mask=mask, cautions=cautions, crack=crack, floor_in=floor_in
     )
-
-
-def _agreement(
-    half: HalfWall, on: Mask, root_map: RootMap, rough: NDArray[np.float32]
-) -> NDArray[np.float32] | None:
-    """How far plain ridges agree, of a finder that says which way and how wide roots are."""
-    if root_map.direction_rad is None or root_map.half_width_px is None:
-        return None
-    half_width_px = root_map.half_width_px[::2, ::2] * np.float32(0.5)
-    return agreement(half, on, root_map.direction_rad[::2, ::2], half_width_px, rough)
 
 
 def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:

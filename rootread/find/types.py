@@ -20,13 +20,10 @@ class RootMap:
     grid: Grid
     cautions: tuple[str, ...] = ()
     direction_rad: NDArray[np.float32] | None = None
-    """``(M, N)`` direction of the root there, columns to rows, -pi/2 to pi/2, where the finder knows it."""
+    """``(ceil(M/2), ceil(N/2))`` direction of the root there, columns to rows, -pi/2 to pi/2, where the
+    finder knows it."""
     half_width_px: NDArray[np.float32] | None = None
-    """``(M, N)`` half the width of the root there, where the finder knows it."""
-    agreement: NDArray[np.float32] | None = None
-    """``(M, N)`` 0 to 1, how far plain ridges agree with the network on the mask; 0 off it."""
-    likeness: NDArray[np.float32] | None = None
-    """``(M, N)`` 0 to 1, factor on the odds of root: how like the wall's roots in colour; 1 off them."""
+    """``(ceil(M/2), ceil(N/2))`` half the width of the root there in pixels of the grid, likewise."""
     crack: NDArray[np.bool_] | None = None
     """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one."""
     floor_in: float | None = None

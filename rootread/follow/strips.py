@@ -62,7 +62,8 @@ def strip_lines(graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Ste
 
 def strip_layers(strands: Strands) -> NDArray[np.uint8]:
     """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of root."""
-    layers: NDArray[np.uint8] = np.dstack([strands.rgb, (255 * strands.probability).astype(np.uint8)])
+    layers = cv2.cvtColor(strands.rgb, cv2.COLOR_RGB2RGBA)
+    layers[..., 3] = 255 * strands.probability
     return layers
 
 

@@ -53,7 +53,7 @@ def look_at(
         interpolation=cv2.INTER_AREA,
     )
     at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
-    flat = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    flat = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return flat, inside
 
 

@@ -140,12 +140,15 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
     cosine, sine = np.cos(theta), np.sin(theta)
     smear = round(SMEAR_DEG / ANGLE_STEP_DEG)
     nearest = np.round(angle / ANGLE_STEP_DEG).astype(int)
-    at = (nearest + np.arange(-smear, smear + 1)[:, None]) % angles
-    rho = np.rint(columns * cosine[at] + rows * sine[at]).astype(int) + reach
-    cells = (at * (2 * reach + 1) + rho).ravel()
-    ballots = np.bincount(cells, minlength=angles * (2 * reach + 1)).reshape(angles, -1).astype(float)
+    cells = np.empty((2 * smear + 1, len(nearest)), int)
+    for turn, cell in enumerate(cells, -smear):
+        at = (nearest + turn) % angles
+        rho = np.rint(columns * cosine[at] + rows * sine[at]).astype(int) + reach
+        cell[:] = at * (2 * reach + 1) + rho
+    ballots = np.bincount(cells.ravel(), minlength=angles * (2 * reach + 1)).reshape(angles, -1)
     # A line of texture collects votes everywhere; what stands out of its neighbourhood counts.
-    return _peaks(ballots - cv2.blur(ballots, (31, 9), borderType=cv2.BORDER_REPLICATE), reach)
+    votes = ballots.astype(float)
+    return _peaks(votes - cv2.blur(votes, (31, 9), borderType=cv2.BORDER_REPLICATE), reach)
 
 
 def _peaks(votes: Floats, reach: int) -> list[Line]:

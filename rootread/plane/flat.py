@@ -78,7 +78,7 @@ def resample(
         x, y = at[..., 0], at[..., 1]
         inside[top:bottom] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
         flat[top:bottom] = (
-            cv2.remap(rgb, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+            cv2.remap(rgb, at, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
             if shrink < NO_SHRINK
             else _averaged(rgb, at, shrink)
         )
@@ -98,8 +98,8 @@ def _averaged(rgb: NDArray[np.uint8], at: NDArray[np.float32], shrink: float) ->
     blur = np.sqrt(max(shrink**2 / 12.0 - OWN_BLUR_PX**2 / 12.0, 0.0))
     if blur > LEAST_BLUR_PX:
         light = cv2.GaussianBlur(light, (0, 0), blur)
-    x, y = at[..., 0], at[..., 1] - np.float32(first_row)
-    return to_srgb(cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    at = at - np.array([0, first_row], np.float32)
+    return to_srgb(cv2.remap(light, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
 def _light_under(

@@ -56,7 +56,8 @@ def bare_photo(wall: "Wall") -> Picture:
     """The photo without marks, right of the strip that the depth axis takes, ``(H, 2400, 3)`` sRGB."""
     view = wall_view(wall)
     width, height = view.size_px
-    picture = np.full((height, WIDTH_PX, 3), PAPER, np.uint8)
+    picture = np.empty((height, WIDTH_PX, 3), np.uint8)
+    picture[:, : view.left_px] = PAPER
     picture[:, view.left_px :] = (
         shrunk(wall.photo.rgb, (width, height))
         if width < wall.photo.size_px[0]

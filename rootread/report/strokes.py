@@ -32,7 +32,7 @@ def clear_sheet(width_px: int, height_px: int) -> Sheet:
 def lay_over(sheet: Sheet, picture: Picture) -> Picture:
     """The picture seen through the sheet."""
     clear = cv2.cvtColor(255 - sheet[:, :, 3], cv2.COLOR_GRAY2RGB)
-    return cv2.add(np.ascontiguousarray(sheet[:, :, :3]), cv2.multiply(picture, clear, scale=1 / 255))
+    return cv2.add(cv2.cvtColor(sheet, cv2.COLOR_RGBA2RGB), cv2.multiply(picture, clear, scale=1 / 255))
 
 
 def opaque(colour: RGB) -> tuple[int, int, int, int]:
