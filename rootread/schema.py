@@ -55,7 +55,7 @@ ROOTS = (
     Column("wall", str, "", "name of the wall"),
     Column("root", str, "", "root id, unique in the wall"),
     Column("order", int, "", "0 from the crown, 1 its laterals, and so on"),
-    Column("parent", str, "", "root it grows from, blank for order 0"),
+    Column("parent", str, "", "root it grows from; blank for order 0, and where it is not seen"),
     Column("base_x_in", float, "in", "x of the base"),
     Column("base_z_in", float, "in", "depth of the base"),
     Column("tip_x_in", float, "in", "x of the tip"),

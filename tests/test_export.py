@@ -70,6 +70,13 @@ def test_a_lateral_lies_within_its_parent_in_rsml():
     assert parents == {"r2": "r1", "r3": "r2"}
 
 
+def test_a_lateral_whose_parent_is_not_seen_is_one_in_rsml_too():
+    main, lateral, _ = branched_roots()
+    back = {root.id: root for root in read_rsml(rsml(wall_of([main, replace(lateral, parent=None)])))}
+    assert back["r2"].parent is None and back["r2"].properties["order"] == "1"
+    assert back["r2"].plant == "unknown"
+
+
 def test_a_wall_without_roots_is_an_rsml_file_without_roots():
     assert read_rsml(rsml(empty_wall())) == []
 

@@ -26,6 +26,7 @@ ROOT_TERM = "PO:0009005"
 """A root, in the Plant Ontology (from memory)."""
 DECIMALS = 4
 PROPERTIES = {
+    "order": ("integer", "none"),
     "length": ("float", "inch"),
     "tortuosity": ("float", "none"),
     "descent": ("float", "degree"),
@@ -112,6 +113,8 @@ def _root(above: ET.Element, root: RootReading, children: Mapping[str, Sequence[
     for name, value in values.items():
         if np.isfinite(value):
             ET.SubElement(properties, name, value=_text(value))
+    # A lateral whose parent is not seen lies in no root: its nesting does not tell that it is one.
+    ET.SubElement(properties, "order", value=str(trace.order))
     ET.SubElement(properties, "cut", value=str(trace.cut).lower())
     polyline = ET.SubElement(ET.SubElement(element, "geometry"), "polyline")
     for x_in, z_in in trace.points:
