@@ -134,3 +134,11 @@ def test_a_season_does_not_change_what_it_was_read_from(folders):
     season = read_season(folders, "cm")
     assert replace(season).units == "cm"
     assert [(folder / "walls.csv").read_bytes() for folder in folders] == before
+
+
+def test_rows_with_more_cells_than_columns_are_refused_not_cut(folders):
+    path = folders[0] / "walls.csv"
+    header, *rows = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join([header, *(f"{row},5" for row in rows)]), encoding="utf-8")
+    with pytest.raises(BadRequest, match=r"walls\.csv (is no table|has rows with more cells)"):
+        read_season(folders)

@@ -38,10 +38,13 @@ def _table(path: Path, name: str) -> pd.DataFrame:
     blank = {column: [""] for column in _numbers(name)}
     try:
         with path.open("rb") as file:
-            table = pd.read_csv(file, dtype=types, keep_default_na=False, na_values=blank, index_col=False)
+            table = pd.read_csv(file, dtype=types, keep_default_na=False, na_values=blank)
         missing = [column for column in types if column not in table]
     except (OSError, ValueError) as error:  # pandas' own errors, and text that is none, are ValueErrors
         raise BadRequest(f"{path} is no table of rootread's ({error}).", REMEDY) from error
+    if len(table) and not isinstance(table.index, pd.RangeIndex):
+        # What stands before the first named column would be taken for names of the rows.
+        raise BadRequest(f"{path} has rows with more cells than columns.", REMEDY)
     if missing:
         raise BadRequest(f"{path} has no column {missing[0]}.", REMEDY)
     for column in types:
