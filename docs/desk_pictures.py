@@ -1,4 +1,4 @@
-"""Makes the README's pictures of the desk: the sample walls on a desk of their own, in a real browser.
+"""Makes the desk guide's pictures: the sample walls on a desk of their own, in a real browser.
 
     python docs/desk_pictures.py
 

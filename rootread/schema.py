@@ -114,6 +114,6 @@ TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS, "flatt
 
 
 def columns_markdown(name: str) -> str:
-    """The columns of a table as the README shows them."""
+    """The columns of a table as `shared/columns.md` shows them."""
     rows = [f"| `{column.name}` | {column.unit} | {column.meaning} |" for column in TABLES[name]]
     return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])

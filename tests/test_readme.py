@@ -1,4 +1,4 @@
-"""What the README says holds: its examples run, and its columns are those of the schema."""
+"""What the README says holds: examples run, links lead somewhere, columns are the schema's."""
 
 import csv
 import re
@@ -11,15 +11,23 @@ from rootread.schema import TABLES, columns_markdown
 
 REPOSITORY = Path(__file__).parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
+COLUMNS = (REPOSITORY / "shared" / "columns.md").read_text(encoding="utf-8")
 SAMPLES = ("pit1-deep", "pit1-shallow")
 WIDTH_PX = 1000
 LINES = 10
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_the_columns_in_the_readme_are_those_of_the_schema(name):
+def test_the_columns_in_the_guide_are_those_of_the_schema(name):
     wanted = columns_markdown(name)
-    assert wanted in README, f"the README's table of {name}.csv should be\n{wanted}"
+    assert wanted in COLUMNS, f"the table of {name}.csv in shared/columns.md should be\n{wanted}"
+
+
+def test_every_link_to_a_file_leads_somewhere():
+    pages = [REPOSITORY / "README.md", *sorted((REPOSITORY / "shared").glob("*.md"))]
+    for page in pages:
+        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
+            assert (page.parent / target).exists(), f"{page.name}: {target}"
 
 
 @pytest.fixture(scope="module")
