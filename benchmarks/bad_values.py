@@ -167,7 +167,7 @@ def places_px(rng: Rng, least: int = 0, most: int = 6, reach: float = 1.2) -> li
 
 def likely_marks(rng: Rng) -> dict[str, Any]:
     """Marks of the right form, with places and widths that need not make sense."""
-    reach = float(rng.choice([0.5, 1.0, 1.5, 50.0, 1e6, 1e12]))
+    reach = float(rng.choice([0.3, 0.5, 0.8, 1.0, 1.5, 50.0, 1e12]))
     marks: dict[str, Any] = {"version": 1}
     if rng.random() < 0.4:
         marks["scale_points"] = [{"px": place} for place in places_px(rng, 2, 2, reach)]
@@ -191,7 +191,9 @@ def likely_marks(rng: Rng) -> dict[str, Any]:
         ]
     if rng.random() < 0.4:
         marks["roots_struck_px"] = [places_px(rng, 1, 5, reach) for _ in range(int(rng.integers(4)))]
-    if rng.random() < 0.5:
+    if rng.random() < 0.1:
+        marks["strokes"] = [scribble(rng)]
+    elif rng.random() < 0.5:
         marks["strokes"] = [
             {
                 "says": str(rng.choice(["root", "soil"])),
@@ -201,6 +203,13 @@ def likely_marks(rng: Rng) -> dict[str, Any]:
             for _ in range(int(rng.integers(4)))
         ]
     return marks
+
+
+def scribble(rng: Rng) -> dict[str, Any]:
+    """One stroke back and forth over a patch of the photo, with a fine brush or a broad one."""
+    width_px = float(rng.choice([1.0, 3.0, 9.0, 30.0, 120.0]))
+    places = places_px(rng, 2, int(rng.choice([8, 40, 300])), float(rng.choice([0.1, 0.3, 0.9])))
+    return {"says": "root", "points_px": places, "width_px": width_px}
 
 
 def odd_marks(rng: Rng) -> Any:
