@@ -150,7 +150,8 @@ def measure_here(name: str, photo: Path) -> None:
 def _warm(name: str) -> None:
     """Imports and compiled code, which a run of many walls pays once."""
     if name == "rootread":
-        import rootread.batch  # noqa: F401 - for its loading
+        import rootread.batch
+        import rootread.compare  # noqa: F401 - for its loading
         from rootread.find.network import photo_probability
         from rootread.memory import keep_freed_memory
 

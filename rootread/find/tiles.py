@@ -101,4 +101,7 @@ def _spans(length: int, tile_px: int) -> Iterable[tuple[int, int]]:
 
 def blob_of(rgb: NDArray[np.uint8]) -> Image:
     """``(1, 3, m, n)`` values 0 to 1."""
-    return cv2.dnn.blobFromImage(np.ascontiguousarray(rgb), 1 / 255.0)
+    blob = np.empty((1, 3, *rgb.shape[:2]), np.float32)
+    for channel, values in zip(cv2.split(rgb), blob[0], strict=True):
+        np.multiply(channel, np.float32(1 / 255), out=values)
+    return blob

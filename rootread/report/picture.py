@@ -71,13 +71,16 @@ def marks_sheet(wall: "Wall") -> Sheet:
     view = wall_view(wall)
     sheet = clear_sheet(WIDTH_PX, view.size_px[1])
     room = draw_marks(sheet, view, wall)
-    return draw_labels(draw_depth_axis(sheet, view, wall.layers), room.labels)
+    draw_depth_axis(sheet, view, wall.layers)
+    return draw_labels(sheet, room.labels)
 
 
 def axis_sheet(wall: "Wall") -> Sheet:
     """The depth axis alone."""
     view = wall_view(wall)
-    return draw_depth_axis(clear_sheet(WIDTH_PX, view.size_px[1]), view, ())
+    sheet = clear_sheet(WIDTH_PX, view.size_px[1])
+    draw_depth_axis(sheet, view, ())
+    return sheet
 
 
 def wall_view(wall: "Wall") -> View:

@@ -77,8 +77,8 @@ class View:
         return float(left), float(right)
 
 
-def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Sheet:
-    """Depth below the soil surface down the left side, found layers flagged on it."""
+def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> None:
+    """Draw depth below the soil surface down the sheet's left side, in place, found layers flagged on it."""
     sheet[:, : view.left_px] = opaque(PAPER)
     (_, z_least), (_, z_most) = view.wall_range_in
     px_per_unit = per_length_shown(view.size_px[1] / max(z_most - z_least, 1e-6))
@@ -102,7 +102,7 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Shee
             numbers.append((left_row, f"{depth:.0f}" if depth else f"0 {unit_shown()}"))
     sheet[:, view.left_px - 2 : view.left_px] = opaque(FADED_INK)
 
-    image = Image.fromarray(sheet)
+    image = Image.fromarray(sheet[:, : view.left_px])
     draw = ImageDraw.Draw(image)
     flags = [(view.row_at_edges(layer.depth_in)[0], f"{shown(layer.depth_in):.1f}") for layer in layers]
     for row, text in numbers:
@@ -116,4 +116,4 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> Shee
         shape = [(6, row - 26), (tip - 20, row - 26), (tip, row), (tip - 20, row + 26), (6, row + 26)]
         draw.polygon(shape, fill=INK)
         draw.text((tip - 24, row), text, fill=WHITE, font=font(AXIS_LETTERS_PX, bold=True), anchor="rm")
-    return np.array(image)
+    sheet[:, : view.left_px] = np.asarray(image)
