@@ -26,6 +26,10 @@ def draw_training_scene(rng: np.random.Generator, soils: tuple[str, ...] | None 
 def choose_centre(scene: Scene, rng: np.random.Generator) -> tuple[float, float]:
     """Where to cut a crop, x and z in inches: mostly on roots, often on what could be taken for one."""
     draw = rng.random()
+    runs = [run for root in scene.roots for run in root.runs]
+    if draw < 0.12 and runs:
+        run = runs[int(rng.integers(len(runs)))]
+        return float(rng.uniform(run.x0_in, run.x1_in)), float(run.z_in + rng.normal(0, 1))
     if draw < 0.5 and scene.roots:
         points = scene.roots[int(rng.integers(len(scene.roots)))].points
         x, z = points[int(rng.integers(len(points)))]

@@ -15,13 +15,15 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from rootread.scene import draw_training_scene, render_crop, vary
+from rootread.scene import Scene, draw_training_scene, render_crop, vary
 from rootread.scene.soils import SOILS
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
 from rootread.train.maker import Walls
 
 CROPS_A_SCENE = 12
 PX_PER_IN = (44.0, 105.0)
+DARK_AGAIN = 0.3
+"""Share of the looks with pale roots drawn once more: dark roots, which cracks look like, are rare."""
 CROPS_A_LOOK = 4
 """Crops before the same roots get another soil and light."""
 
@@ -34,6 +36,15 @@ def soils_of(seed: int) -> tuple[str, ...]:
     return tuple(name for name in SOILS if (name in HELD_OUT_SOILS) == held_out)
 
 
+def has_dark_roots(scene: Scene) -> bool:
+    """Whether the roots are mostly darker than the topsoil."""
+    if not scene.roots:
+        return False
+    return float(np.median([np.mean(root.base_rgb) for root in scene.roots])) < float(
+        np.mean(scene.ground.topsoil_rgb)
+    )
+
+
 def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
     rng = np.random.default_rng(seed)
@@ -41,8 +52,11 @@ def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     scene = draw_training_scene(rng, soils)
     crops = []
     for k in range(count):
-        if k and k % CROPS_A_LOOK == 0:
-            scene = vary(scene, rng, soils)
+        if k % CROPS_A_LOOK == 0:
+            if k:
+                scene = vary(scene, rng, soils)
+            if seed < CHECKPOINT_SEEDS and not has_dark_roots(scene) and rng.random() < DARK_AGAIN:
+                scene = vary(scene, rng, soils)
         rgb, root, half_width, direction = render_crop(scene, side, float(rng.uniform(*PX_PER_IN)), rng)
         twice = np.moveaxis(direction, -1, 0).astype(np.float16)
         crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))

@@ -114,7 +114,7 @@ def _reframed(draw: torch.Generator, rgb: Tensor, walls: Walls, side: int) -> Ex
 
 
 def pixel_weight(root: Tensor, half_width: Tensor) -> Tensor:
-    """A root counts by length, not area: thin ones weigh more a pixel; sub-pixel hairs hardly count."""
+    """A root counts by length, not area: thin ones weigh more a pixel; sub-pixel hairs count for less."""
     by_length = (3.0 / half_width.clamp_min(0.5)).clamp(0.5, 2.5)
-    unsure = torch.where(half_width < 0.9, 0.25, 1.0)
+    unsure = torch.where(half_width < 0.9, 0.5, 1.0)
     return torch.where(root > 0.1, by_length * unsure, torch.ones_like(root))
