@@ -137,8 +137,7 @@ def test_no_roots_in_bare_ground_textures(texture: str) -> None:
 
 
 def test_a_wall_of_faint_lines_is_doubted_in_plain_words() -> None:
-    """Source: the photograph of grass that scikit-image carries."""
-    grey = skimage.data.grass()
+    grey = skimage.data.brick()
     found = network_roots(wall(np.dstack([grey] * 3)), FindSettings())
     assert found.probability.max() > 0.9
     assert any("mark them by hand" in caution for caution in found.cautions)
