@@ -27,6 +27,7 @@ from rootread.train.net import Outputs, RootNet, folded, parameter_count  # noqa
 from rootread.train.pool import examples, turned  # noqa: E402
 from rootread.train.run import Trainer  # noqa: E402
 from rootread.train.settings import TINY  # noqa: E402
+from rootread.train.warm import exported_weights, unfold  # noqa: E402
 
 CPU = torch.device("cpu")
 
@@ -250,3 +251,19 @@ def test_rendered_crops_become_walls_to_learn_from() -> None:
     batch = examples(generator(), walls, 64, faults=0.5)
     assert batch.rgb.shape == (2, 3, 64, 64) and batch.direction.shape == (2, 2, 64, 64)
     assert float(batch.rgb.min()) >= 0 and float(batch.rgb.max()) <= 1
+
+
+def test_a_network_goes_on_from_what_was_exported(tmp_path: Path) -> None:
+    pytest.importorskip("onnx")
+    torch.manual_seed(3)
+    widths, rgb = (16, 16, 16, 16, 16), torch.rand(2, 3, 96, 96, generator=generator())
+    net = RootNet(widths)
+    with torch.no_grad():
+        for _ in range(3):
+            net(rgb)  # gives the batch norms something to fold
+    export(folded(net), tmp_path / "exact.onnx")
+    again = unfold(RootNet(widths), exported_weights(tmp_path / "exact.onnx"), rgb)
+    with torch.no_grad():
+        assert torch.allclose(again(rgb)[0], net(rgb)[0], atol=1e-4)
+        learning = again.train()(rgb)[0]
+    assert torch.allclose(learning, net(rgb)[0], atol=0.05)
