@@ -10,14 +10,12 @@ and writes ``rootread/follow/confidence.json``; the tables are of made walls of
 held-out seeds and of the benchmark walls.
 """
 
-import argparse
 import itertools
 import json
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
-from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, cache_folder, read_walls, wall_list
+from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, fitting_options, read_walls, wall_list
 from matching import Match, benchmark_walls, matches
 from numpy.typing import NDArray
 from scipy.optimize import minimize
@@ -100,13 +98,7 @@ def print_reliability(title: str, table: Table) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--fit", action="store_true")
-    parser.add_argument("--each", type=int, default=12, help="made walls of each kind")
-    parser.add_argument("--cache", type=Path, default=cache_folder())
-    parser.add_argument("--stale", action="store_true", help="use what is kept, whatever the code")
-    parser.add_argument("--no-benchmark", action="store_true", help="made walls alone")
-    options = parser.parse_args()
+    options = fitting_options(__doc__ or "")
     if options.fit:
         walls = read_walls(wall_list(TRAINING_SEED, options.each), options.cache, options.stale)
         FITTED.write_text(json.dumps(fit(only_read(walls)), indent=1) + "\n", encoding="utf-8")

@@ -12,11 +12,9 @@ Crowns are held against where the bases of true main roots gather. ``--fit``
 reads made walls of training seeds and writes ``rootread/follow/lineage.json``.
 """
 
-import argparse
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -27,7 +25,7 @@ from made_walls import (
     SETTINGS,
     TRAINING_SEED,
     ReadWall,
-    cache_folder,
+    fitting_options,
     read_walls,
     wall_list,
 )
@@ -287,13 +285,7 @@ def print_table(title: str, rows: list[tuple[str, Told]]) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--fit", action="store_true")
-    parser.add_argument("--each", type=int, default=12, help="made walls of each kind")
-    parser.add_argument("--cache", type=Path, default=cache_folder())
-    parser.add_argument("--stale", action="store_true", help="use what is kept, whatever the code")
-    parser.add_argument("--no-benchmark", action="store_true", help="made walls alone")
-    options = parser.parse_args()
+    options = fitting_options(__doc__ or "")
     if options.fit:
         seeds = wall_list(TRAINING_SEED, options.each) + wall_list(KEPT_SEED, options.each)
         weights = fit(only_read(read_walls(seeds, options.cache, options.stale)))

@@ -6,6 +6,7 @@ traces are kept in a cache folder. A kept stage is used as long as the source
 code of the stages up to it is the same; ``stale`` uses it whatever the code.
 """
 
+import argparse
 import gzip
 import hashlib
 import json
@@ -58,6 +59,17 @@ def cache_folder() -> Path:
     """Outside the checkout, so that git never sees it."""
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
     return Path(os.environ.get("ROOTREAD_BENCH_CACHE") or Path(home) / "rootread-benchmarks")
+
+
+def fitting_options(description: str) -> argparse.Namespace:
+    """What is asked of a benchmark that fits a part of following, or says what it is worth."""
+    parser = argparse.ArgumentParser(description=description, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--each", type=int, default=12, help="made walls of each kind")
+    parser.add_argument("--cache", type=Path, default=cache_folder())
+    parser.add_argument("--stale", action="store_true", help="use what is kept, whatever the code")
+    parser.add_argument("--no-benchmark", action="store_true", help="made walls alone")
+    return parser.parse_args()
 
 
 def wall_list(first_seed: int, per_kind: int) -> list[tuple[str, int]]:
