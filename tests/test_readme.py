@@ -1,32 +1,83 @@
-"""What the README says holds: examples run, links lead somewhere, columns are the schema's."""
+"""What README and the pages in shared/ say holds: examples run, links lead somewhere, tables are whole."""
 
 import csv
 import re
+import tomllib
+from dataclasses import fields
 from pathlib import Path
 
 import cv2
 import pytest
 
+from rootread.cli import app
+from rootread.fieldsheet.cells import COLUMNS as SHEET_COLUMNS
 from rootread.schema import TABLES, columns_markdown
+from rootread.settings import Settings, settings_from_dict
 
 REPOSITORY = Path(__file__).parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
-COLUMNS = (REPOSITORY / "shared" / "columns.md").read_text(encoding="utf-8")
+SHARED = {path.name: path.read_text(encoding="utf-8") for path in (REPOSITORY / "shared").glob("*.md")}
+PAGES = [
+    REPOSITORY / "README.md",
+    REPOSITORY / "calibration" / "README.md",
+    *(REPOSITORY / "shared").glob("*.md"),
+]
 SAMPLES = ("pit1-deep", "pit1-shallow")
 WIDTH_PX = 1000
 LINES = 10
+FIVE_MINUTES_OF_WORDS = 1200
+"""An adult reads about 240 words a minute (from memory)."""
+
+
+def test_a_newcomer_reads_the_readme_in_five_minutes():
+    assert len(README.split()) <= FIVE_MINUTES_OF_WORDS
 
 
 @pytest.mark.parametrize("name", TABLES)
 def test_the_columns_in_the_guide_are_those_of_the_schema(name):
     wanted = columns_markdown(name)
-    assert wanted in COLUMNS, f"the table of {name}.csv in shared/columns.md should be\n{wanted}"
+    assert wanted in SHARED["columns.md"], f"the table of {name}.csv in shared/columns.md should be\n{wanted}"
+
+
+def test_every_command_stands_in_the_list_of_commands():
+    listed = re.findall(r"^\| `rootread ([a-z]+)", SHARED["commands.md"], re.M)
+    names = [command.name or command.callback.__name__ for command in app.registered_commands]
+    assert sorted(listed) == sorted(names)
+
+
+def test_every_setting_is_explained_with_its_default():
+    settings, section = Settings(), ""
+    explained = []
+    for line in SHARED["settings.md"].splitlines():
+        if heading := re.match(r"## `\[(\w+)\]`", line):
+            section = heading[1]
+        elif row := re.match(r"\| `(\w+)` \| `(.+?)` \| \S", line):
+            given = tomllib.loads(f"[{section}]\n{row[1]} = {row[2]}")
+            assert settings_from_dict(given, "settings.md") == settings, f"{section}.{row[1]} is not {row[2]}"
+            explained.append((section, row[1]))
+    assert explained == [
+        (part.name, key.name) for part in fields(settings) for key in fields(getattr(settings, part.name))
+    ]
+
+
+def test_every_column_of_the_sheet_is_explained():
+    cells = [line.split("|")[1] for line in SHARED["field-sheet.md"].splitlines() if line.startswith("| `")]
+    assert re.findall(r"`(\w+)`", " ".join(cells)) == list(SHEET_COLUMNS)
+
+
+def test_every_example_of_a_sheet_cell_can_be_read():
+    for line in SHARED["field-sheet.md"].splitlines():
+        if not line.startswith("| `"):
+            continue
+        _, columns, _, examples, _ = line.split("|")
+        names, cells = re.findall(r"`(\w+)`", columns), re.findall(r"`(.+?)`", examples)
+        for name, cell in zip(names if len(names) > 1 else names * len(cells), cells, strict=True):
+            SHEET_COLUMNS[name](cell)
 
 
 def test_every_link_to_a_file_leads_somewhere():
-    pages = [REPOSITORY / "README.md", *sorted((REPOSITORY / "shared").glob("*.md"))]
-    for page in pages:
-        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
+    for page in PAGES:
+        for target in re.findall(r"\]\(([^)#:]+)[^):]*\)", page.read_text(encoding="utf-8")):
             assert (page.parent / target).exists(), f"{page.name}: {target}"
 
 
@@ -49,7 +100,7 @@ def place(tmp_path_factory):
 
 def test_every_example_in_python_runs(place, monkeypatch, capsys):
     monkeypatch.chdir(place)
-    examples = re.findall(r"```python\n(.*?)```", README, re.S)
+    examples = re.findall(r"```python\n(.*?)```", SHARED["python.md"], re.S)
     assert len(examples) == 2
     for example in examples:
         exec(example, {})
@@ -59,5 +110,6 @@ def test_every_example_in_python_runs(place, monkeypatch, capsys):
 
 
 def test_from_folder_to_comparison_takes_ten_lines():
-    (example,) = [found for found in re.findall(r"```python\n(.*?)```", README, re.S) if "contrast" in found]
+    examples = re.findall(r"```python\n(.*?)```", SHARED["python.md"], re.S)
+    (example,) = [found for found in examples if "contrast" in found]
     assert len([line for line in example.splitlines() if line.strip()]) <= LINES
