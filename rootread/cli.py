@@ -39,7 +39,7 @@ UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm, for a
 @app.command()
 def grade(
     places: Annotated[
-        list[str], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos, folders, or s3:// addresses.")
+        list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, folders, or s3:// addresses.")
     ],
     out: Annotated[str, typer.Option(help="Folder or address for tables, pictures and the report.")],
     settings: SettingsFile = None,
@@ -69,9 +69,9 @@ def grade(
 
 @app.command()
 def check(
-    places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER...", help="Photos or folders.")],
+    places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos or folders.")],
     settings: SettingsFile = None,
-    json_out: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+    json_out: Annotated[bool, typer.Option("--json", help="As JSON, for programs.")] = False,
 ) -> None:
     """Say whether photos can be read, before the pit is filled in.
 
@@ -153,19 +153,25 @@ def desk(
 
 @app.command()
 def contrast(
-    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
+    folders: Annotated[list[str], typer.Argument(metavar="DIR", help="Folders that grade wrote.")],
     by: Annotated[str, typer.Option(help="Column that names the treatment.")] = "treatment",
-    pair: Annotated[str, typer.Option(help="Column whose walls are compared side by side.")] = "pit",
-    measure: Annotated[list[str] | None, typer.Option(help="Such as grade; may be repeated.")] = None,
+    pair: Annotated[str, typer.Option(help="Column that says which walls belong together.")] = "pit",
+    measure: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="grade, descent, passage, tortuosity, sideways or flattened; may be repeated. "
+            "All but flattened if left out."
+        ),
+    ] = None,
     out: Annotated[str | None, typer.Option(help="Folder for contrast.html and contrast.csv.")] = None,
     units: UnitsShown = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the page as PDF too.")] = False,
 ) -> None:
     """Compare treatments over pits: what differs, how sure that is, how many pits it would take.
 
-    The pit is the unit, never the root; pits of different folders are different pits.
-    With --pair "" all walls are compared with all. A page and a table are written into
-    the first folder.
+    The pit is the unit, never the root; pits of different folders are
+    different pits. With --pair "" all walls are compared with all.
+    A page and a table are written into the first folder.
 
     Example: rootread contrast demo-out --by treatment --measure grade
     """
@@ -174,8 +180,8 @@ def contrast(
 
 @app.command()
 def tables(
-    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Folders that grade wrote.")],
-    out: Annotated[str, typer.Option(help="Folder or address for the four tables.")],
+    folders: Annotated[list[str], typer.Argument(metavar="DIR", help="Folders that grade wrote.")],
+    out: Annotated[str, typer.Option(help="Folder or address for the tables.")],
     units: UnitsShown = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Parquet in place of CSV.")] = False,
 ) -> None:
@@ -183,7 +189,7 @@ def tables(
 
     With --units cm lengths are in centimetres, and the columns are called so.
 
-    Example: rootread tables north-field south-field --out season --units cm
+    Example: rootread tables demo-out --out season --units cm
     """
     from rootread.compare import read_season, write_season
 
@@ -218,10 +224,11 @@ def lens(
 ) -> None:
     """Measure what a camera's lens bends, and keep it as a profile that grade uses.
 
-    Ten or more photos, the board tilted this way and that, out to the picture's corners. The
-    profile serves photos whose sheet names it in the lens column, and photos whose EXIF shows
-    the same camera and focal length. Profiles are looked for in the folders calibration and
-    lens, beside the photos and where rootread is run.
+    Put ten or more photos into a folder of their own: the board tilted this
+    way and that, out to the picture's corners. The profile serves photos
+    whose sheet names it in the lens column, and photos whose EXIF shows the
+    same camera and focal length. Profiles are looked for in the folders
+    calibration and lens, beside the photos and where rootread is run.
 
     Example: rootread lens chessboard-photos --name phone
     """
@@ -255,7 +262,7 @@ def mask(
 ) -> None:
     """Write how likely each pixel of a photo shows a root.
 
-    Example: rootread mask wall.jpg --out roots.png
+    Example: rootread mask sample_images/pit1-deep.jpg --out roots.png
     """
     import cv2
     import numpy as np
@@ -277,6 +284,8 @@ def mask(
 def print_settings(settings: SettingsFile = None) -> None:
     """Print every setting with its value, as TOML to edit.
 
+    Give the file back with --settings. What each one means: shared/settings.md.
+
     Example: rootread settings > mine.toml
     """
     from rootread.settings import settings_toml
@@ -293,6 +302,8 @@ def scene(
     width: Annotated[int, typer.Option(min=600, help="Photo width in pixels.")] = 3000,
 ) -> None:
     """Make walls with exact truth: photo, mask of the visible roots, and truth.
+
+    To try rootread on walls of which everything is known.
 
     Example: rootread scene --out made --seed 7 --count 3 --kind blocked
     """

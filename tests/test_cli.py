@@ -1,6 +1,8 @@
 """The command line: exit codes, plain errors, and the same functions underneath."""
 
 import json
+import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -9,11 +11,15 @@ import cv2
 import numpy as np
 import pytest
 import skimage.data
+import typer
 
 from rootread.batch import Record
-from rootread.cli import _progress
+from rootread.cli import _progress, app
 from rootread.schema import TABLES
 from rootread.settings import Settings, read_settings
+
+REPOSITORY = Path(__file__).parent.parent
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 
 
 def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
@@ -24,7 +30,7 @@ def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
 def test_help_names_every_command() -> None:
     said = rootread("--help")
     assert said.returncode == 0
-    for command in ("grade", "check", "demo", "card", "lens", "mask", "scene", "settings", "tables"):
+    for command in COMMANDS:
         assert command in said.stdout
 
 
@@ -34,11 +40,22 @@ def test_help_does_not_load_the_image_libraries() -> None:
     assert said.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize(
-    "command", ["grade", "check", "demo", "card", "lens", "mask", "scene", "settings", "tables"]
-)
-def test_each_command_shows_an_example(command: str) -> None:
-    assert "Example: rootread" in rootread(command, "--help").stdout
+@pytest.mark.parametrize("name", COMMANDS)
+def test_each_command_shows_an_example_that_its_options_allow(name: str) -> None:
+    example = re.search(r"^Example: rootread (.+)$", COMMANDS[name].help or "", re.M)
+    assert example
+    command, *arguments = shlex.split(example[1].partition(" > ")[0])
+    assert command == name
+    COMMANDS[name].make_context(name, arguments)
+    for argument in arguments:
+        assert not argument.startswith("sample_images") or (REPOSITORY / argument).exists()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_help_fits_a_terminal_of_80_letters(name: str) -> None:
+    # Typer keeps line breaks, so a longer line would be broken twice.
+    _, *after = (COMMANDS[name].help or "").split("\n\n")
+    assert max(len(line) for part in after for line in part.splitlines()) <= 78
 
 
 def test_a_refused_wall_gives_exit_code_1_and_the_reason(tmp_path: Path) -> None:
