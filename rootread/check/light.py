@@ -34,7 +34,7 @@ def exposure(image: WallImage) -> Finding:
         else (black, "black", "Expose longer, or lighten the wall with a white sheet.")
     )
     state: State = "bad" if share > CLIPPED_BAD else "look" if share > CLIPPED_LOOK else "good"
-    seen = f"{share:.0%} of the wall is {what}" if share >= 0.005 else "tones all over the wall"
+    seen = f"{100 * share:.0f} % of the wall is {what}" if share >= 0.005 else "tones all over the wall"
     return Finding("exposure", state, seen, "" if state == "good" else remedy)
 
 
@@ -47,7 +47,7 @@ def shadow_edges(image: WallImage) -> Finding:
         "shadow edges",
         "look",
         f"about {length_words(length_in, 0)} of shadow edge on the wall",
-        "Shade the whole wall with a sheet or wait for cloud; roots near the edge are the less sure.",
+        "Shade the whole wall with a sheet, or wait for cloud: roots at a shadow's edge read less surely.",
     )
 
 

@@ -80,7 +80,8 @@ def _sheet(row: SheetRow) -> Finding:
 
 def _scale(plane: WallPlane) -> Finding:
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
-    seen = f"{plane.scale.kind} found, {plane.scale.px_per_in:.1f} pixels per inch, sure to {share:.1%}"
+    pixels = f"{plane.scale.px_per_in:.1f} pixels per inch"
+    seen = f"{plane.scale.kind} found, {pixels}, sure to {100 * share:.1f} %"
     if share < SCALE_SE_LOOK:
         return Finding("scale", "good", seen)
     remedy = "Wipe the scale object, press it flush on the wall, and show all of it."

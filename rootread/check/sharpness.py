@@ -43,7 +43,7 @@ def sharpness(image: WallImage) -> Finding:
     return Finding(
         "sharpness",
         state,
-        f"{share:.0%} of the wall is too soft for a 1 mm root",
+        f"{100 * share:.0f} % of the wall is too soft for a 1 mm root",
         "Hold still or rest the camera, focus on the wall, wipe the lens, and take it again.",
     )
 
