@@ -3,6 +3,7 @@
 import csv
 import json
 import shutil
+import sys
 from pathlib import Path
 
 import cv2
@@ -11,7 +12,7 @@ import pytest
 import skimage.data
 
 import rootread
-from rootread.batch import grade_walls, plan_walls
+from rootread.batch import Record, grade_walls, plan_walls
 from rootread.batch.files import file_stem, write_bytes
 from rootread.errors import BadRequest
 from rootread.scene import draw_scene, render, write_scene
@@ -136,6 +137,19 @@ def test_a_place_that_is_not_there_is_a_wrong_request(tmp_path: Path) -> None:
         plan_walls([tmp_path / "nowhere"])
     with pytest.raises(BadRequest, match="holds no photo"):
         plan_walls([tmp_path])
+
+
+@pytest.mark.parametrize(("asked", "library"), [("pdf", "plutoprint"), ("parquet", "pyarrow")])
+def test_a_library_that_is_missing_is_told_before_any_wall_is_read(
+    asked: str, library: str, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, library, None)
+    told: list[Record] = []
+    with pytest.raises(BadRequest, match=f"needs {library}, which is not installed"):
+        grade_walls(
+            plan_walls([folder]), tmp_path, progress=lambda *done: told.append(done[2]), **{asked: True}
+        )
+    assert not told
 
 
 def test_two_walls_of_one_name_are_a_wrong_request(folder: Path, tmp_path: Path) -> None:

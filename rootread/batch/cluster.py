@@ -53,7 +53,7 @@ def _client(address: str) -> Iterator[Any]:
     try:
         from distributed import Client
     except ImportError as error:
-        raise BadRequest("Dask is not installed.", "pip install 'rootread[cluster]'") from error
+        raise BadRequest("Dask is not installed.", "Run: pip install 'rootread[cluster]'") from error
     try:
         client = Client(address, timeout=REACH_S, set_as_default=False)
     except (OSError, ValueError) as error:

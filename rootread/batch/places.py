@@ -29,13 +29,17 @@ def place(address: str | Path) -> Path:
         return Path(url2pathname(urlsplit(address).path))
     try:
         from upath import UPath
-
+    except ImportError as error:
+        raise BadRequest(
+            f"{address} needs {error.name}, which is not installed.", "Run: pip install 'rootread[cloud]'"
+        ) from error
+    try:
         # Not a pathlib.Path by type, yet it does all that is asked of one here.
         return cast(Path, UPath(address))
     except (ImportError, ValueError) as error:
         raise BadRequest(
             f"{address} cannot be used: {error}.",
-            "Install what reads such addresses: pip install 'rootread[cloud]'.",
+            "Check it; what reads s3:// and gs:// comes with: pip install 'rootread[cloud]'",
         ) from error
 
 

@@ -1,5 +1,6 @@
 """A run: read each wall that is missing or changed, write the tables and the report."""
 
+import io
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
@@ -77,11 +78,13 @@ def grade_walls(
 
     Raises
     ------
-    BadRequest : ``out`` cannot be written, or the cluster cannot be used.
+    BadRequest : ``out`` cannot be written, the cluster cannot be used, or what writes PDF or Parquet
+        is not installed.
     """
     began = time.time()
     settings, folder = settings or Settings(), place(out)
     _check_writable(folder)
+    _try_printing(settings, parquet, pdf)
     done: dict[int, Record] = {}
     for index, record in _read(plan.jobs, folder, settings, workers, cluster):
         done[index] = record
@@ -169,6 +172,14 @@ class _Sections(Sequence[str]):
         if isinstance(index, slice):
             return [self[k] for k in range(len(self))[index]]
         return self._places[index].section.read_text(encoding="utf-8")
+
+
+def _try_printing(settings: Settings, parquet: bool, pdf: bool) -> None:
+    """Fail now if a library is missing, not after hours of reading."""
+    if parquet:
+        ParquetFile(io.BytesIO(), TABLES["walls"]).close()
+    if pdf:
+        pdf_of("<p>A page.</p>", settings.report.units)
 
 
 def _check_writable(out: Path) -> None:
