@@ -22,6 +22,7 @@ from rootread.compare import (
 )
 from rootread.compare.measures import ALL, DEFAULT
 from rootread.compare.plots import _Scale
+from rootread.compare.words import sentences
 from rootread.errors import BadRequest
 from rootread.report.tables import table_csv
 from rootread.schema import ROOTS, WALLS
@@ -201,6 +202,16 @@ def test_a_report_says_of_its_treatments_what_their_grades_say():
     assert "3 pits hold both treatments" in told
     assert "so in 3 of 3 pits" in told
     assert grade_words([a_wall("a", "deep"), a_wall("b", "")]) == []
+
+
+def test_a_report_says_the_figures_that_a_contrast_of_its_tables_says(tmp_path):
+    rows = pits([89.2749, 92.3461, 76.6451], [56.2551, 62.0448, 63.1449])
+    (tmp_path / "walls.csv").write_text(table_csv("walls", rows), encoding="utf-8")
+    contrast = contrast_walls(read_table([tmp_path], "walls"), measures=("grade",))
+    in_report = [*grade_words(rows)[2:]]
+    assert [line.lower() for line in in_report] == [
+        f"{'grade: ' * (k == 0)}{line}".lower() for k, line in enumerate(sentences(contrast, "grade"))
+    ]
 
 
 def test_one_treatment_alone_cannot_be_contrasted():

@@ -8,12 +8,15 @@ import numpy as np
 
 from rootread.compare.contrast import Contrast, Overall, Pair, contrast_walls
 from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
-from rootread.compare.measures import Row
-from rootread.compare.rootmodel import RootModel
+from rootread.compare.measures import Row, number
+from rootread.compare.rootmodel import COUNTED_WIDTH_IN, RootModel
 from rootread.compare.units import Unit, text
+from rootread.report.tables import DECIMALS
 from rootread.report.words import count, listing, odds, percent
+from rootread.units import length_words
 
 WIDTH = 100
+GRADES = ("grade", "grade_low", "grade_high")
 
 BY_PIT = "A pit counts once, however many walls and roots were read in it: they share one soil."
 BY_WALL = "Each wall counts as if it stood alone; walls of one pit are alike, so p may be too small."
@@ -34,10 +37,17 @@ def grade_words(rows: Sequence[Row]) -> list[str]:
     """What the grades say of the treatments, for the report of one run; nothing without two treatments."""
     if len({text(row, "treatment") for row in rows if row["grade"] is not None} - {""}) < 2:
         return []
-    contrast = contrast_walls(rows, measures=("grade",))
+    contrast = contrast_walls([_as_tabled(row) for row in rows], measures=("grade",))
     first, *others = sentences(contrast, "grade")
     told = [*opening(contrast), f"Grade: {first}", *others]
     return [line[:1].upper() + line[1:] for line in told]
+
+
+def _as_tabled(row: Row) -> Row:
+    """Its grade as ``walls.csv`` gives it back, so that report and contrast say the same figures."""
+    found = {name: number(row.get(name)) for name in GRADES}
+    tabled = {name: round(value, DECIMALS["0-100"]) for name, value in found.items() if value is not None}
+    return {**row, **tabled}
 
 
 def _wrapped(sentence: str, indent: str = "") -> list[str]:
@@ -199,9 +209,10 @@ def _one_pit(pair: Pair) -> bool:
 def _roots(pair: Pair, roots: RootModel) -> str:
     measure = pair.measure
     return (
-        f"Root by root, pit and wall taken as random: {measure.bare(roots.effect, True)} "
+        f"Root by root, over the {roots.roots} that are {length_words(COUNTED_WIDTH_IN, 2)} wide or more, "
+        f"pit and wall taken as random: {measure.bare(roots.effect, True)} "
         f"({measure.says_range(roots.low, roots.high)}), {p_words(roots.p_value)}; "
-        f"{percent(roots.alike)} of the spread of {roots.roots} roots lies between the {roots.walls} walls."
+        f"{percent(roots.alike)} of their spread lies between the {roots.walls} walls."
     )
 
 
