@@ -1,5 +1,6 @@
 import base64
 import io
+from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise
 
@@ -216,3 +217,45 @@ def test_of_two_verdict_words_the_worse_one_gives_the_colour():
     assert verdict_tone("slowed or turned") == "turned"
     assert verdict_tone("open") == "open"
     assert verdict_tone("no roots") == ""
+
+
+# Seen so askew that the wall's horizon stands in the photo, 500 pixels from its left edge; 25 in left of
+# the scale object is the camera's own plane.
+ASKEW = ((20.0, 0.0, 60.0), (0.0, 20.0, 40.0), (0.04, 0.0, 1.0))
+
+
+@pytest.mark.parametrize("shank_in", [-315.0, -25.0, 1e9])
+@pytest.mark.parametrize("lens", [None, LENS])
+def test_a_shank_beside_the_photo_is_not_drawn(shank_in, lens):
+    given = {"to_photo": ASKEW, "lens": lens}
+    without, beside = (open_wall(**given, shanks_at_in=at) for at in ((), (shank_in,)))
+    assert np.array_equal(marks_sheet(beside), marks_sheet(without))
+    within = open_wall(**given, shanks_at_in=(12.0,))
+    assert not np.array_equal(marks_sheet(within), marks_sheet(without))
+
+
+def test_what_cannot_be_drawn_of_a_line_is_left_out():
+    line = np.array([[10, 10], [60, 10], [np.nan, 10], [1e30, 40], [10, 40], [60, 40.0]])
+    sheet = clear_sheet(80, 60)
+    stroke(sheet, [line], WHITE, 3)
+    both_ends = clear_sheet(80, 60)
+    stroke(both_ends, [line[:2], line[4:]], WHITE, 3)
+    assert np.array_equal(sheet, both_ends)
+    assert sheet[10, 30].all()
+
+
+def test_a_photo_that_shows_the_horizon_of_its_wall_shows_a_limited_wall():
+    least, most = wall_view(open_wall(to_photo=ASKEW)).wall_range_in
+    assert least[0] == pytest.approx(-3.0, abs=0.1)
+    assert 20.0 < most[0] < 300.0
+    assert np.ptp([least[1], most[1]]) < 300.0
+
+
+@pytest.mark.parametrize(
+    "edges", [(0.0, 0.0, 0.0), (1e-12, 60.0, 80.0), (0.3, 0.5, 99.9), (100.0, 100.0, 100.0)]
+)
+def test_verdicts_without_room_on_the_scale_are_not_drawn(edges):
+    judge = replace(Settings().judge, turned_from=edges[0], slowed_from=edges[1], open_from=edges[2])
+    made = open_wall()
+    drawn = draw_wall(made, replace(Settings(), judge=judge))
+    assert drawn.shape == draw_wall(made, Settings()).shape

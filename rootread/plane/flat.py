@@ -4,8 +4,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.errors import WallRefused
 from rootread.geometry import Points, apply_homography
 from rootread.photo import Photo, to_linear, to_srgb
+from rootread.plane.reach import fine_enough, local_px_per_in, photo_places
 from rootread.plane.types import Grid, Lens, WallImage, WallPlane
 from rootread.settings import PlaneSettings
 from rootread.threads import share_out
@@ -14,8 +16,10 @@ from rootread.threads import share_out
 MAP_STEP_PX = 16
 # Above the mean surface this much is kept, for pictures; no roots are sought there.
 ABOVE_SURFACE_IN = 1.5
-# Parts of the wall seen smaller than this share of the middle's scale are left out: too oblique to read.
-SMALLEST_SCALE_SHARE = 0.4
+# Less of a wall than this, across or below its surface, is none.
+LEAST_WALL_IN = 1.0
+# The flat wall has no more pixels than this, some 2 GB while roots are sought; a larger one is laid coarser.
+MOST_PX = 30e6
 # The scale object's shadow, thickness and curl spread this far over its outline.
 OBJECT_MARGIN_IN = 0.1
 # Shrinking by less than this loses nothing that averaging would keep.
@@ -119,7 +123,12 @@ def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallIma
     """Resample the photo into the wall plane.
 
     The working resolution is ``settings.working_px_per_in``, or the photo's own
-    at the middle of the wall where that is coarser.
+    at the middle of the wall where that is coarser; coarser still where the wall
+    is so large that it would not fit in memory.
+
+    Raises
+    ------
+    WallRefused : the photo shows nothing below the soil surface.
     """
     grid = wall_grid(photo.size_px, plane, settings.working_px_per_in)
     rgb, inside = resample(photo.rgb, plane.to_photo, plane.lens, grid)
@@ -130,29 +139,28 @@ def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallIma
 
 
 def wall_grid(size_px: tuple[int, int], plane: WallPlane, working_px_per_in: float) -> Grid:
-    """The working pixels that cover the wall in a photo of ``size_px`` columns and rows."""
-    width, height = size_px
-    columns, rows = np.meshgrid(np.linspace(0, width - 1, 41), np.linspace(0, height - 1, 31))
-    photo_px = np.column_stack([columns.ravel(), rows.ravel()])
+    """The working pixels that cover the wall in a photo of ``size_px`` columns and rows.
+
+    Raises
+    ------
+    WallRefused : the photo shows nothing below the soil surface.
+    """
+    photo_px = photo_places(size_px, 41, 31)
     wall_in = plane.to_wall_in(photo_px)
-    scale = local_px_per_in(plane, photo_px)
-    middle = float(np.median(scale))
-    usable = (scale > SMALLEST_SCALE_SHARE * middle) & (wall_in[:, 1] > -ABOVE_SURFACE_IN)
-    low, high = wall_in[usable].min(axis=0), wall_in[usable].max(axis=0)
+    scale = local_px_per_in(plane.to_wall_in, photo_px)
+    usable = fine_enough(scale) & (wall_in[:, 1] > -ABOVE_SURFACE_IN)
+    corners = wall_in[usable] if usable.any() else np.zeros((1, 2))
+    low, high = corners.min(axis=0), corners.max(axis=0)
     low[1] = -ABOVE_SURFACE_IN
-    px_per_in = min(working_px_per_in, middle)
-    shape = (int((high[1] - low[1]) * px_per_in) + 1, int((high[0] - low[0]) * px_per_in) + 1)
+    wide_in, deep_in = (high - low).tolist()
+    if min(wide_in, high[1]) < LEAST_WALL_IN:
+        raise WallRefused(
+            "Hardly anything in the photo lies below the soil surface.",
+            "Mark the surface again, or take the photo with the wall in frame.",
+        )
+    px_per_in = min(working_px_per_in, float(np.median(scale)), (MOST_PX / (wide_in * deep_in)) ** 0.5)
+    shape = (int(deep_in * px_per_in) + 1, int(wide_in * px_per_in) + 1)
     return Grid(px_per_in, float(low[0]), float(low[1]), shape)
-
-
-def local_px_per_in(plane: WallPlane, photo_px: Points) -> NDArray[np.float64]:
-    """``(N,)`` photo pixels per wall inch at photo places, by area; 0 behind the camera."""
-    step = 1.0
-    here = plane.to_wall_in(photo_px)
-    right = plane.to_wall_in(photo_px + np.array([step, 0.0])) - here
-    down = plane.to_wall_in(photo_px + np.array([0.0, step])) - here
-    area_in = right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0]
-    return np.where(area_in > 0, 1.0 / np.sqrt(np.maximum(area_in, 1e-12)), 0.0)
 
 
 def below_surface(plane: WallPlane, grid: Grid) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from rootread.plane.adjust import residuals_px
 from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
 from rootread.plane.lens import lens_for
 from rootread.plane.level import Witness, card_says, marked, photo_says, staff_says, surface_says, weigh
+from rootread.plane.reach import fine_enough, local_px_per_in, photo_places
 from rootread.plane.ruled import SIDE_SE_PX
 from rootread.plane.scale import Located, find_scale, px_per_in_at
 from rootread.plane.sightings import Floats
@@ -33,6 +34,8 @@ MARKED_SURFACE_SE_IN = 0.1
 TOLD_SURFACE_SE_IN = 0.3
 # A root of 1 mm is less than half a pixel below this; nothing finer than a thumb shows.
 FEWEST_PX_PER_IN = 10.0
+# A larger wall than 200 square feet is not read at once: looking for its surface would take over 2 GB.
+LARGEST_WALL_IN2 = 200 * 144.0
 # Two standard errors of an accepted scale are within 3 %.
 MAX_SE_SHARE = 0.015
 # Beyond this tilt the far side of the wall is seen too coarsely.
@@ -46,6 +49,9 @@ STANDOFF_STATED_SE_IN = 0.1
 MODEL_SE_SHARE = 3e-4
 # Printers and paper are true to about this share; the bands of a staff and the ticks of a tape likewise.
 MAKING_SE_SHARE = 0.002
+
+Extent = tuple[float, float, float, float]
+"""x and z of the upper left and of the lower right corner, inches."""
 
 
 def locate_scale(photo: Photo, row: SheetRow | None, marks: Marks | None) -> Located:
@@ -85,10 +91,16 @@ def find_plane(
     located = located or locate_scale(photo, row, marks)
     standoff_in = row.standoff_in if row is not None else None
     fit = behind(located.fit, standoff_in or 0.0)
+    # Before the wall is looked at: by a scale that is far off it would be hundreds of feet wide.
+    scale = _finding(located, fit, photo.size_px)
+    _check_fine_enough(scale)
+    _check_sure_enough(scale)
 
     upright = photo_says(fit).down_deg
+    extent_in = _extent(fit, upright, photo.size_px)
+    _check_not_too_large(scale.kind, extent_in)
     drawn = _drawn(marks, fit, upright)
-    ground = _ground(photo, located, fit, upright) if drawn is None else None
+    ground = _ground(photo, located, fit, upright, extent_in) if drawn is None else None
     witnesses = _witnesses(located.kind, fit)
     line = drawn if ground is None else ground.line_in
     if line is not None:
@@ -106,9 +118,6 @@ def find_plane(
     surface_se_in = MARKED_SURFACE_SE_IN if ground is None else ground.se_in
     if line is None:
         source, surface_se_in = "assumed", ASSUMED_SURFACE_SE_IN
-    scale = _finding(located, fit, photo.size_px)
-    _check_fine_enough(scale)
-    _check_sure_enough(scale)
     return WallPlane(
         to_photo=fit.homography @ to_object,
         lens=fit.lens,
@@ -161,17 +170,23 @@ def _drawn(marks: Marks | None, fit: CameraFit, upright: float) -> Points | None
     return apply_homography(np.linalg.inv(_turned(upright)), fit.to_plane(np.array(marks.surface_px)))
 
 
-def _ground(photo: Photo, located: Located, fit: CameraFit, upright: float) -> GroundLine | None:
+def _extent(fit: CameraFit, upright: float, size_px: tuple[int, int]) -> Extent:
+    """What the photo shows well enough, inches about the object's centre, turned to the photo's upright."""
+    photo_px = photo_places(size_px, 9, 9)
+    seen = apply_homography(np.linalg.inv(_turned(upright)), fit.to_plane(photo_px))
+    seen = seen[fine_enough(local_px_per_in(fit.to_plane, photo_px))]
+    # Corners of a tilted view reach far out; a few of them are let go.
+    (x0, z0), (x1, z1) = np.percentile(seen, 2, axis=0), np.percentile(seen, 98, axis=0)
+    return float(x0), float(z0), float(x1), float(z1)
+
+
+def _ground(
+    photo: Photo, located: Located, fit: CameraFit, upright: float, extent_in: Extent
+) -> GroundLine | None:
     """The ground line in inches about the object's centre, turned to the photo's upright."""
     to_object = _turned(upright)
     to_level = np.linalg.inv(to_object)
-    width, height = photo.size_px
-    columns, rows = np.meshgrid(np.linspace(0, width - 1, 9), np.linspace(0, height - 1, 9))
-    seen = apply_homography(to_level, fit.to_plane(np.column_stack([columns.ravel(), rows.ravel()])))
-    # Corners of a tilted view reach far out; a few of them are let go.
-    (x0, z0), (x1, z1) = np.percentile(seen, 2, axis=0), np.percentile(seen, 98, axis=0)
     hidden = [apply_homography(to_level, fit.to_plane(outline)) for outline in located.outlines_px]
-    extent_in = (float(x0), float(z0), float(x1), float(z1))
     found = find_ground_line(photo.rgb, fit.homography @ to_object, fit.lens, extent_in, hidden)
     return found if found is not None and found.evidence >= MIN_SURFACE_EVIDENCE else None
 
@@ -214,6 +229,16 @@ def _check_fine_enough(scale: ScaleFinding) -> None:
         raise NoBelievableScale(
             f"By the {scale.kind} an inch of wall is {scale.px_per_in:.2g} pixels: no root shows in it.",
             "Check the stated length of the scale object, or go nearer and use the camera's full resolution.",
+        )
+
+
+def _check_not_too_large(kind: ScaleKind, extent_in: Extent) -> None:
+    x0, z0, x1, z1 = extent_in
+    if (x1 - x0) * (z1 - z0) > LARGEST_WALL_IN2:
+        raise NoBelievableScale(
+            f"By the {kind} the photo would show {length_words(x1 - x0, 0)} by {length_words(z1 - z0, 0)} of "
+            "wall, more than is read at once.",
+            "Check the stated length of the scale object, or go nearer and photograph the wall in parts.",
         )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 from rootread.errors import NoBelievableScale
 from rootread.marks import Marks
 from rootread.plane.adjust import fit_camera
-from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.camera import MAX_TILT_DEG, CameraBelief, CameraFit, pose_from_homography
 from rootread.plane.sightings import Sightings
 
 # A place is marked by hand to about this.
@@ -20,7 +20,7 @@ def locate_points(marks: Marks, belief: CameraBelief) -> CameraFit:
 
     Raises
     ------
-    NoBelievableScale : no scale points in the marks.
+    NoBelievableScale : no scale points in the marks, or no camera shows a wall's points so.
     """
     photo_px = np.array([mark.px for mark in marks.scale_points], dtype=float)
     if len(photo_px) < 2:
@@ -44,4 +44,11 @@ def locate_points(marks: Marks, belief: CameraBelief) -> CameraFit:
         matrix = np.array([[px_per_in, 0, photo_px[0, 0]], [0, px_per_in, photo_px[0, 1]], [0, 0, 1.0]])
     start = pose_from_homography(matrix, belief)
     sightings = Sightings.of_points(object_in, photo_px, MARKING_SE_PX)
-    return fit_camera(sightings, start, belief, tilt_se_deg=tilt_se_deg)
+    fit = fit_camera(sightings, start, belief, tilt_se_deg=tilt_se_deg)
+    if not fit.sound:
+        raise NoBelievableScale(
+            f"The scale points lie as only a camera more than {MAX_TILT_DEG:.0f} degrees from square to the "
+            "wall, or none at all, would show them.",
+            "Check their places and distances, or take the photo again, square to the wall.",
+        )
+    return fit

@@ -201,7 +201,10 @@ def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> N
 
 
 def _draw_shank(sheet: Sheet, view: View, surface_in: Points, x_in: float) -> None:
-    """A wedge above the soil surface where a shank went through."""
+    """A wedge above the soil surface where a shank went through; none where the photo does not reach."""
+    (x_least, _), (x_most, _) = view.wall_range_in
+    if not x_least <= x_in <= x_most:
+        return
     z_in = np.interp(x_in, surface_in[:, 0], surface_in[:, 1])
     tip = view.px([[x_in, z_in]])[0]
     wedge = tip + np.array([[0, 0], [-15, -34], [15, -34]])

@@ -87,10 +87,13 @@ def _draw_scale(
     edges = [0.0, judge.turned_from, judge.slowed_from, judge.open_from, 100.0]
     words = ["stopped", "turned", "slowed", "open"]
     for word, low, high in zip(words, edges, edges[1:], strict=False):
-        box = [left + width * low / 100 + 1, top, left + width * high / 100 - 2, top + BAR_PX]
-        draw.rectangle(box, fill=verdict_colour(word))
-        middle = left + width * (low + high) / 200
-        draw.text((middle, top + BAR_PX + 40), word, fill=FADED_INK, font=font(24), anchor="mm")
+        first, last = left + width * low / 100 + 1, left + width * high / 100 - 2
+        if first > last:
+            continue  # the settings leave this verdict no room
+        draw.rectangle([first, top, last, top + BAR_PX], fill=verdict_colour(word))
+        if font(24).getlength(word) <= last - first:
+            middle = left + width * (low + high) / 200
+            draw.text((middle, top + BAR_PX + 40), word, fill=FADED_INK, font=font(24), anchor="mm")
     grade = wall.grade.score
     if not np.isfinite([grade.value, grade.low, grade.high]).all():
         return

@@ -22,6 +22,8 @@ Sheet = NDArray[np.uint8]
 """``(H, W, 4)`` sRGB times opacity, and opacity."""
 
 _SUBPIXEL_BITS = 4
+FAR_PX = 1e6
+"""Hundreds of pictures away; what is farther, or not finite, is not drawn."""
 
 
 def clear_sheet(width_px: int, height_px: int) -> Sheet:
@@ -41,13 +43,22 @@ def opaque(colour: RGB) -> tuple[int, int, int, int]:
 
 
 def stroke(sheet: Sheet, lines: Iterable[Points], colour: RGB, width_px: int) -> None:
-    """Draw ``(N, 2)`` polylines, column and row, onto the sheet."""
+    """Draw ``(N, 2)`` polylines, column and row, onto the sheet; what lies far off it is left out."""
     whole = [
-        np.round(line * 2**_SUBPIXEL_BITS).astype(np.int32).reshape(-1, 1, 2)
+        np.round(piece * 2**_SUBPIXEL_BITS).astype(np.int32).reshape(-1, 1, 2)
         for line in lines
-        if len(line) > 1
+        for piece in _near(line)
+        if len(piece) > 1
     ]
     cv2.polylines(sheet, whole, False, opaque(colour), width_px, cv2.LINE_AA, _SUBPIXEL_BITS)
+
+
+def _near(line: Points) -> list[Points]:
+    """The pieces of a line that can be drawn: a place beyond the wall's horizon lies nowhere in a picture."""
+    near = np.all(np.abs(line) < FAR_PX, axis=1)
+    if near.all():
+        return [line]
+    return [line[first : last + 1] for first, last in stretches(near[:, np.newaxis]) if near[first]]
 
 
 def veil(sheet: Sheet, lines: Iterable[Points], colour: RGB, width_px: int, opacity: float) -> None:

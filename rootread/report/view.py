@@ -13,6 +13,7 @@ from PIL import Image, ImageDraw
 
 from rootread.geometry import Points
 from rootread.judge.types import Layer
+from rootread.plane.reach import local_px_per_in
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, FADED_INK, INK, PAPER, WHITE
 from rootread.report.lettering import font
@@ -21,6 +22,8 @@ from rootread.units import INCHES_PER, per_length_shown, shown, unit_shown
 
 AXIS_PX = 118
 AXIS_LETTERS_PX = 34
+LEAST_SCALE_SHARE = 0.05
+"""Of the scale at the scale object: where the photo shows the wall smaller, it is hardly seen at all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,12 +53,13 @@ class View:
 
     @cached_property
     def wall_range_in(self) -> tuple[Points, Points]:
-        """Least and greatest x and z that the photo's edge shows."""
+        """Least and greatest x and z that the photo's edge shows, this side of the wall's horizon."""
         width, height = (np.array(self.size_px) / self.scale).tolist()
         along, zero, one = np.linspace(0.0, 1.0, 9), np.zeros(9), np.ones(9)
         sides = [(along, zero), (along, one), (zero, along), (one, along)]
         edge = np.vstack([np.column_stack(side) for side in sides]) * [width, height]
-        shown = self.plane.to_wall_in(edge)
+        scale = local_px_per_in(self.plane.to_wall_in, edge)
+        shown = self.plane.to_wall_in(edge[scale > LEAST_SCALE_SHARE * self.plane.scale.px_per_in])
         return shown.min(axis=0), shown.max(axis=0)
 
     def level_line(self, depth_in: float, x_from_in: float = -np.inf, x_to_in: float = np.inf) -> Points:

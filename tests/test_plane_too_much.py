@@ -1,0 +1,108 @@
+"""Walls that cannot be as their scale says: too coarse, too large, too askew, or not in the photo at all."""
+
+import numpy as np
+import pytest
+from drawn_walls import DrawnCamera
+
+from rootread.errors import NoBelievableScale, WallRefused
+from rootread.geometry import Points
+from rootread.marks import Marks, ScaleMark
+from rootread.photo import Photo
+from rootread.plane import WallPlane, find_plane, lay_flat, locate
+from rootread.plane.flat import LEAST_WALL_IN, MOST_PX, wall_grid
+from rootread.plane.reach import SMALLEST_SCALE_SHARE
+from rootread.settings import PlaneSettings
+
+
+def bare(size_px: tuple[int, int]) -> Photo:
+    """A photo of nothing but soil."""
+    return Photo(None, np.full((size_px[1], size_px[0], 3), 90, np.uint8))
+
+
+def apart(distance_in: float, *, px: float = 400.0) -> Marks:
+    """Two points marked on a level line."""
+    return Marks(
+        scale_points=(ScaleMark((100.0, 300.0), None), ScaleMark((100.0 + px, 300.0), None)),
+        distance_in=distance_in,
+    )
+
+
+def corners(camera: DrawnCamera, half_in: float = 4.0) -> Marks:
+    """The four corners of a square about the camera's aim, as it shows them."""
+    x, z = camera.aim_in
+    at_in = np.array([x, z]) + half_in * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    places = zip(camera.to_photo(at_in), at_in, strict=True)
+    return Marks(scale_points=tuple(ScaleMark((float(c), float(r)), (x, z)) for (c, r), (x, z) in places))
+
+
+def plane_of(photo: Photo, marks: Marks) -> WallPlane:
+    return find_plane(photo, None, marks, PlaneSettings())
+
+
+@pytest.fixture
+def looked_at(monkeypatch: pytest.MonkeyPatch) -> list[tuple[float, float, float, float]]:
+    """How much of the wall is searched for its surface, each time it is, in inches; none is found."""
+    extents: list[tuple[float, float, float, float]] = []
+    monkeypatch.setattr(locate, "find_ground_line", lambda *given: extents.append(given[3]))
+    return extents
+
+
+def test_a_scale_too_coarse_to_read_is_refused_before_the_wall_is_looked_at(looked_at):
+    # 900 pixels over 220 in of wall: the look alone would be 47 million pixels.
+    with pytest.raises(NoBelievableScale, match=r"an inch of wall is 4\.1 pixels"):
+        plane_of(bare((900, 675)), apart(400 / 4.1))
+    assert not looked_at
+
+
+def test_a_wall_larger_than_is_read_at_once_is_refused_with_its_size(looked_at):
+    photo = bare((2880, 2160))
+    with pytest.raises(
+        NoBelievableScale, match=r"would show 2\d\d in by 1\d\d in of wall, more than is read"
+    ):
+        plane_of(photo, apart(400 / 12.5))
+    assert not looked_at
+    # As many pixels on a wall of usual size are read.
+    assert plane_of(photo, apart(400 / 40)).scale.px_per_in == pytest.approx(40, rel=0.01)
+
+
+@pytest.mark.parametrize("yaw_deg", [55.0, 70.0])
+def test_marked_corners_seen_from_far_aside_are_refused(yaw_deg, looked_at):
+    camera = DrawnCamera(yaw_deg=yaw_deg)
+    with pytest.raises(NoBelievableScale, match="more than 50 degrees from square"):
+        plane_of(bare(camera.size_px), corners(camera))
+    assert not looked_at
+
+
+def test_the_surface_is_sought_where_the_wall_is_seen_well_alone(looked_at):
+    # Half of the view's width is 56 degrees: with 40 degrees of tilt the wall's horizon is in the photo.
+    camera = DrawnCamera(focal_px=340.0, yaw_deg=40.0, distance_in=14.0)
+    photo = Photo(None, bare(camera.size_px).rgb, focal_px=camera.focal_px)
+    plane = plane_of(photo, corners(camera, 8.0))
+    x0, z0, x1, z1 = looked_at[0]
+    width, height = camera.size_px
+    of_the_middle_in2 = width * height / plane.scale.px_per_in**2
+    assert (x1 - x0) * (z1 - z0) < of_the_middle_in2 / SMALLEST_SCALE_SHARE**2
+    rows, columns = lay_flat(photo, plane, PlaneSettings()).grid.shape
+    assert rows * columns < width * height / SMALLEST_SCALE_SHARE**2
+
+
+@pytest.mark.parametrize("row_px", [674.0, 1200.0])
+def test_a_wall_wholly_above_the_marked_surface_is_refused(row_px):
+    surface_px = ((0.0, row_px), (899.0, row_px))
+    marks = Marks(scale_points=apart(16.0).scale_points, distance_in=16.0, surface_px=surface_px)
+    photo = bare((900, 675))
+    plane = plane_of(photo, marks)
+    with pytest.raises(WallRefused, match="Hardly anything in the photo lies below the soil surface"):
+        lay_flat(photo, plane, PlaneSettings())
+    assert plane.to_wall_in(np.array([[450.0, 674.0]]))[0, 1] < LEAST_WALL_IN
+
+
+def test_a_flat_wall_never_has_more_pixels_than_fit_in_memory():
+    photo = bare((900, 675))
+    plane = plane_of(photo, apart(10.0))
+    # The same wall in a photo of ten times as many pixels each way.
+    tenfold: Points = np.diag([10.0, 10.0, 1.0]) @ plane.to_photo
+    large = WallPlane(tenfold, None, plane.scale, plane.level, plane.surface, plane.tilt_deg)
+    grid = wall_grid((9000, 6750), large, 600.0)
+    assert 0.99 * MOST_PX < grid.shape[0] * grid.shape[1] < 1.01 * MOST_PX
+    assert wall_grid((9000, 6750), large, 72.0).px_per_in == 72.0
