@@ -125,6 +125,12 @@ def drop(page: Page, photo: Path) -> None:
     )
 
 
+def open_desk(page: Page, served: Served) -> None:
+    """The desk with both walls read."""
+    page.goto(served.address)
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+
+
 def open_wall(page: Page, name: str = "north") -> None:
     page.locator(f'a[href="#/wall/{name}"]').click()
     page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
@@ -281,8 +287,7 @@ def test_a_wall_of_12_megapixels_opens_within_two_seconds_of_the_click(page: Pag
 
 
 def test_the_keyboard_alone_strikes_parts_and_draws(page: Page, served: Served) -> None:
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     page.locator('a[href="#/wall/north"]').focus()
     page.keyboard.press("Enter")
     page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
@@ -305,8 +310,7 @@ def test_a_tab_without_the_token_says_what_to_do(page: Page, served: Served) -> 
 
 
 def test_screens_left_before_they_are_there_come_to_nothing(page: Page, served: Served) -> None:
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     for screen in ("wall/north", "pair", "sheet", "second/north", "pair", "report"):
         page.evaluate(f"location.hash = '#/{screen}'")
     page.wait_for_load_state("networkidle")
@@ -320,8 +324,7 @@ def test_screens_left_before_they_are_there_come_to_nothing(page: Page, served: 
 @pytest.mark.parametrize("width", [1366, 360])
 def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width: int) -> None:
     page.set_viewport_size({"width": width, "height": 768})
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     for screen in ("field", "wall/north", "sheet", "pair", "report", "second/north", "wall/bare"):
         page.evaluate(f"location.hash = '#/{screen}'")
         page.locator(f'main[data-screen="{screen.split("/")[0]}"] h1').first.wait_for(state="attached")
@@ -343,8 +346,7 @@ def test_every_screen_passes_axe_at_wcag_22_aa(page: Page, served: Served, width
 
 
 def test_a_second_persons_marks_are_held_against_this_desks_reading(page: Page, served: Served) -> None:
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     longest = max(shown(page)["roots"], key=lambda root: root["length_in"])
     page.evaluate("location.hash = '#/second/north'")
     expect(page.locator(".reading")).to_contain_text("no second person’s reading yet", timeout=READ_MS)
@@ -364,8 +366,7 @@ def test_a_second_persons_marks_are_held_against_this_desks_reading(page: Page, 
 
 
 def test_a_photo_without_a_scale_is_read_once_two_points_are_marked(page: Page, served: Served) -> None:
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     page.locator('a[href="#/wall/bare"]').click()
     expect(page.locator(".plate")).to_contain_text("mark two points")
     page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
@@ -393,8 +394,7 @@ def shown(page: Page) -> dict:
 
 def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
     """Each tool once by mouse, in one go; what it drew is in the marks file."""
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     open_wall(page)
     off = (700, 900)
     reading = shown(page)
@@ -445,8 +445,7 @@ def test_every_tool_leaves_its_mark(page: Page, served: Served) -> None:
 
 
 def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, served: Served) -> None:
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     open_wall(page)
     shown = page.locator("canvas")
     whole = shown.screenshot()
@@ -473,8 +472,7 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
 
 def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served: Served) -> None:
     """The desk may end after it saved a change and before it said so: it is no change by another person."""
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     open_wall(page)
     lost = []
 
@@ -498,8 +496,7 @@ def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served
 
 def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Served) -> None:
     """Killed with signal 9, a change made, then started again on the same port; last: it ends the desk."""
-    page.goto(served.address)
-    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    open_desk(page, served)
     open_wall(page)
     served.kill()
     page.get_by_role("button", name="Part", exact=True).click()

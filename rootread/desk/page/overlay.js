@@ -33,6 +33,10 @@ function path(context, view, points) {
 
 function cased(context, width, colour, casing = 3) {
   context.lineCap = context.lineJoin = 'round'
+  edged(context, width, colour, casing)
+}
+
+function edged(context, width, colour, casing = 3) {
   context.strokeStyle = DARK
   context.lineWidth = width + casing
   context.stroke()
@@ -146,12 +150,7 @@ function drawLayer(context, view, layer) {
   path(context, view, layer.line_px)
   context.lineCap = 'butt'
   context.setLineDash([14, 8])
-  context.strokeStyle = DARK
-  context.lineWidth = 6
-  context.stroke()
-  context.strokeStyle = LIGHT
-  context.lineWidth = 3
-  context.stroke()
+  edged(context, 3, LIGHT)
   context.setLineDash([])
   const named = layer.recorded && layer.recorded !== 'unrecorded' ? ` · ${layer.recorded}` : ''
   const [x, y] = view.toScreen(layer.line_px[layer.line_px.length - 1])
@@ -245,12 +244,7 @@ function dot(context, view, place, hollow = false) {
   const [x, y] = view.toScreen(place)
   context.beginPath()
   context.arc(x, y, 6, 0, 7)
-  context.strokeStyle = DARK
-  context.lineWidth = 4
-  context.stroke()
-  context.strokeStyle = LIGHT
-  context.lineWidth = 2
-  context.stroke()
+  edged(context, 2, LIGHT, 2)
   if (!hollow) { context.fillStyle = DARK; context.fillRect(x - 1.5, y - 1.5, 3, 3) }
 }
 
