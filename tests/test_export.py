@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 from report_walls import empty_wall, open_roots, turned_wall
 from report_walls import wall as wall_of
+from rsml_roots import read_rsml
 from typer.testing import CliRunner
 
 from rootread.cli import app
 from rootread.errors import BadRequest
-from rootread.export import exported, graphml, overlay_svg, read_rsml, rsml, wanted_exports
+from rootread.export import exported, graphml, overlay_svg, rsml, wanted_exports
 from rootread.follow import GraphEdge, RootGraph
 from rootread.plane import Grid
 from rootread.settings import ReportSettings

@@ -3,6 +3,6 @@
 from rootread.export.graphml import graphml
 from rootread.export.kinds import EXPORTS, exported, wanted_exports
 from rootread.export.overlay import overlay_svg
-from rootread.export.rsml import read_rsml, rsml
+from rootread.export.rsml import rsml
 
-__all__ = ["EXPORTS", "exported", "graphml", "overlay_svg", "read_rsml", "rsml", "wanted_exports"]
+__all__ = ["EXPORTS", "exported", "graphml", "overlay_svg", "rsml", "wanted_exports"]
