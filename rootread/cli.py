@@ -234,11 +234,11 @@ def lens(
     """
     import re
 
-    from rootread.batch.files import write_bytes
     from rootread.plane.lens import write_profile
     from rootread.plane.lens_measure import measure_lens
     from rootread.report import jpeg
     from rootread.report.lens_picture import draw_lens, lens_words
+    from rootread.store import write_bytes
 
     corners = re.fullmatch(r"(\d+)\s*[x,]\s*(\d+)", board.strip())
     if not corners or min(int(side) for side in corners.groups()) < 3:
@@ -267,9 +267,9 @@ def mask(
     import cv2
     import numpy as np
 
-    from rootread.batch.files import write_bytes
     from rootread.find.network import photo_probability
     from rootread.photo import read_photo
+    from rootread.store import write_bytes
 
     if polarity not in ("light", "dark"):
         raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")

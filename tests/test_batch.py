@@ -13,10 +13,10 @@ import skimage.data
 
 import rootread
 from rootread.batch import Record, grade_walls, plan_walls
-from rootread.batch.files import file_stem, write_bytes
 from rootread.errors import BadRequest
 from rootread.scene import draw_scene, render, write_scene
 from rootread.schema import TABLES
+from rootread.store import file_stem, write_bytes
 from rootread.wall import Wall
 
 SHEET = """photo,wall,pit,treatment,scale,layers

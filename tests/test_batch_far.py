@@ -13,9 +13,9 @@ import pytest
 from run_files import files_of, gravel, made_wall
 
 from rootread.batch import grade_walls, plan_walls, pool, program, read
-from rootread.batch.files import remove_parts, writing
 from rootread.errors import BadRequest
 from rootread.settings import Settings
+from rootread.store import remove_parts, writing
 
 WALLS = 4
 KILLS = 3

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from rootread.batch.files import file_stem, write_bytes
 from rootread.export import EXPORTS, exported
 from rootread.settings import Settings
+from rootread.store import file_stem, write_bytes
 from rootread.wall import RefusedWall, Wall
 
 

@@ -8,8 +8,6 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from rootread import infile
-from rootread.batch.files import file_stem
-from rootread.batch.places import is_here, on_disk, place
 from rootread.batch.program import program
 from rootread.errors import BadRequest
 from rootread.fieldsheet import CONE_NAME, SheetRow, cone_of, default_row, match_photos, read_sheet
@@ -17,6 +15,7 @@ from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.plane.lens import profile_files
 from rootread.settings import Settings, settings_toml
+from rootread.store import file_stem, is_here, on_disk, place
 from rootread.text import is_showable, one_line
 
 PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}

@@ -4,12 +4,12 @@ import socket
 from pathlib import Path
 
 from rootread.batch.exports import write_exports
-from rootread.batch.places import is_here, on_disk
 from rootread.batch.plan import WallJob
 from rootread.batch.program import program
 from rootread.batch.record import Record, kept_record, write_wall
 from rootread.errors import BadRequest
 from rootread.settings import Settings
+from rootread.store import is_here, on_disk
 from rootread.wall import RefusedWall, Wall, read_or_refuse
 
 AGAIN = ""

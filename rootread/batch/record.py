@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rootread.batch.files import file_stem, write_bytes, write_json
 from rootread.report import (
     advice_items,
     draw_apart,
@@ -19,6 +18,7 @@ from rootread.report import (
 )
 from rootread.schema import Row
 from rootread.settings import Settings
+from rootread.store import file_stem, write_bytes, write_json
 from rootread.threads import share_out
 from rootread.units import lengths_shown_in
 from rootread.wall import RefusedWall, Wall

@@ -10,19 +10,19 @@ from pathlib import Path
 from typing import overload
 
 from rootread.batch.cluster import read_far
-from rootread.batch.files import remove_parts, write_bytes, writing
-from rootread.batch.places import place
 from rootread.batch.plan import Plan, WallJob
 from rootread.batch.pool import Done, read_here
 from rootread.batch.program import program
 from rootread.batch.read import AGAIN, failed, read_elsewhere, read_job
 from rootread.batch.record import Places, Record, read_rows, write_wall
+from rootread.compare import grade_words
 from rootread.errors import BadRequest
 from rootread.report import TABLES, csv_head, csv_rows, page_parts
 from rootread.report.parquet import ParquetFile
 from rootread.report.pdf import pdf_of
 from rootread.schema import Row
 from rootread.settings import Settings
+from rootread.store import place, remove_parts, write_bytes, writing
 
 Progress = Callable[[int, int, Record], None]
 """Called with how many walls are done, how many there are, and the wall just done."""
@@ -140,19 +140,12 @@ def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> N
         settings,
         out,
         advice=[record.advice for record in records],
-        compared=_compared(walls),
+        compared=grade_words(walls),
         runs=[record.runs for record in records],
     )
     with writing(out / "report.html") as file:
         for part in parts:
             file.write(part.encode("utf-8"))
-
-
-def _compared(walls: list[Row]) -> list[str]:
-    # Imported here, for comparing builds on runs.
-    from rootread.compare import grade_words
-
-    return grade_words(walls)
 
 
 class _Sections(Sequence[str]):

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.batch.files import file_stem
 from rootread.compare.effect import paired_effect
 from rootread.compare.measures import Row
 from rootread.compare.units import block_of, text
+from rootread.store import file_stem
 
 Floats = NDArray[np.float64]
 

@@ -5,8 +5,6 @@ from pathlib import Path
 
 import numpy as np
 
-from rootread.batch.files import write_bytes
-from rootread.batch.places import place
 from rootread.compare.contrast import SEED, Contrast, contrast_walls, records_of
 from rootread.compare.depths import depth_profiles
 from rootread.compare.measures import DEFAULT
@@ -14,6 +12,7 @@ from rootread.compare.page import contrast_page
 from rootread.compare.read import read_table
 from rootread.compare.table import contrast_csv
 from rootread.report.pdf import pdf_of
+from rootread.store import place, write_bytes
 from rootread.units import LengthUnit, lengths_shown_in
 
 

@@ -6,12 +6,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from rootread.batch.files import writing
-from rootread.batch.places import place
 from rootread.compare.read import read_table
 from rootread.report.parquet import write_frame
 from rootread.report.tables import spreadsheet_safe
 from rootread.schema import TABLES, Column
+from rootread.store import place, writing
 from rootread.units import INCHES_PER, LengthUnit
 
 FOLDER = Column("folder", str, "", "folder of results that the row is from")

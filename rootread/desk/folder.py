@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rootread.batch import WallJob, plan_walls
-from rootread.batch.files import file_stem, write_bytes
 from rootread.batch.plan import PHOTO_ENDINGS, SHEET_NAME
 from rootread.desk.cells import Sheet, with_rows
 from rootread.errors import BadRequest, UnreadablePhoto
@@ -16,6 +15,7 @@ from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.photo import read_photo
 from rootread.settings import PhotoSettings
+from rootread.store import file_stem, write_bytes
 
 
 class Folder:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
 
-from rootread.batch.places import is_here
+from rootread.store.places import is_here
 
 RESERVED = '\\/:*?"<>|%'
 """Characters that some system gives a meaning in file names."""
