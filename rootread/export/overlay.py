@@ -15,9 +15,11 @@ from rootread.wall import Wall
 PHOTO_LONGEST_PX = 2400
 """The photo beneath is shrunk to this, so that the file opens on any machine; the lines are exact."""
 PHOTO_QUALITY = 82
-COLOURS = ("#e69f00", "#56b4e9", "#cc79a7")
+COLOURS = ("#f0e442", "#56b4e9", "#cc79a7")
 """Of main roots, laterals and their laterals: of the palette of Okabe and Ito, told apart by all."""
-SURFACE_COLOUR = "#009e73"
+SURFACE_COLOUR = "#ffffff"
+PENS_ACROSS = 900
+"""So many pen strokes side by side would fill the photo's width."""
 
 
 def overlay_svg(wall: Wall) -> bytes:
@@ -35,7 +37,7 @@ def overlay_svg(wall: Wall) -> bytes:
     # Pixel centres are at whole numbers here, at halves in SVG.
     picture = {"x": "0", "y": "0", "width": str(width), "height": str(height)}
     ET.SubElement(top, "image", picture | {"xlink:href": _photo_uri(wall.photo.rgb)})
-    pen_px = max(width / 1500, 1.0)
+    pen_px = max(width / PENS_ACROSS, 1.0)
     shifted = {"transform": "translate(0.5 0.5)", "fill": "none", "stroke-width": f"{pen_px:.2f}"}
     ends = {"stroke-linecap": "round", "stroke-linejoin": "round"}
     lines = ET.SubElement(top, "g", shifted | ends)
