@@ -5,10 +5,12 @@ import numpy as np
 import pytest
 import skan
 from numpy.typing import NDArray
+from scipy.optimize import OptimizeResult
 from skimage.morphology import skeletonize
 
 from rootread.find import RootMap
-from rootread.follow import Trace, follow_roots
+from rootread.follow import Trace, follow_roots, paths
+from rootread.follow.joins import Joins
 from rootread.geometry import Points, arc_length
 from rootread.plane import Grid, Surface, WallImage
 from rootread.settings import FollowSettings
@@ -162,3 +164,54 @@ def test_a_root_that_leaves_the_photo_is_followed_to_its_edge() -> None:
 
 def test_a_wall_without_root_pixels_has_no_roots() -> None:
     assert follow([]) == ()
+
+
+def tangle() -> list[Points]:
+    """A dozen roots that cross each other at random."""
+    rng = np.random.default_rng(4)
+    return [
+        straight((float(rng.uniform(4, 8)), 0.8), float(rng.uniform(50, 130)), float(rng.uniform(4, 5)))
+        for _ in range(12)
+    ]
+
+
+@pytest.mark.parametrize("most_unknowns", [0, paths.MOST_UNKNOWNS])
+def test_a_net_that_is_not_solved_still_becomes_whole_roots(
+    most_unknowns: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = tangle()
+    solved = follow(lines)
+    asked: list[str] = []
+    monkeypatch.setattr(paths, "MOST_UNKNOWNS", most_unknowns)
+    monkeypatch.setattr(paths, "milp", lambda *_, **__: asked.append("once") or OptimizeResult(x=None))
+    rounded = follow(lines)
+    assert bool(asked) == (most_unknowns > 0)
+    # Every root is there to its tip, and none in pieces where the exact answer has it whole.
+    for traces in (solved, rounded):
+        along = np.vstack([trace.points for trace in traces])
+        assert all(distance_to(along, line).max() < 2 * NEAR_IN for line in lines)
+    assert len(rounded) <= len(solved) + 1
+    total_in = sum(length_in(trace) for trace in solved)
+    assert sum(length_in(trace) for trace in rounded) == pytest.approx(total_in, rel=0.03)
+
+
+def test_of_too_many_joins_the_cheapest_of_every_end_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = tangle()
+    weighed: list[Joins] = []
+    walk = paths._walk
+    monkeypatch.setattr(
+        paths,
+        "_walk",
+        lambda graph, ends, joins, *uses: weighed.append(joins) or walk(graph, ends, joins, *uses),
+    )
+    follow(lines)
+    (most, *_), limit = weighed, 40
+    assert len(most.cost) > limit
+    monkeypatch.setattr(paths, "MOST_JOINS", limit)
+    follow(lines)
+    kept = weighed[len(weighed) // 2]
+    assert len(kept.cost) == limit
+    # The cheapest of each end that has one at all.
+    cheapest = {int(end): most.cost[(most.pair == end).any(axis=1)].min() for end in np.unique(most.pair)}
+    for end in np.unique(kept.pair):
+        assert kept.cost[(kept.pair == end).any(axis=1)].min() == cheapest[int(end)]

@@ -34,6 +34,10 @@ MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
 MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
+MOST_JOINS = 60_000
+MOST_UNKNOWNS = 45_000
+"""Three times as many as a wall full of roots has: a net of roots has more joins, and unknowns that are not
+hopeless, and would take minutes. Its further joins are left out, its whole numbers are rounded ones."""
 LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
 
@@ -48,11 +52,28 @@ def choose_paths(graph: RootGraph, ends: Ends, joins: Joins, end_costs: EndCosts
 
 
 def _worth_weighing(joins: Joins, end_costs: EndCosts) -> Joins:
-    """Joins that may cost less than a root that stops here and another that starts there."""
+    """Joins that may cost less than a root that stops here and another that starts there.
+
+    Of more than ``MOST_JOINS`` the cheapest of every end are kept first.
+    """
     a, b = joins.pair.T
     apart = np.maximum(end_costs.stop[a] + end_costs.start[b], end_costs.stop[b] + end_costs.start[a])
-    kept = np.flatnonzero(joins.cost < apart)
-    return some_joins(joins, kept)
+    joins = some_joins(joins, np.flatnonzero(joins.cost < apart))
+    if len(joins.cost) <= MOST_JOINS:
+        return joins
+    rank = np.minimum(*(_rank_within(ends, joins.cost) for ends in joins.pair.T))
+    first = np.lexsort([joins.cost, rank])[:MOST_JOINS]
+    return some_joins(joins, np.sort(first))
+
+
+def _rank_within(group: NDArray[np.int64], cost: NDArray[np.float64]) -> NDArray[np.int64]:
+    """How many of the same group cost less, for each."""
+    order = np.lexsort([cost, group])
+    first = np.flatnonzero(np.diff(group[order], prepend=-1))
+    place = np.arange(len(order))
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = place - np.repeat(first, np.diff(np.append(first, len(order))))
+    return rank
 
 
 def _solve(
@@ -117,8 +138,44 @@ def _solve(
     most = np.full(len(cost), float(MAX_SHARED))
     most[: 2 * join_count] = np.tile(np.where(joins.gap_px > 0, 1, MAX_SHARED), 2)
     most[out:more] = 1
-    x = _least_cost(cost, matrix, right, most, np.arange(len(cost)) >= start)
-    return np.stack([x[:back], x[back:start]]), x[start:stop], x[stop:out]
+    x, is_whole = _least_cost(cost, matrix, right, most, np.arange(len(cost)) >= start)
+    uses = np.stack([x[:back], x[back:start]])
+    if not is_whole:
+        return uses, *_starts_and_stops(joins, uses, cost[start:stop], cost[stop:out], cost[out:more])
+    return uses, x[start:stop], x[stop:out]
+
+
+def _starts_and_stops(
+    joins: Joins,
+    uses: NDArray[np.int64],
+    start_cost: NDArray[np.float64],
+    stop_cost: NDArray[np.float64],
+    left_out_cost: NDArray[np.float64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where roots start and stop, each ``(E,)``, if joins are used so.
+
+    Any uses make whole roots by this. An edge that no join uses is a
+    root of its own, if that costs less than to leave it out.
+    """
+    ends = np.arange(len(start_cost))
+    leaves, enters = joins.pair.T
+    coming = np.zeros(len(ends), dtype=np.int64)
+    going = np.zeros(len(ends), dtype=np.int64)
+    for count, out_of, into in ((uses[0], leaves, enters), (uses[1], enters, leaves)):
+        np.add.at(coming, into, count)
+        np.add.at(going, out_of, count)
+    # What comes in at an end goes out at the edge's other end, or stops there.
+    starts = np.maximum(going[ends ^ 1] - coming, 0)
+    stops = np.maximum(coming[ends ^ 1] - going, 0)
+    used = (coming + starts).reshape(-1, 2).sum(axis=1)
+    for via, count in zip(joins.via, uses.sum(axis=0).tolist(), strict=True):
+        used[[end // 2 for end in via]] += count
+    alone_cost = (start_cost + stop_cost[ends ^ 1]).reshape(-1, 2)
+    alone = np.flatnonzero((used == 0) & (alone_cost.min(axis=1) < left_out_cost))
+    first = 2 * alone + alone_cost[alone].argmin(axis=1)
+    starts[first] += 1
+    stops[first ^ 1] += 1
+    return starts, stops
 
 
 def _least_cost(
@@ -127,29 +184,31 @@ def _least_cost(
     right: NDArray[np.float64],
     most: NDArray[np.float64],
     always: NDArray[np.bool_],
-) -> NDArray[np.int64]:
-    """Whole numbers ``0 <= x <= most`` with ``matrix @ x = right`` and least ``cost @ x``.
+) -> tuple[NDArray[np.int64], bool]:
+    """Whole numbers ``0 <= x <= most`` with ``matrix @ x = right`` and least ``cost @ x``; whether they are.
 
     The relaxed problem, in fractions, is nearly whole by itself. Its reduced
     costs say what one use of each unused unknown would add at least; those that
     would add more than the relaxed problem can be wrong by are left out of the
-    integer problem, but for the ones that keep it solvable (``always``).
+    integer problem, but for the ones that keep it solvable (``always``). Where
+    that is too large, or not solved in so many branchings, the relaxed problem's
+    own numbers are rounded, which keeps ``matrix @ x = right`` only nearly.
     """
     relaxed = linprog(
         cost, A_eq=matrix, b_eq=right, bounds=np.column_stack([0 * most, most]), method="highs-ds"
     )
     hopeless = (relaxed.x < 1e-9) & (relaxed.lower.marginals > HOPELESS_COST) & ~always
-    problem = {
-        "c": cost,
-        "constraints": LinearConstraint(matrix, right, right),
-        "bounds": Bounds(0, np.where(hopeless, 0.0, most)),
-        "integrality": np.ones(len(cost)),
-    }
-    # Bounded by nodes and not by time, so that a busy machine finds what an idle one finds.
-    whole = milp(**problem, options={"mip_rel_gap": 2e-3, "node_limit": MAX_NODES})
-    if whole.x is None:
-        whole = milp(**problem, options={"mip_rel_gap": 5e-2})
-    return np.round(whole.x).astype(np.int64)
+    found = None
+    if np.count_nonzero(~hopeless) <= MOST_UNKNOWNS:
+        # Bounded by size and branchings and not by time, so that a busy machine finds what an idle one finds.
+        found = milp(
+            cost,
+            constraints=LinearConstraint(matrix, right, right),
+            bounds=Bounds(0, np.where(hopeless, 0.0, most)),
+            integrality=np.ones(len(cost)),
+            options={"mip_rel_gap": 2e-3, "node_limit": MAX_NODES},
+        ).x
+    return np.round(relaxed.x if found is None else found).astype(np.int64), found is not None
 
 
 def _walk(
