@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from copy import deepcopy
 from typing import Any
 
 import numpy as np
@@ -156,7 +157,8 @@ def with_odd_cells(text: str, rng: Rng) -> str:
 
 
 def odd(rng: Rng) -> Any:
-    return ODD_VALUES[int(rng.integers(len(ODD_VALUES)))]
+    # A copy, since values are put into one another.
+    return deepcopy(ODD_VALUES[int(rng.integers(len(ODD_VALUES)))])
 
 
 def places_px(rng: Rng, least: int = 0, most: int = 6, reach: float = 1.2) -> list[list[float]]:
@@ -172,15 +174,8 @@ def likely_marks(rng: Rng) -> dict[str, Any]:
     if rng.random() < 0.4:
         marks["scale_points"] = [{"px": place} for place in places_px(rng, 2, 2, reach)]
         marks["distance_in"] = float(rng.choice([1e-6, 0.1, 10, 36, 1e4, 1e9]))
-    elif rng.random() < 0.3:
-        marks["scale_points"] = [
-            {"px": px, "at_in": at}
-            for px, at in zip(
-                [[100, 100], [500, 120], [510, 400], [90, 420]],
-                [[0, 0], [float(rng.choice([1e-6, 20, 1e9])), 0], [20, 12], [0, 12]],
-                strict=True,
-            )
-        ]
+    elif rng.random() < 0.5:
+        marks["scale_points"] = corners(rng)
     for line in ("surface_px", "outline_px", "loosened_floor_px"):
         if rng.random() < 0.4:
             marks[line] = places_px(rng, 3, 5, reach)
@@ -203,6 +198,16 @@ def likely_marks(rng: Rng) -> dict[str, Any]:
             for _ in range(int(rng.integers(4)))
         ]
     return marks
+
+
+def corners(rng: Rng) -> list[dict[str, Any]]:
+    """A rectangle's four corners, as a camera from anywhere might see them, or none at all."""
+    width_in = float(rng.choice([1e-6, 3, 20, 20, 20, 60, 1e9]))
+    px = np.array([[100, 100], [500, 120], [510, 400], [90, 420]]) + rng.normal(
+        0, float(rng.choice([0, 20, 80])), (4, 2)
+    )
+    at_in = ([0, 0], [width_in, 0], [width_in, 12], [0, 12])
+    return [{"px": place, "at_in": list(at)} for place, at in zip(px.tolist(), at_in, strict=True)]
 
 
 def scribble(rng: Rng) -> dict[str, Any]:

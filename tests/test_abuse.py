@@ -2,9 +2,10 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from abuse import run_case
-from bad_input import KINDS
+from bad_input import KINDS, write_case
 
 SEED = 11
 READERS = {"photo": 180, "sheet": 60, "marks": 60, "settings": 40}
@@ -33,6 +34,15 @@ def test_a_run_on_bad_input_ends_with_its_exit_code_and_writes_nothing_elsewhere
     for number in range(RUNS[kind]):
         outcome = run_case(kind, number, SEED, tmp_path / str(number))
         assert not outcome.fault, f"{kind}:{number} {outcome.fault}: {outcome.said}"
+
+
+def test_the_same_seed_writes_the_same_case_whatever_was_written_before(tmp_path: Path) -> None:
+    def marks_of(number: int, box: str) -> bytes:
+        (tmp_path / box).mkdir()
+        return write_case("marks", np.random.default_rng(number), tmp_path / box).file.read_bytes()
+
+    before = [marks_of(number, f"before-{number}") for number in range(60)]
+    assert before == [marks_of(number, f"after-{number}") for number in range(60)]
 
 
 def test_every_kind_of_bad_input_is_tried() -> None:
