@@ -9,8 +9,8 @@ const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's u
 /** What the last change did to the grade; half a point is worth seeing though the grade is told in whole ones. */
 function changeWords(before, now) {
   if (before === null || before === undefined || now === null) return ''
-  const by = now - before
-  return `${by < 0 ? '−' : '+'}${Math.abs(by).toFixed(1)} by the last change`
+  const by = Math.abs(now - before).toFixed(1)
+  return `${by === '0.0' ? 'unmoved' : `${now < before ? '−' : '+'}${by}`} by the last change`
 }
 
 const MOST_ROOTS = 400
