@@ -57,8 +57,8 @@ def encoded(
         extra = {} if exif is None else {"exif": exif.tobytes()}
         pillow_heif.from_pillow(image).save(file, quality=95, chroma=444, **extra, **options)
     else:
-        quality = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
-        image.save(file, kind, exif=Image.Exif() if exif is None else exif, **quality, **options)
+        usual = {"quality": 95, "subsampling": 0} if kind == "JPEG" else {}
+        image.save(file, kind, exif=Image.Exif() if exif is None else exif, **(usual | options))
     return file.getvalue()
 
 
@@ -394,6 +394,22 @@ def test_a_photo_with_too_many_pixels_is_refused_before_any_is_decoded(read):
 def test_the_pixel_limit_can_be_raised(read):
     with pytest.raises(UnreadablePhoto, match="damaged"):  # so it went on to decode what is not there
         read(header_only_png(20000, 10000), PhotoSettings(max_megapixels=250.0))
+
+
+def test_a_jpeg_that_states_more_pixels_than_it_can_hold_is_refused_before_any_is_decoded(read):
+    data = encoded(wall_picture(640, 480), "JPEG")
+    # Start of frame: marker, length, bits, rows, columns (ITU-T T.81, B.2.2).
+    at = data.index(b"\xff\xc0") + 5
+    claiming = data[:at] + struct.pack(">HH", 12000, 9000) + data[at + 4 :]
+    with pytest.raises(UnreadablePhoto, match=r"cut short \(\d+ bytes for 9000 x 12000 pixels\)"):
+        read(claiming)
+
+
+@pytest.mark.parametrize("options", [{}, {"progressive": True, "optimize": True}, {"quality": 1}])
+@pytest.mark.parametrize("mode", ["L", "RGB"])
+def test_the_smallest_jpeg_there_is_still_reads(read, mode, options):
+    """A photo of nothing at all, packed as tightly as can be."""
+    read(encoded(Image.new(mode, (3000, 2000)), "JPEG", subsampling=2, **options))
 
 
 def test_a_preview_is_too_small_to_show_roots(read):

@@ -35,6 +35,8 @@ LARGEST_MB = 500.0
 """Of the file; a photo of 100 megapixels in 16 bits has more than this only when it is not packed at all."""
 LONGEST_SHAPE = 12
 """Long side over short side; a panorama of a long wall has less."""
+JPEG_BLOCK_PX = 64
+"""Pixels of a block, for each of which Huffman codes take a bit or more (ITU-T T.81)."""
 KINDS = "JPEG, PNG, TIFF or HEIC"
 HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -70,6 +72,7 @@ def read_photo(path: Path | str, settings: PhotoSettings | None = None) -> Photo
         ) from error
     image = _open(data, path.name)
     _check_size(image, settings, path.name)
+    _check_fits_in_file(image, data, path.name)
     tags = _tags(image)
     rgb = _decode(image, data, path.name)
     return Photo(
@@ -132,6 +135,16 @@ def _check_size(image: Image.Image, settings: PhotoSettings, name: str) -> None:
         raise UnreadablePhoto(
             f"{what}, less than the {settings.min_megapixels:g} that roots need.",
             "Use the camera's original, not a preview or one sent by messenger.",
+        )
+
+
+def _check_fits_in_file(image: Image.Image, data: bytes, name: str) -> None:
+    """Refuse a JPEG whose header states a picture that so few bytes cannot hold, before it is decoded."""
+    columns, rows = image.size
+    if image.format == "JPEG" and 8 * len(data) < columns * rows / JPEG_BLOCK_PX:
+        raise UnreadablePhoto(
+            f"{name}: the file is damaged or cut short ({len(data)} bytes for {columns} x {rows} pixels).",
+            "Copy it from the camera again.",
         )
 
 
