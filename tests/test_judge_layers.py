@@ -137,6 +137,31 @@ def test_roots_that_only_stop_together_show_a_layer_if_others_go_on():
     assert layer.stopped == 12 and layer.turned == 0 and layer.crossed == 12
 
 
+def test_many_that_stop_and_a_few_that_turn_show_a_layer_though_hardly_one_is_seen_below():
+    held = [going_down(x, 7.0 + 0.02 * i, f"s{i}") for i, x in enumerate(np.linspace(-15, 15, 8))]
+    turned = [turned_at(x, 7.0, f"t{i}") for i, x in enumerate((-6.0, 4.0))]
+    free = [going_down(x, 15.0 + 2 * i, f"f{i}") for i, x in enumerate((-9.0, 9.0))]
+    (layer,) = find_layers(read(held + turned + free), (), SETTINGS)
+    assert layer.depth_in == pytest.approx(7.0, abs=DEPTH_TOLERANCE_IN)
+    assert layer.turned == 2 and layer.stopped >= 6
+
+
+def kinked_at(z, roots, of):
+    """Some of the roots go level for 1.2 in at one depth and then on down."""
+    across = np.random.default_rng(3).permutation(np.linspace(-15, 12, of))
+    kinked = [turned_at(x, z, f"k{i}", 1.2, then_z=18.0) for i, x in enumerate(across[:roots])]
+    return kinked + [going_down(x, 16.0 + 0.3 * i, f"f{i}") for i, x in enumerate(across[roots:])]
+
+
+def test_a_few_roots_that_turn_level_for_a_moment_are_no_layer():
+    assert find_layers(read(kinked_at(6.0, roots=5, of=16)), (), SETTINGS) == ()
+
+
+def test_where_most_roots_turn_for_a_moment_something_made_them():
+    (layer,) = find_layers(read(kinked_at(6.0, roots=12, of=16)), (), SETTINGS)
+    assert layer.turned == 12 and layer.sideways_in == 0
+
+
 def test_where_all_roots_end_together_the_face_may_end():
     ended = [going_down(x, 9.0, f"s{i}") for i, x in enumerate(np.linspace(-17, 17, 16))]
     assert find_layers(read(ended), (), SETTINGS) == ()

@@ -36,6 +36,9 @@ DIVERTED_SHARE = 0.8
 something restricts them; the rest on stops and changes of width beside."""
 FEWEST_RIGHT = FEWEST_EVENTS / 2
 """Of the traces that show a layer, so many at least must be expected to be right by their confidence."""
+LEAST_RUN_IN = 0.75
+"""Half of the shortest sideways run. Where fewer than half of the roots turned, those that did must have
+run by so much, in the mean; some wriggling roots turn level for a moment anywhere."""
 OVERLAP_IN = 2.0
 """The two sides of a step may overlap by so much: roots run out over the edge."""
 
@@ -126,12 +129,15 @@ def _believed(found: _Found, readings: Readings) -> bool:
 
 
 def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> bool:
-    """Whether roots were seen to come down to it, and it held enough of them.
+    """Whether roots came down to it and it held enough of them, by turning most or making them run along it.
 
-    A depth at which roots only end, and none is seen below, may be where the
-    face or the photo ends.
+    A depth at which roots only end, and hardly one turns or is seen below, may
+    be where the face or the photo ends.
     """
-    if layer.turned < FEWEST_EVENTS and min(layer.turned + layer.stopped, layer.crossed) < FEWEST_EVENTS:
+    if layer.turned + min(layer.stopped, layer.crossed) < FEWEST_EVENTS:
+        return False
+    few_turned = FEWEST_EVENTS <= layer.turned < layer.reached / 2
+    if few_turned and layer.sideways_in < LEAST_RUN_IN * layer.turned:
         return False
     holds = 1.0 - layer.passage >= settings.layer_min_held
     return holds and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS
