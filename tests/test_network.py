@@ -137,7 +137,7 @@ def test_no_roots_in_bare_ground_textures(texture: str) -> None:
 
 
 def test_a_wall_of_faint_lines_is_doubted_in_plain_words() -> None:
-    grey = skimage.data.brick()
+    grey = skimage.data.grass()
     found = network_roots(wall(np.dstack([grey] * 3)), FindSettings())
     assert found.probability.max() > 0.9
     assert any("mark them by hand" in caution for caution in found.cautions)

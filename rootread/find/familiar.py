@@ -3,7 +3,7 @@
 The network's deepest features of a piece of wall are compared with those of
 made training walls: the Mahalanobis distance, by their mean and covariance
 (Lee and others 2018, arXiv:1807.03888, from memory). A wall is unfamiliar when
-its middling piece is farther off than 7 in 8 training pieces. What a person
+its middling piece is farther off than 19 in 20 training pieces. What a person
 can see and change - light, colour, sharpness, texture - is measured on the
 same pieces, so that the warning can say what is unusual.
 """
@@ -31,7 +31,7 @@ LEAST_SOIL = 0.95
 """Pieces with less soil than this say more of the scale object or the sky."""
 UNUSUAL_SPREADS = 1.7
 """A trait of the picture is named where it is off by so many standard deviations of training walls."""
-EXTREME_SPREADS = 2.8
+EXTREME_SPREADS = 2.4
 """And where one is off by so many, the wall counts as unfamiliar whatever the network makes of it."""
 FINE_PX, MIDDLE_PX, BROAD_PX = 1.0, 4.0, 16.0
 """Blurs between which sharpness, texture and shading are told apart."""
@@ -85,7 +85,8 @@ class Familiar:
     whitener: Features
     """``(F, F)`` takes differences from the mean to uncorrelated units of spread."""
     far: float
-    """Distance that 1 in 8 training pieces exceeds; the middling piece of made walls lies at 0.3 to 0.6."""
+    """Distance that 1 in 20 training pieces exceeds; the middling piece of walls lies at 0.4 to 0.97, those of soils
+    never learnt from farther off than others."""
     trait_mean: Features
     trait_spread: Features
     """``(6,)`` each."""
