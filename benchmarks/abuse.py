@@ -273,7 +273,7 @@ def _worker(orders: Connection, home: Path, seed: int) -> None:
         try:
             outcome = run_case(kind, number, seed, box)
         except MemoryError:
-            outcome = Outcome("failed", "memory", "no more memory to be had")
+            outcome = Outcome("failed", "memory", "no more memory to be had", peak_mb=float(MEMORY_WALL_MB))
         _remove(box)
         orders.send(outcome)
 
@@ -305,7 +305,8 @@ class Worker:
                 outcome = self.orders.recv()
         except (EOFError, ConnectionError):
             outcome = Outcome("failed", "died", f"the process ended with {self.process.exitcode}")
-        if outcome.fault in ("hang", "died", "memory"):
+        # The peak of memory is that of the process so far: the next case shall not answer for this one's.
+        if outcome.fault in ("hang", "died") or outcome.peak_mb > MEMORY_LIMIT_MB:
             self.stop()
             self._start()
         return outcome

@@ -44,7 +44,7 @@ class PhotoSettings:
 class PlaneSettings:
     """Scale, level, surface, and the working resolution."""
 
-    working_px_per_in: float = within(72.0, 10, 600)
+    working_px_per_in: float = within(72.0, 14, 600)
     """The flat wall is never finer than this; coarser photos keep their own resolution, and a wall of more
     than 30 megapixels is laid coarser, so that it fits in 2 GB."""
     level: Literal["auto", "card", "staff", "photo", "surface"] = "auto"

@@ -1,7 +1,10 @@
 """Walls that cannot be as their scale says: too coarse, too large, too askew, or not in the photo at all."""
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
+from drawn_roots import followed
 from drawn_walls import DrawnCamera
 
 from rootread.errors import NoBelievableScale, WallRefused
@@ -9,7 +12,7 @@ from rootread.geometry import Points
 from rootread.marks import Marks, ScaleMark
 from rootread.photo import Photo
 from rootread.plane import WallPlane, find_plane, lay_flat, locate
-from rootread.plane.flat import LEAST_WALL_IN, MOST_PX, wall_grid
+from rootread.plane.flat import LEAST_PX_PER_IN, LEAST_WALL_IN, MOST_PX, wall_grid
 from rootread.plane.reach import SMALLEST_SCALE_SHARE
 from rootread.settings import PlaneSettings
 
@@ -106,3 +109,17 @@ def test_a_flat_wall_never_has_more_pixels_than_fit_in_memory():
     grid = wall_grid((9000, 6750), large, 600.0)
     assert 0.99 * MOST_PX < grid.shape[0] * grid.shape[1] < 1.01 * MOST_PX
     assert wall_grid((9000, 6750), large, 72.0).px_per_in == 72.0
+
+
+@pytest.mark.parametrize("px_per_in", [10.1, 13.3])
+def test_roots_are_followed_in_the_coarsest_photo_that_is_read(px_per_in):
+    photo = bare((900, 675))
+    grid = lay_flat(photo, plane_of(photo, apart(400 / px_per_in)), PlaneSettings()).grid
+    assert grid.px_per_in == LEAST_PX_PER_IN
+    (root,) = followed([np.array([[2.5, 2.0], [6.0, 6.5]])], 0.3, grid.px_per_in)
+    assert np.hypot(*(root.points[-1] - root.points[0])) == pytest.approx(np.hypot(3.5, 4.5), abs=0.5)
+
+
+def test_settings_ask_for_no_coarser_wall_than_is_followed():
+    (limits,) = (key.metadata["limits"] for key in fields(PlaneSettings) if key.name == "working_px_per_in")
+    assert limits[0] == LEAST_PX_PER_IN

@@ -255,8 +255,8 @@ def test_the_flat_wall_is_never_finer_than_the_photo_nor_than_the_setting():
     plane = read(card_photo())
     own = lay_flat(card_photo(), plane, PlaneSettings())
     assert own.grid.px_per_in == pytest.approx(plane.scale.px_per_in, rel=0.05)
-    coarse = lay_flat(card_photo(), plane, PlaneSettings(working_px_per_in=12.0))
-    assert coarse.grid.px_per_in == 12.0
+    coarse = lay_flat(card_photo(), plane, PlaneSettings(working_px_per_in=15.0))
+    assert coarse.grid.px_per_in == 15.0
 
 
 def test_shrinking_averages_light_not_codes():

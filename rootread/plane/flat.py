@@ -18,6 +18,8 @@ MAP_STEP_PX = 16
 ABOVE_SURFACE_IN = 1.5
 # Less of a wall than this, across or below its surface, is none.
 LEAST_WALL_IN = 1.0
+# The flat wall is never coarser: centrelines are smoothed over 0.3 in, and that takes three of their points.
+LEAST_PX_PER_IN = 14.0
 # The flat wall has no more pixels than this, some 2 GB while roots are sought; a larger one is laid coarser.
 MOST_PX = 30e6
 # The scale object's shadow, thickness and curl spread this far over its outline.
@@ -123,8 +125,8 @@ def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallIma
     """Resample the photo into the wall plane.
 
     The working resolution is ``settings.working_px_per_in``, or the photo's own
-    at the middle of the wall where that is coarser; coarser still where the wall
-    is so large that it would not fit in memory.
+    at the middle of the wall where that is coarser (but 14 pixels an inch at
+    least); coarser still where the wall is so large that it would not fit in memory.
 
     Raises
     ------
@@ -158,7 +160,8 @@ def wall_grid(size_px: tuple[int, int], plane: WallPlane, working_px_per_in: flo
             "Hardly anything in the photo lies below the soil surface.",
             "Mark the surface again, or take the photo with the wall in frame.",
         )
-    px_per_in = min(working_px_per_in, float(np.median(scale)), (MOST_PX / (wide_in * deep_in)) ** 0.5)
+    own = max(float(np.median(scale)), LEAST_PX_PER_IN)
+    px_per_in = min(working_px_per_in, own, (MOST_PX / (wide_in * deep_in)) ** 0.5)
     shape = (int(deep_in * px_per_in) + 1, int(wide_in * px_per_in) + 1)
     return Grid(px_per_in, float(low[0]), float(low[1]), shape)
 
