@@ -1,15 +1,16 @@
 """Walls that cannot be as their scale says: too coarse, too large, too askew, or not in the photo at all."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from drawn_roots import followed
 from drawn_walls import DrawnCamera
 
-from rootread.errors import NoBelievableScale, WallRefused
+from rootread.errors import BadMarks, NoBelievableScale, WallRefused
 from rootread.geometry import Points
-from rootread.marks import Marks, ScaleMark
+from rootread.marks import Marks, RootMark, ScaleMark
+from rootread.marks.types import Stroke
 from rootread.photo import Photo
 from rootread.plane import WallPlane, find_plane, lay_flat, locate
 from rootread.plane.flat import LEAST_PX_PER_IN, LEAST_WALL_IN, MOST_PX, wall_grid
@@ -123,3 +124,22 @@ def test_roots_are_followed_in_the_coarsest_photo_that_is_read(px_per_in):
 def test_settings_ask_for_no_coarser_wall_than_is_followed():
     (limits,) = (key.metadata["limits"] for key in fields(PlaneSettings) if key.name == "working_px_per_in")
     assert limits[0] == LEAST_PX_PER_IN
+
+
+@pytest.mark.parametrize("kind", ["roots_struck_px", "surface_px", "strokes"])
+def test_a_mark_on_the_horizon_of_the_wall_is_refused(kind):
+    camera = DrawnCamera(focal_px=340.0, yaw_deg=40.0, distance_in=14.0)
+    photo = Photo(None, bare(camera.size_px).rgb, focal_px=camera.focal_px)
+    # 40 degrees of tilt: the horizon lies 50 degrees aside, at 340 tan 50 = 405 px left of the middle.
+    line = ((130.0, 400.0), (80.0, 420.0))
+    mark = {"roots_struck_px": (line,), "surface_px": line, "strokes": (Stroke("root", line, 9.0),)}[kind]
+    with pytest.raises(BadMarks, match=f"{kind}.* lies where the photo shows no wall"):
+        plane_of(photo, replace(corners(camera, 8.0), **{kind: mark}))
+
+
+def test_a_drawn_root_longer_than_any_is_refused():
+    there_and_back = tuple((x, 300.0) for x in (50.0, 850.0) * 4)
+    marks = replace(apart(10.0), roots_added=(RootMark(there_and_back),))
+    with pytest.raises(BadMarks, match=r"roots_added\[0\] would be 224 in long"):
+        plane_of(bare((900, 675)), replace(marks, distance_in=16.0))
+    plane_of(bare((900, 675)), replace(marks, roots_added=(RootMark(there_and_back[:4]),)))

@@ -18,26 +18,12 @@ def check_sense(marks: Marks, file: str, photo_size_px: tuple[int, int] | None =
     ------
     BadMarks : something in the marks makes no sense; ``file`` says in errors where they came from.
     """
-    lines = [
-        ("plumb_px", marks.plumb_px, 2, True),
-        ("surface_px", marks.surface_px, 2, True),
-        ("outline_px", marks.outline_px, 3, True),
-        ("loosened_floor_px", marks.loosened_floor_px, 2, True),
-        *((f"roots_added[{k}]", root.points_px, 2, False) for k, root in enumerate(marks.roots_added)),
-        *((f"roots_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.roots_struck_px)),
-        *((f"joins_px[{k}]", line, 2, False) for k, line in enumerate(marks.joins_px)),
-        *((f"flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.flattened_px)),
-        *((f"not_flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.not_flattened_px)),
-        *((f"layers_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.layers_struck_px)),
-        *((f"layers[{k}]", layer.line_px, 2, False) for k, layer in enumerate(marks.layers)),
-        *((f"strokes[{k}]", stroke.points_px, 1, False) for k, stroke in enumerate(marks.strokes)),
-    ]
+    lines = _lines(marks)
     for where, line, least, may_be_absent in lines:
         if len(line) < least and (line or not may_be_absent):
             raise BadMarks(f"{file}: {where} has {len(line)} points, but needs {least} or more.", REMEDY)
     size_px = photo_size_px or marks.photo_size_px or (LARGEST_PX, LARGEST_PX)
-    scattered = [("splits_px", marks.splits_px), ("scale_points", tuple(at.px for at in marks.scale_points))]
-    for where, line in [*((where, line) for where, line, _, _ in lines), *scattered]:
+    for where, line in marked_places(marks):
         # A line may run on over the picture's edge, by no more than the picture itself.
         if any(
             not -side <= at <= 2 * side for place in line for at, side in zip(place, size_px, strict=True)
@@ -59,6 +45,30 @@ def check_sense(marks: Marks, file: str, photo_size_px: tuple[int, int] | None =
             )
     check_painted(marks.strokes, size_px, file)
     _check_scale(marks, file)
+
+
+def marked_places(marks: Marks) -> list[tuple[str, Line]]:
+    """The places of every mark, each line or set of them with its name in the file."""
+    scattered = [("splits_px", marks.splits_px), ("scale_points", tuple(at.px for at in marks.scale_points))]
+    return [*((where, line) for where, line, _, _ in _lines(marks)), *scattered]
+
+
+def _lines(marks: Marks) -> list[tuple[str, Line, int, bool]]:
+    """Every line with its name in the file, the points it needs, and whether it may be absent."""
+    return [
+        ("plumb_px", marks.plumb_px, 2, True),
+        ("surface_px", marks.surface_px, 2, True),
+        ("outline_px", marks.outline_px, 3, True),
+        ("loosened_floor_px", marks.loosened_floor_px, 2, True),
+        *((f"roots_added[{k}]", root.points_px, 2, False) for k, root in enumerate(marks.roots_added)),
+        *((f"roots_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.roots_struck_px)),
+        *((f"joins_px[{k}]", line, 2, False) for k, line in enumerate(marks.joins_px)),
+        *((f"flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.flattened_px)),
+        *((f"not_flattened_px[{k}]", line, 2, False) for k, line in enumerate(marks.not_flattened_px)),
+        *((f"layers_struck_px[{k}]", line, 1, False) for k, line in enumerate(marks.layers_struck_px)),
+        *((f"layers[{k}]", layer.line_px, 2, False) for k, layer in enumerate(marks.layers)),
+        *((f"strokes[{k}]", stroke.points_px, 1, False) for k, stroke in enumerate(marks.strokes)),
+    ]
 
 
 def _check_scale(marks: Marks, file: str) -> None:

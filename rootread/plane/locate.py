@@ -14,6 +14,7 @@ from rootread.plane.adjust import residuals_px
 from rootread.plane.camera import LOG_FOCAL, SHIFT, CameraBelief, CameraFit
 from rootread.plane.lens import lens_for
 from rootread.plane.level import Witness, card_says, marked, photo_says, staff_says, surface_says, weigh
+from rootread.plane.marked import check_marked_places
 from rootread.plane.reach import fine_enough, local_px_per_in, photo_places
 from rootread.plane.ruled import SIDE_SE_PX
 from rootread.plane.scale import Located, find_scale, px_per_in_at
@@ -87,6 +88,7 @@ def find_plane(
     ------
     NoBelievableScale : no scale object holds up; says why and what to do.
     BadSheet : the sheet names a lens profile that is not there.
+    BadMarks : what is marked cannot be on this wall.
     """
     located = located or locate_scale(photo, row, marks)
     standoff_in = row.standoff_in if row is not None else None
@@ -95,6 +97,8 @@ def find_plane(
     scale = _finding(located, fit, photo.size_px)
     _check_fine_enough(scale)
     _check_sure_enough(scale)
+
+    check_marked_places(marks, fit.to_plane, scale.px_per_in)
 
     upright = photo_says(fit).down_deg
     extent_in = _extent(fit, upright, photo.size_px)
