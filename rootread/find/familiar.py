@@ -85,8 +85,8 @@ class Familiar:
     whitener: Features
     """``(F, F)`` takes differences from the mean to uncorrelated units of spread."""
     far: float
-    """Distance that 1 in 20 training pieces exceeds; the middling piece of walls lies at 0.4 to 0.97, those of soils
-    never learnt from farther off than others."""
+    """Distance that 1 in 20 training pieces exceeds; the middling piece of walls lies at 0.4 to 0.97, in
+    soils never learnt from farther off than in others."""
     trait_mean: Features
     trait_spread: Features
     """``(6,)`` each."""
