@@ -282,15 +282,15 @@ def mask(
 
 @app.command("settings")
 def print_settings(settings: SettingsFile = None) -> None:
-    """Print every setting with its value, as TOML to edit.
+    """Print every setting with its value and what it means, as TOML to edit.
 
-    Give the file back with --settings. What each one means: shared/settings.md.
+    Give the file back with --settings.
 
     Example: rootread settings > mine.toml
     """
-    from rootread.settings import settings_toml
+    from rootread.settings import settings_explained
 
-    typer.echo(settings_toml(_settings(settings)))
+    typer.echo(settings_explained(_settings(settings)), nl=False)
 
 
 @app.command()

@@ -3,9 +3,16 @@
 One frozen dataclass a stage, gathered in ``Settings``. A TOML file with the
 same section and key names overrides them; an unknown name is an error.
 Lengths are inches and angles degrees unless the name says otherwise.
+
+What stands under a setting here is what ``rootread settings`` prints above it
+and what ``shared/settings.md`` says of it.
 """
 
+import ast
 import dataclasses
+import inspect
+import itertools
+import textwrap
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +22,7 @@ from rootread import infile
 from rootread.errors import BadSettings
 
 LARGEST_MB = 1.0
+COMMENT_WIDTH = 96
 LIMITS = (0.0, 1e6)
 """Of a number that does not state its own."""
 ASCENDING = (
@@ -37,17 +45,21 @@ class PhotoSettings:
     """Reading the photo."""
 
     min_megapixels: float = within(0.3, 0, 1000)
+    """Smaller photos are refused."""
     max_megapixels: float = within(120.0, 0, 1000)
+    """Larger photos are refused."""
 
 
 @dataclass(frozen=True)
 class PlaneSettings:
-    """Scale, level, surface, and the working resolution."""
+    """Laying the wall flat."""
 
     working_px_per_in: float = within(72.0, 14, 600)
     """The flat wall is never finer than this; coarser photos keep their own resolution, and a wall of more
     than 30 megapixels is laid coarser, so that it fits in 2 GB."""
     level: Literal["auto", "card", "staff", "photo", "surface"] = "auto"
+    """What tells which way is down: ``auto`` weighs all there is; or ``card``, ``staff``, ``photo`` or
+    ``surface`` alone. The sheet's ``level`` goes before it."""
 
 
 @dataclass(frozen=True)
@@ -55,18 +67,22 @@ class FindSettings:
     """Which pixels are root."""
 
     finder: Literal["ridges", "network"] = "network"
+    """``network``, or ``ridges``: plain bright lines, without a network."""
     polarity: Literal["pale", "dark"] = "pale"
-    """Whether roots are paler or darker than the soil; the ridge finder needs to be told."""
+    """Whether roots are ``pale`` or ``dark`` against the soil; the ridge finder needs to be told."""
     ridge_low: float = within(2.3, 0, 100)
+    """Ridge finder: a line goes on down to this contrast, in the soil's standard deviations ..."""
     ridge_high: float = within(4.0, 0, 100)
-    """Hysteresis on the ridge's contrast, in standard deviations of the soil's own."""
+    """... where it somewhere reaches this."""
     network_low: float = within(0.25, 0, 1)
+    """Network: a root goes on down to this probability ..."""
     network_high: float = within(0.75, 0, 1)
-    """Hysteresis on the network's root probability."""
+    """... where it somewhere reaches this."""
     ridge_min_piece_in: float = within(0.4, 0, 100)
-    """Shorter pieces are left out: crumbs of bare ground look like short ridges."""
+    """Ridge finder: shorter pieces are left out; crumbs of bare ground look like short ridges."""
     network_min_piece_in: float = within(0.15, 0, 100)
-    """The same; what is left of a root between crumbs is short, and is known by what it lines up with."""
+    """Network: shorter pieces are left out; what is left of a root between crumbs is short, and is known by
+    what it lines up with."""
     learned: tuple[float, ...] = within((), -1e4, 1e4)
     """What strokes on a photo taught the network of this field; ``grade --strokes`` puts it here."""
 
@@ -76,30 +92,47 @@ class FollowSettings:
     """From root pixels to whole roots."""
 
     max_gap_in: float = within(1.5, 0, 12)
+    """No wider gap of bare soil is bridged."""
     max_bend_deg: float = within(40.0, 0, 180)
+    """No sharper bend is taken across a gap."""
     min_length_in: float = within(0.5, 0.1, 100)
+    """Shorter roots are left out."""
 
 
 @dataclass(frozen=True)
 class MeasureSettings:
-    """The definitions of the figures."""
+    """The figures."""
 
     pattern_from: Literal["horizontal", "plumb"] = "horizontal"
+    """Whether the growth pattern is stated from ``horizontal`` or from ``plumb``."""
     pattern_low_deg: float = within(30.0, -90, 90)
+    """Growth pattern of a root that nothing hinders: from this ..."""
     pattern_high_deg: float = within(35.0, -90, 90)
+    """... to this."""
     min_angle_uncertainty_deg: float = within(5.0, 0, 90)
+    """Each edge of the growth pattern is softened by this at least."""
     step_in: float = within(0.05, 0.01, 1)
+    """Distance of the points along a root's line."""
     smoothing_in: float = within(0.30, 0.01, 6)
-    """Span of the local parabola through the centreline; keeps 94 % of a wiggle 0.5 in long."""
+    """Span over which the line is smoothed, by a local parabola; keeps 94 % of a wiggle 0.5 in long."""
     tangent_in: float = within(1.0, 0.1, 12)
+    """Length over which a root's direction is taken."""
     run_max_descent_deg: float = within(12.0, 0, 90)
+    """Sideways run: not steeper than this, up or down ..."""
     run_min_length_in: float = within(1.5, 0.1, 100)
+    """... for at least this far ..."""
     run_min_depth_in: float = within(1.0, 0, 100)
+    """... deeper than this."""
     turn_max_descent_deg: float = within(12.0, -90, 90)
+    """Turn: from there on not steeper than this ..."""
     turn_min_change_deg: float = within(15.0, 0, 180)
+    """... and at least this much shallower than before."""
     flattened_ratio: float = within(1.5, 1, 100)
+    """Squeezed flat: this many times wider than the root's own taper ..."""
     flattened_min_length_in: float = within(0.5, 0.05, 100)
+    """... for at least this far."""
     density_cell_in: float = within(2.0, 0.25, 100)
+    """Side of the cells in which root length is counted."""
     counted_width_in: float = within(0.05, 0, 10)
     """Thinner stretches of root do not count toward the wall's descent and shares."""
 
@@ -109,28 +142,41 @@ class JudgeSettings:
     """Layers and the grade."""
 
     layer_p_value: float = within(0.05, 0, 1)
+    """A layer's roots gather by chance less often than this."""
     layer_min_held: float = within(0.25, 0, 1)
     """A gathering that holds a smaller share of the roots that reach it is no restricting layer."""
     cone_limit_psi: float = within(300.0, 1, 5000)
     """Cone index at which roots hardly grow (about 2 MPa)."""
     permutations: int = within(999, 19, 99999)
+    """Shuffles of the depths, from which a layer's chance is told."""
     bootstrap: int = within(400, 20, 99999)
+    """Draws of roots, from which likely ranges are made."""
     seed: int = within(1, 0, 2**32 - 1)
+    """Of shuffles and draws; the same seed gives the same result."""
     weight_descent: float = within(0.30, 0, 1)
+    """What the roots' descent counts in the grade."""
     weight_passage: float = within(0.30, 0, 1)
+    """What their passage through layers counts."""
     weight_straightness: float = within(0.15, 0, 1)
+    """What straightness counts."""
     weight_roundness: float = within(0.10, 0, 1)
+    """What roundness counts: roots that are not squeezed flat."""
     weight_evenness: float = within(0.15, 0, 1)
+    """What evenness across slots and berms counts."""
     open_from: float = within(80.0, 0, 100)
+    """Grade from which a wall is called open ..."""
     slowed_from: float = within(60.0, 0, 100)
+    """... slowed ..."""
     turned_from: float = within(40.0, 0, 100)
+    """... turned; below, stopped."""
 
 
 @dataclass(frozen=True)
 class ReportSettings:
-    """How results are shown; the tables are in inches whatever is said here."""
+    """How results are shown."""
 
     units: Literal["in", "cm"] = "in"
+    """``in`` or ``cm``, in report, pictures and on the console; tables stay in inches."""
     export_rsml: bool = False
     """Write each wall's roots as RSML too, in ``exports/``."""
     export_graphml: bool = False
@@ -243,12 +289,63 @@ def _toml(value: Any) -> str:
 
 def settings_toml(settings: Settings) -> str:
     """The settings as TOML text that ``read_settings`` takes back."""
-    lines = []
+    return "\n".join(
+        f"[{section.name}]\n" + "\n".join(_toml_lines(getattr(settings, section.name))) + "\n"
+        for section in dataclasses.fields(settings)
+    )
+
+
+def settings_explained(settings: Settings) -> str:
+    """As ``settings_toml``, with what each setting means in a comment above it."""
+    lines = _comment("Lengths are inches and angles degrees below horizontal unless the name says otherwise.")
     for section in dataclasses.fields(settings):
-        lines.append(f"[{section.name}]")
         values = getattr(settings, section.name)
-        for key in dataclasses.fields(values):
-            value = getattr(values, key.name)
-            lines.append(f"{key.name} = {_toml(value)}")
-        lines.append("")
-    return "\n".join(lines)
+        lines += ["", *_comment(type(values).__doc__ or ""), f"[{section.name}]"]
+        for meaning, line in zip(meanings(type(values)).values(), _toml_lines(values), strict=True):
+            # A sentence that goes on is kept together with its beginning.
+            lines += [*([] if meaning.startswith("...") else [""]), *_comment(meaning), line]
+    return "\n".join(lines) + "\n"
+
+
+def settings_markdown(section: str) -> str:
+    """A section of the defaults as `shared/settings.md` shows it."""
+    values = getattr(Settings(), section)
+    rows = [
+        f"| `{key}` | `{_toml(getattr(values, key))}` | {meaning.replace('``', '`')} |"
+        for key, meaning in meanings(type(values)).items()
+    ]
+    title = f"## `[{section}]` {(type(values).__doc__ or '').rstrip('.')}"
+    return "\n".join([title, "", "| setting | default | meaning |", "|---|---|---|", *rows])
+
+
+def meanings(section: type) -> dict[str, str]:
+    """What stands under each setting of a section, on one line; "" where its source is not at hand.
+
+    Python keeps no docstring of a field, so they are read from the source.
+    """
+    found = dict.fromkeys((key.name for key in dataclasses.fields(section)), "")
+    try:
+        source = inspect.getsource(section)
+    except OSError:
+        return found
+    (body,) = (node.body for node in ast.parse(source).body if isinstance(node, ast.ClassDef))
+    for named, said in itertools.pairwise(body):
+        match named, said:
+            case ast.AnnAssign(target=ast.Name(id=key)), ast.Expr(value=ast.Constant(value=str(meaning))):
+                found[key] = " ".join(meaning.split())
+    return found
+
+
+def _toml_lines(values: Any) -> list[str]:
+    return [f"{key.name} = {_toml(getattr(values, key.name))}" for key in dataclasses.fields(values)]
+
+
+def _comment(words: str) -> list[str]:
+    """Comment lines; a value or command is quoted as TOML quotes words."""
+    return textwrap.wrap(
+        words.replace("``", '"'),
+        COMMENT_WIDTH,
+        initial_indent="# ",
+        subsequent_indent="# ",
+        break_on_hyphens=False,
+    )

@@ -1,12 +1,21 @@
 """Settings change what they name and nothing else; anything unknown is an error."""
 
 import dataclasses
+import re
 from typing import Any
 
 import pytest
 
 from rootread.errors import BadSettings
-from rootread.settings import Settings, read_settings, settings_from_dict, settings_toml
+from rootread.settings import (
+    FollowSettings,
+    Settings,
+    meanings,
+    read_settings,
+    settings_explained,
+    settings_from_dict,
+    settings_toml,
+)
 
 
 @pytest.fixture
@@ -67,6 +76,36 @@ def _all_changed() -> Settings:
 @pytest.mark.parametrize("settings", [Settings(), _all_changed()])
 def test_settings_written_out_read_back_the_same(file, settings):
     assert read_settings(file(settings_toml(settings))) == settings
+    assert read_settings(file(settings_explained(settings))) == settings
+
+
+def test_what_is_printed_says_above_every_setting_what_it_means():
+    printed = settings_explained(Settings())
+    # Also what a console of any system passes on to a file.
+    assert printed.isascii()
+    lines = printed.splitlines()
+    named = [number for number, line in enumerate(lines) if line and not line.startswith("#")]
+    assert [lines[number] for number in named] == settings_toml(Settings()).replace("\n\n", "\n").split("\n")[
+        :-1
+    ]
+    for number in named:
+        assert re.fullmatch(r"# .*\w.*", lines[number - 1]), lines[number]
+    assert max(len(line) for line in lines) <= 100
+
+
+def test_a_setting_means_what_stands_under_it_in_the_source():
+    assert meanings(FollowSettings)["min_length_in"] == "Shorter roots are left out."
+    for section in dataclasses.fields(Settings):
+        for name, meaning in meanings(type(getattr(Settings(), section.name))).items():
+            assert meaning.endswith((".", "...")), f"{section.name}.{name} is not explained"
+
+
+def test_without_the_source_at_hand_the_settings_are_printed_all_the_same(file, monkeypatch):
+    def gone(_: object) -> str:
+        raise OSError("could not get source code")
+
+    monkeypatch.setattr("inspect.getsource", gone)
+    assert read_settings(file(settings_explained(Settings()))) == Settings()
 
 
 @pytest.mark.parametrize(
