@@ -27,7 +27,7 @@ from rootread.report.embed import sheet_uri
 from rootread.report.overlay import draw_marks, runs_to_label
 from rootread.report.picture import WIDTH_PX, bare_photo, marks_sheet, wall_view
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
-from rootread.report.view import AXIS_PX
+from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
 
 COLOUR_TOLERANCE = 40
@@ -168,7 +168,7 @@ def test_a_level_line_slopes_in_a_photo_taken_askew():
     assert right > left + 10
 
 
-def test_labels_neither_overlap_nor_leave_the_photo():
+def test_labels_neither_overlap_nor_cover_the_ticks_at_the_photo_s_edges():
     made = turned_wall(shanks_at_in=(5.0, 25.0))
     view = wall_view(made)
     labels = draw_marks(clear_sheet(WIDTH_PX, view.size_px[1]), view, made).labels
@@ -182,7 +182,7 @@ def test_labels_neither_overlap_nor_leave_the_photo():
         )
         assert apart
     for label in labels:
-        assert label.x >= AXIS_PX and label.x + label.width <= WIDTH_PX
+        assert label.x >= AXIS_PX + TICK_PX and label.x + label.width <= WIDTH_PX - TICK_PX
         assert label.y >= 0 and label.y + label.height <= view.size_px[1]
 
 

@@ -9,6 +9,7 @@ from rootread.geometry import Points
 from rootread.plane.lens_measure import LensMeasurement
 from rootread.report.lettering import font, wrap
 from rootread.report.strokes import Picture
+from rootread.report.words import percent
 
 WIDTH_PX = 1200
 # What remains is tenths of a pixel; it is drawn this many times larger than the photo's own pixels.
@@ -72,8 +73,8 @@ def lens_words(measurement: LensMeasurement) -> str:
         words += " That error is large: the board is not flat, or the photos are shaken."
     if measurement.reach < TOLD_REACH:
         words += (
-            f" The board reached only {measurement.reach:.0%} of the way to the corners: add photos with it "
-            "in the corners, for beyond that the lens is guessed."
+            f" The board reached only {percent(measurement.reach)} of the way to the corners: add photos with "
+            "it in the corners, for beyond that the lens is guessed."
         )
     return words
 
@@ -96,7 +97,7 @@ def _caption(measurement: LensMeasurement, means: Points, width_px: int) -> Pict
         f"moves the corners by {bends_px(measurement):.0f} px (pale grid: straight; dark grid: as the lens "
         f"bends it). Red: what remains, drawn {MAGNIFIED:.0f} times larger, pale at each place found, strong "
         f"on average over a part of the picture; the largest of these is {largest:.2f} px. Places were found "
-        f"out to {measurement.reach:.0%} of the way to the corners."
+        f"out to {percent(measurement.reach)} of the way to the corners."
     )
     lines = wrap(words, font(CAPTION_PX), width_px - 30, 6)
     strip = np.full((round(1.4 * CAPTION_PX) * len(lines) + 20, width_px, 3), 245, np.uint8)

@@ -16,6 +16,8 @@ from rootread.report.colours import RGB
 from rootread.report.strokes import Sheet, opaque
 
 _PAD_PX = 11
+# Left and right of a label, so that the ticks of depth at the photo's edges stay in sight.
+_SIDE_PX, _END_PX = 42, 6
 _LINE_SPACING = 1.22
 _ROOT_CELL_PX = 8
 # A place further down the list is taken only if it covers this much less of the roots.
@@ -136,8 +138,9 @@ class LabelRoom:
         height = round(_LINE_SPACING * size_px * len(lines)) + _PAD_PX
         best: tuple[float, Label] | None = None
         for order, (x, y) in enumerate(near_px):
-            left = int(np.clip(x - width / 2, self.left + 4, max(self.width - width - 6, self.left + 4)))
-            top = int(np.clip(y - height / 2, 4, max(self.height - height - 4, 4)))
+            leftmost, rightmost = self.left + _SIDE_PX, self.width - width - _SIDE_PX
+            left = int(np.clip(x - width / 2, leftmost, max(rightmost, leftmost)))
+            top = int(np.clip(y - height / 2, _END_PX, max(self.height - height - _END_PX, _END_PX)))
             label = Label(left, top, width, height, text, size_px, ink, plate, opacity)
             share = self._root_share(label)
             taken = [*self._clear, *(other.box for other in self.labels)]

@@ -22,6 +22,8 @@ from rootread.units import INCHES_PER, per_length_shown, shown, unit_shown
 
 AXIS_PX = 118
 AXIS_LETTERS_PX = 34
+TICK_PX, SHORT_TICK_PX = 34, 16
+"""Of depths with a number beside them, and of those between."""
 LEAST_SCALE_SHARE = 0.05
 """Of the scale at the scale object: where the photo shows the wall smaller, it is hardly seen at all."""
 
@@ -96,7 +98,7 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> None
     for depth in np.arange(0, np.floor(shown(z_most)) + 1, tick_step):
         major = depth % label_step == 0
         left_row, right_row = view.row_at_edges(float(depth) * unit_in)
-        inward = 34 if major else 16
+        inward = TICK_PX if major else SHORT_TICK_PX
         left_tick = np.array([[view.left_px, left_row], [view.left_px + inward, left_row]])
         right_tick = np.array([[view.right_px, right_row], [view.right_px - inward, right_row]])
         stroke(sheet, [left_tick, right_tick], DARK, 6)
