@@ -51,8 +51,8 @@ def test_what_does_not_fit_is_told_with_its_folder(tmp_path):
     photo(tmp_path / "pit 1" / "IMG_1.jpg")
     (tmp_path / "pit 1" / "sheet.csv").write_text("photo\nIMG_7.jpg\n")
     assert plan_walls([tmp_path]).messages == (
-        "pit 1/sheet.csv: Row 2: there is no photo IMG_7.jpg in the folder. Did you mean IMG_1.jpg?",
-        "pit 1/sheet.csv: pit 1/IMG_1.jpg has no row in the sheet; it is read without one.",
+        "pit 1/sheet.csv: row 2: there is no photo IMG_7.jpg in the folder. Did you mean IMG_1.jpg?",
+        "pit 1/sheet.csv: there is no row for pit 1/IMG_1.jpg; it is read without one.",
     )
 
 
@@ -60,7 +60,9 @@ def test_a_row_that_could_mean_two_photos_names_both(tmp_path):
     photo(tmp_path / "pit 1" / "IMG_1.jpg")
     photo(tmp_path / "pit 2" / "IMG_1.jpg")
     (tmp_path / "sheet.csv").write_text("photo\nIMG_1.jpg\n")
-    with pytest.raises(BadSheet, match=r"Row 2: IMG_1.jpg could be pit 1/IMG_1.jpg or pit 2/IMG_1.jpg"):
+    with pytest.raises(
+        BadSheet, match=r"sheet.csv: row 2: IMG_1.jpg could be pit 1/IMG_1.jpg or pit 2/IMG_1.jpg"
+    ):
         plan_walls([tmp_path])
 
 

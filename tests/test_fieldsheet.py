@@ -224,9 +224,32 @@ def test_rows_without_a_photo_and_photos_without_a_row_are_told(sheet):
     matched = match_photos(rows, photos("IMG_1.jpg", "IMG_2.jpg"))
     assert [row.pit for _, row in matched.pairs] == ["one", ""]
     assert matched.messages == (
-        "Row 3: there is no photo IMG_22.jpg in the folder. Did you mean IMG_2.jpg?",
-        "IMG_2.jpg has no row in the sheet; it is read without one.",
+        "sheet.csv: row 3: there is no photo IMG_22.jpg in the folder. Did you mean IMG_2.jpg?",
+        "sheet.csv: there is no row for IMG_2.jpg; it is read without one.",
     )
+
+
+def test_a_row_without_a_photo_is_not_said_to_mean_a_photo_that_has_its_own_row(sheet):
+    rows = sheet("photo\nIMG_1.jpg\nIMG_2.jpg\n")
+    assert match_photos(rows, photos("IMG_1.jpg")).messages == (
+        "sheet.csv: row 3: there is no photo IMG_2.jpg in the folder.",
+    )
+
+
+def test_several_rows_without_photos_are_told_in_one_sentence_no_photo_for_two_of_them(sheet):
+    rows = sheet("photo\nIMG_1.jpg\nIMG_21.jpg\nIMG_22.jpg\n")
+    assert match_photos(rows, photos("IMG_1.jpg", "IMG_2.jpg"), sheet="pit/sheet.csv").messages == (
+        "pit/sheet.csv: 2 rows have no photo in the folder: row 3 IMG_21.jpg (perhaps IMG_2.jpg) and row 4 IMG_22.jpg.",
+        "pit/sheet.csv: there is no row for IMG_2.jpg; it is read without one.",
+    )
+
+
+def test_a_sheet_of_another_folder_is_told_in_two_sentences(sheet):
+    rows = sheet("photo\n" + "".join(f"north-{number}.jpg\n" for number in range(300)))
+    lacking, unlisted = match_photos(rows, photos(*(f"{number}.tif" for number in range(200)))).messages
+    assert lacking.startswith("sheet.csv: 300 rows have no photo in the folder: row 2 north-0.jpg")
+    assert lacking.endswith("and 295 more.")
+    assert unlisted.endswith("4.tif and 195 more; they are read without one.")
 
 
 def test_accents_match_however_the_file_system_spells_them(sheet):
@@ -239,8 +262,8 @@ def test_accents_match_however_the_file_system_spells_them(sheet):
     [
         ("", ("a.jpg", "a.heic"), "a.jpg and a.heic would both be wall a"),
         ("photo,wall\na.jpg,b\n", ("a.jpg", "b.jpg"), "a.jpg and b.jpg would both be wall b"),
-        ("photo\na\n", ("a.jpg", "a.heic"), "Row 2: a could be a.jpg or a.heic"),
-        ("photo,wall\na,one\na.jpg,two\n", ("a.jpg",), "Rows 2 and 3 both speak of a.jpg"),
+        ("photo\na\n", ("a.jpg", "a.heic"), "sheet.csv: row 2: a could be a.jpg or a.heic"),
+        ("photo,wall\na,one\na.jpg,two\n", ("a.jpg",), "sheet.csv: rows 2 and 3 both speak of a.jpg"),
     ],
 )
 def test_what_could_be_two_walls_is_refused(sheet, content, names, said):

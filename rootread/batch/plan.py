@@ -132,11 +132,10 @@ def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[s
             f"{_in_words(photo)} is left out: its name is not plain text. Rename it." for photo in odd
         ]
         photos = {photo: where for photo, where in folder.photos.items() if photo not in odd}
-        matched = match_photos(_rows_beside(folder.path), photos, photos)
-        jobs += [_job(photo, row) for photo, row in matched.pairs]
         sheet = (folder.path / SHEET_NAME).relative_to(top).as_posix()
-        where = "" if folder.path == top else f"{sheet}: "
-        messages += [where + message for message in matched.messages]
+        matched = match_photos(_rows_beside(folder.path), photos, photos, sheet)
+        jobs += [_job(photo, row) for photo, row in matched.pairs]
+        messages += matched.messages
     if not jobs:
         raise BadRequest(f"{top} holds no photo.", f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}.")
     return jobs, messages

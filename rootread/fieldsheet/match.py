@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rootread.errors import BadSheet
-from rootread.fieldsheet.names import nearest, plain
+from rootread.fieldsheet.names import nearest_of, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 from rootread.text import one_line
 
-MOST_TOLD = 20
-"""Rows without a photo that are named one by one."""
+MOST_NAMED = 5
+"""Of rows without a photo, and of photos without a row: a sheet of another folder has hundreds."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,10 @@ class Matched:
 
 
 def match_photos(
-    rows: Sequence[SheetRow], photos: Iterable[Path], folders: Mapping[Path, str] | None = None
+    rows: Sequence[SheetRow],
+    photos: Iterable[Path],
+    folders: Mapping[Path, str] | None = None,
+    sheet: str = "sheet.csv",
 ) -> Matched:
     """Give each photo its row of the sheet, in the order of the photos.
 
@@ -36,6 +39,7 @@ def match_photos(
     photos : that it speaks of.
     folders : the folder of each photo below the run's own, such as ``pit 3``; a wall that nobody
         named is then called ``pit 3-IMG_2``, for cameras use the same names again and again.
+    sheet : where the rows come from, in words.
 
     Raises
     ------
@@ -53,14 +57,16 @@ def match_photos(
         named = by_name.get(plain(row.photo)) or by_stem.get(plain(row.photo), [])
         if len(named) > 1:
             raise BadSheet(
-                f"Row {row.row}: {row.photo} could be {' or '.join(shown(photo) for photo in named)}.",
+                f"{sheet}: row {row.row}: {row.photo} could be "
+                f"{' or '.join(shown(photo) for photo in named)}.",
                 "Write the file's whole name, or put a sheet beside the photos of each folder.",
             )
         if not named:
             without_photo.append(row)
         elif named[0] in row_of:
             raise BadSheet(
-                f"Rows {row_of[named[0]].row} and {row.row} both speak of {named[0].name}.", "Keep one."
+                f"{sheet}: rows {row_of[named[0]].row} and {row.row} both speak of {named[0].name}.",
+                "Keep one.",
             )
         else:
             row_of[named[0]] = row
@@ -68,13 +74,11 @@ def match_photos(
         (photo, _named(row_of.get(photo) or default_row(photo.name), folders.get(photo, "")))
         for photo in photos
     ]
-    messages = _told_of_absent(without_photo, photos)
-    if rows:
-        messages += [
-            f"{shown(photo)} has no row in the sheet; it is read without one."
-            for photo in photos
-            if photo not in row_of
-        ]
+    without_row = [photo for photo in photos if photo not in row_of] if rows else []
+    messages = [
+        *_told_of_absent(without_photo, without_row, sheet),
+        *_told_of_unlisted([shown(photo) for photo in without_row], sheet),
+    ]
     _check_walls(pairs)
     return Matched(tuple(pairs), tuple(messages))
 
@@ -105,14 +109,34 @@ def _by(photos: Iterable[Path], name_of: Callable[[Path], str]) -> dict[str, lis
     return found
 
 
-def _told_of_absent(rows: Sequence[SheetRow], photos: Sequence[Path]) -> list[str]:
-    """Rows whose photo is not there; a sheet of another folder has hundreds of them."""
-    names = [photo.name for photo in photos]
-    told = [
-        f"Row {row.row}: there is no photo {one_line(row.photo, 80)} in the folder. "
-        f"{nearest(row.photo, names)}".strip()
-        for row in rows[:MOST_TOLD]
+def _told_of_absent(rows: Sequence[SheetRow], without_row: Sequence[Path], sheet: str) -> list[str]:
+    """Rows whose photo is not there, each with the photo it may mean: one that no other row speaks of."""
+    names = [photo.name for photo in without_row]
+    told = []
+    for row in rows[:MOST_NAMED]:
+        likely = nearest_of(row.photo, names)
+        names = [name for name in names if name != likely]
+        told.append((row.row, one_line(row.photo, 80), likely))
+    if len(told) == 1:
+        ((number, name, likely),) = told
+        meant = f" Did you mean {likely}?" if likely else ""
+        return [f"{sheet}: row {number}: there is no photo {name} in the folder.{meant}"]
+    listed = [
+        f"row {number} {name}" + (f" (perhaps {likely})" if likely else "") for number, name, likely in told
     ]
-    if len(rows) > MOST_TOLD:
-        told.append(f"{len(rows) - MOST_TOLD} more rows have no photo in the folder.")
-    return told
+    lack = f"{sheet}: {len(rows)} rows have no photo in the folder:"
+    return [f"{lack} {_listing(listed, len(rows))}."] if rows else []
+
+
+def _told_of_unlisted(photos: Sequence[str], sheet: str) -> list[str]:
+    if not photos:
+        return []
+    read = "it is read without one" if len(photos) == 1 else "they are read without one"
+    return [f"{sheet}: there is no row for {_listing(photos[:MOST_NAMED], len(photos))}; {read}."]
+
+
+def _listing(named: Sequence[str], count: int) -> str:
+    """``a, b and c``, or ``a, b and 7 more``."""
+    last = f"{count - len(named)} more" if count > len(named) else named[-1]
+    others = named if count > len(named) else named[:-1]
+    return f"{', '.join(others)} and {last}" if others else last

@@ -16,7 +16,12 @@ LONGEST_WORD = 60
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """``Did you mean ...?``, or nothing if nothing is near."""
+    near = nearest_of(word, known)
+    return f"Did you mean {near}?" if near else ""
+
+
+def nearest_of(word: str, known: Iterable[str]) -> str:
+    """The nearest of the known names, "" if none is near."""
     if len(word) > LONGEST_WORD:
         return ""
-    near = get_close_matches(word, list(known), n=1, cutoff=0.5)
-    return f"Did you mean {near[0]}?" if near else ""
+    return next(iter(get_close_matches(word, list(known), n=1, cutoff=0.5)), "")

@@ -73,8 +73,8 @@ def lens_words(measurement: LensMeasurement) -> str:
         words += " That error is large: the board is not flat, or the photos are shaken."
     if measurement.reach < TOLD_REACH:
         words += (
-            f" The board reached only {percent(measurement.reach)} of the way to the corners: add photos with "
-            "it in the corners, for beyond that the lens is guessed."
+            f" The board reached only {percent(measurement.reach)} of the way to the corners: add photos "
+            "with it in the corners, for beyond that the lens is guessed."
         )
     return words
 
