@@ -11,8 +11,10 @@ import pytest
 from report_walls import empty_wall, open_roots, turned_wall
 from report_walls import wall as wall_of
 from rsml_roots import read_rsml
+from run_files import gravel
 from typer.testing import CliRunner
 
+from rootread.batch import grade_walls, plan_walls
 from rootread.cli import app
 from rootread.errors import BadRequest
 from rootread.export import exported, graphml, overlay_svg, rsml, wanted_exports
@@ -137,3 +139,14 @@ def test_an_unknown_export_is_said_to_be_unknown():
 def test_an_unknown_export_is_refused_before_any_photo_is_read(tmp_path):
     ran = CliRunner().invoke(app, ["grade", "nowhere.jpg", "--out", str(tmp_path), "--export", "dxf"])
     assert isinstance(ran.exception, BadRequest) and "dxf" in ran.exception.cause
+
+
+@pytest.mark.parametrize(("others", "left"), [((), []), (("notes.txt",), ["notes.txt"])])
+def test_a_run_without_exports_leaves_no_empty_folder_for_them_behind(tmp_path, others, left):
+    photo, out = gravel(tmp_path, "gravel"), tmp_path / "out"
+    (out / "exports").mkdir(parents=True)
+    for name in ("gravel.rsml", *others):
+        (out / "exports" / name).write_text("of an earlier run")
+    grade_walls(plan_walls([photo]), out)
+    assert (out / "exports").exists() == bool(left)
+    assert [path.name for path in out.glob("exports/*")] == left

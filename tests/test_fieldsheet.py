@@ -239,7 +239,8 @@ def test_a_row_without_a_photo_is_not_said_to_mean_a_photo_that_has_its_own_row(
 def test_several_rows_without_photos_are_told_in_one_sentence_no_photo_for_two_of_them(sheet):
     rows = sheet("photo\nIMG_1.jpg\nIMG_21.jpg\nIMG_22.jpg\n")
     assert match_photos(rows, photos("IMG_1.jpg", "IMG_2.jpg"), sheet="pit/sheet.csv").messages == (
-        "pit/sheet.csv: 2 rows have no photo in the folder: row 3 IMG_21.jpg (perhaps IMG_2.jpg) and row 4 IMG_22.jpg.",
+        "pit/sheet.csv: 2 rows have no photo in the folder: "
+        "row 3 IMG_21.jpg (perhaps IMG_2.jpg) and row 4 IMG_22.jpg.",
         "pit/sheet.csv: there is no row for IMG_2.jpg; it is read without one.",
     )
 

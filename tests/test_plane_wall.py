@@ -177,8 +177,6 @@ def test_a_card_half_an_inch_in_front_reads_large_until_the_sheet_says_so():
     untold = scale_error(CAMERA, read(photo).to_wall_in)[0]
     assert untold == pytest.approx(1 / nearer - 1, abs=0.002)
     assert told == pytest.approx(0.0, abs=0.002)
-    # Half an inch is two and a half times what a stated-nothing standoff is taken to be.
-    assert read(photo).length_se_share > abs(untold) / 3
 
 
 def marked(camera: DrawnCamera, points_in, with_inches: bool) -> tuple[ScaleMark, ...]:

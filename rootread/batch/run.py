@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import overload
 
 from rootread.batch.cluster import read_far
+from rootread.batch.exports import remove_empty_folder
 from rootread.batch.plan import Plan, WallJob
 from rootread.batch.pool import Done, read_here
 from rootread.batch.program import program
@@ -97,6 +98,7 @@ def grade_walls(
         html = (folder / "report.html").read_text(encoding="utf-8")
         write_bytes(folder / "report.pdf", pdf_of(html, settings.report.units))
     remove_parts(folder, before=began)
+    remove_empty_folder(folder)
     return Run(folder, records, plan.messages)
 
 

@@ -43,13 +43,8 @@ MAX_SE_SHARE = 0.015
 TOLD_TILT_DEG = 25.0
 # The part of the photo over which the scale's error is stated, shares of width and height.
 STATED_OVER = (np.linspace(0.2, 0.8, 7), np.linspace(0.3, 0.9, 7))
-# A scale object whose standoff nobody stated hangs within about this of the face.
-STANDOFF_UNKNOWN_SE_IN = 0.2
-STANDOFF_STATED_SE_IN = 0.1
 # What one radial term and a flat card leave out; a scale is never surer than this.
 MODEL_SE_SHARE = 3e-4
-# Printers and paper are true to about this share; the bands of a staff and the ticks of a tape likewise.
-MAKING_SE_SHARE = 0.002
 
 Extent = tuple[float, float, float, float]
 """x and z of the upper left and of the lower right corner, inches."""
@@ -91,8 +86,8 @@ def find_plane(
     BadMarks : what is marked cannot be on this wall.
     """
     located = located or locate_scale(photo, row, marks)
-    standoff_in = row.standoff_in if row is not None else None
-    fit = behind(located.fit, standoff_in or 0.0)
+    standoff_in = (row.standoff_in or 0.0) if row is not None else 0.0
+    fit = behind(located.fit, standoff_in)
     # Before the wall is looked at: by a scale that is far off it would be hundreds of feet wide.
     scale = _finding(located, fit, photo.size_px)
     _check_fine_enough(scale)
@@ -132,7 +127,6 @@ def find_plane(
         tilt_deg=fit.tilt_deg if len(fit.used) > 4 else float("nan"),
         tilt_se_deg=fit.tilt_se_deg if len(fit.used) > 4 else float("nan"),
         cautions=(*located.cautions, *_cautions(source, surface_se_in, fit.tilt_deg)),
-        length_se_share=_length_se_share(scale, fit, standoff_in),
     )
 
 
@@ -274,16 +268,6 @@ def _check_sure_enough(scale: ScaleFinding) -> None:
             "Clean it and take the photo again, sharp and square on, with all of it in frame; or mark points "
             "a known distance apart.",
         )
-
-
-def _length_se_share(scale: ScaleFinding, fit: CameraFit, standoff_in: float | None) -> float:
-    """Relative standard error of lengths: locating, making and standoff of the scale object together.
-
-    An object d in front of a wall seen from D reads d / D large.
-    """
-    standoff_se_in = STANDOFF_UNKNOWN_SE_IN if standoff_in is None else STANDOFF_STATED_SE_IN
-    parts = (scale.px_per_in_se / scale.px_per_in, MAKING_SE_SHARE, standoff_se_in / fit.distance_in)
-    return float(np.sqrt(np.sum(np.square(parts))))
 
 
 def _similarity(values: Floats, fit: CameraFit, size_px: tuple[int, int]) -> complex:

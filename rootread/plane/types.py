@@ -114,8 +114,6 @@ class WallPlane:
     tilt_se_deg: float = float("nan")
     """Standard error of the wall's direction as seen from the camera."""
     cautions: tuple[str, ...] = ()
-    length_se_share: float = 0.0
-    """Relative standard error of any length on the wall: scale, how true the object is, its standoff."""
 
     def to_photo_px(self, points_in: ArrayLike) -> Points:
         """Wall inches to photo pixels as taken."""
