@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 import skimage.data
+from found_roots import NEAR_IN, recall_and_precision
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 from skimage.filters import sato
@@ -16,7 +17,6 @@ from rootread.plane.types import Grid, WallImage
 from rootread.settings import FindSettings
 
 PX_PER_IN = 72.0
-NEAR_IN = 0.1
 RIDGES = FindSettings(finder="ridges")
 
 
@@ -49,21 +49,11 @@ def as_rgb(grey: NDArray[np.float64]) -> NDArray[np.uint8]:
     return np.clip(np.dstack([grey * 1.1, grey, grey * 0.85]), 0, 255).astype(np.uint8)
 
 
-def recall_and_precision(mask: NDArray[np.bool_], root: NDArray[np.bool_]) -> tuple[float, float]:
-    """Shares of the skeletons' length within 0.1 in of each other."""
-    found, true = skeletonize(mask), skeletonize(root)
-    near_px = NEAR_IN * PX_PER_IN
-    return (
-        float((distance_transform_edt(~found)[true] < near_px).mean()),
-        float((distance_transform_edt(~true)[found] < near_px).mean()),
-    )
-
-
 @pytest.mark.parametrize("width_in", [0.06, 0.12, 0.3])
 def test_a_lit_root_on_crumbly_soil_is_found_and_little_else(width_in: float) -> None:
     grey = soil_picture()
     root = lit_root(grey, [[60, 40], [250, 160], [400, 300], [640, 440]], width_in * PX_PER_IN)
-    recall, precision = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root)
+    recall, precision = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root, PX_PER_IN)
     assert recall > 0.95
     assert precision > 0.9
 
@@ -91,7 +81,7 @@ def test_a_root_is_found_on_both_sides_of_a_shadow_edge() -> None:
     grey = soil_picture()
     root = lit_root(grey, [[60, 100], [640, 400]], 10.0)
     grey[:, 350:] *= 0.4
-    recall, _ = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root)
+    recall, _ = recall_and_precision(find_roots(wall(as_rgb(grey)), RIDGES).mask, root, PX_PER_IN)
     assert recall > 0.9
 
 
@@ -117,7 +107,7 @@ def test_a_mirrored_wall_has_the_mirrored_roots() -> None:
     rgb = as_rgb(grey)
     plain = find_roots(wall(rgb), RIDGES).mask
     mirrored = find_roots(wall(rgb[:, ::-1]), RIDGES).mask[:, ::-1]
-    recall, precision = recall_and_precision(mirrored, plain)
+    recall, precision = recall_and_precision(mirrored, plain, PX_PER_IN)
     assert min(recall, precision) > 0.97
 
 

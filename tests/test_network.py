@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 import skimage.data
+from found_roots import recall_and_precision
 from numpy.typing import NDArray
 from PIL import Image
 from scipy.ndimage import distance_transform_edt
@@ -25,7 +26,6 @@ from rootread.scene import draw_scene, render_crop
 from rootread.settings import FindSettings
 from rootread.train.held_out import HELD_OUT_SOILS
 
-NEAR_IN = 0.1
 SEED = 910_000
 """Beyond the seeds of training, of checkpoints and of benchmarks."""
 SEAM_TOLERANCE = 1e-4
@@ -50,18 +50,6 @@ def crop(
     rng = np.random.default_rng(SEED + number)
     rgb, share, half_px, direction = render_crop(scene, side_px, px_per_in, rng, (float(x), float(z)))
     return rgb, np.dstack([share, half_px, direction])
-
-
-def recall_and_precision(
-    mask: NDArray[np.bool_], root: NDArray[np.bool_], px_per_in: float
-) -> tuple[float, float]:
-    """Shares of the skeletons' length within 0.1 in of each other."""
-    found, true = skeletonize(mask), skeletonize(root)
-    near_px = NEAR_IN * px_per_in
-    return (
-        float((distance_transform_edt(~found)[true] < near_px).mean()),
-        float((distance_transform_edt(~true)[found] < near_px).mean()),
-    )
 
 
 @pytest.mark.parametrize("px_per_in", [45.0, 72.0, 110.0])

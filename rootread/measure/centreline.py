@@ -49,20 +49,6 @@ def smooth(points: Points, window: int) -> Points:
     )
 
 
-def wiggle_kept(wavelength_in: float, span_in: float, step_in: float) -> float:
-    """Share of a sideways wiggle's amplitude that is left after smoothing.
-
-    The response of a symmetric filter h to a wave of angular step w is
-    ``H(w) = sum h_k cos(k w)``. With the default span of 0.30 in it is 0.94
-    at a wavelength of 0.5 in and 0.997 at 1 in.
-    """
-    window = window_points(span_in, step_in)
-    if window <= PARABOLA + 1:
-        return 1.0
-    k = np.arange(window) - window // 2
-    return float(_parabola_values(window)[window // 2] @ np.cos(2 * np.pi * k * step_in / wavelength_in))
-
-
 def centreline(trace: Trace, settings: MeasureSettings) -> Trace:
     """The trace at even steps along its smoothed centreline.
 
