@@ -132,6 +132,14 @@ def test_a_root_that_comes_from_the_surface_is_not_cut():
     )
 
 
+def test_straw_that_lies_on_the_surface_is_no_root():
+    """The surface undulates; the straw lies along it, and a root comes out of the soil below."""
+    surface = Surface(np.array([[0.0, 1.0], [4.0, 1.3], [9.0, 0.9]]), 0.1, "photo")
+    straw, root = along((1, 1.2), (4, 1.4), (6, 1.3)), along((5, 2), (8, 6))
+    (found,) = follow_roots(*wall_of(covered([straw, root], 0.12)), surface, FollowSettings())
+    assert found.points[0] == pytest.approx([5, 2], abs=0.2)
+
+
 def test_a_wall_without_traces_has_nothing_cut_and_no_crowns():
     root_map, image = wall_of(np.zeros((60, 60)))
     assert with_cuts((), image, LEVEL) == () and with_confidence((), root_map, image) == ()

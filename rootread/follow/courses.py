@@ -13,9 +13,19 @@ from rootread.follow.lineage import find_lineage
 from rootread.follow.paths import choose_paths
 from rootread.follow.strands import find_strands
 from rootread.follow.types import Trace
+from rootread.geometry import Points
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
 from rootread.threads import both
+
+LITTER_IN = 0.4
+"""Roots come out of their crown deeper than this."""
+
+
+def is_litter(line_in: Points, surface: Surface) -> bool:
+    """Whether a line lies on the soil surface from end to end, as straw does."""
+    surface_in = np.interp(line_in[:, 0], *surface.line_in.T)
+    return bool((line_in[:, 1] - surface_in).max() < LITTER_IN)
 
 
 def follow_courses(
@@ -39,7 +49,7 @@ def follow_courses(
     for path in paths:
         points_px, width_px, inferred = path_centreline(graph, ends, path)
         line = grid.to_in(points_px)
-        if np.hypot(*np.diff(line, axis=0).T).sum() < settings.min_length_in:
+        if np.hypot(*np.diff(line, axis=0).T).sum() < settings.min_length_in or is_litter(line, surface):
             continue
         lines.append(line)
         widths.append(width_px / grid.px_per_in)
