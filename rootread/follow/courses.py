@@ -39,7 +39,7 @@ def follow_courses(
     grid = root_map.grid
     ends = edge_ends(graph, image.rgb)
     costs = end_costs(graph, ends, from_edge_px, surface)
-    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs)
+    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs, rounded=True)
     # A second look: with the first roots known, every end knows better where it comes from,
     # and a strip of the photo along each join can be looked at.
     seen = ends_in_context(graph, ends, paths, image.rgb)

@@ -59,7 +59,9 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     graph = graph_of_strands(strands)
     ends = edge_ends(graph, image.rgb)
     costs = end_costs(graph, ends, strands.from_edge_px, plane.surface)
-    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings.follow), costs)
+    paths = choose_paths(
+        graph, ends, possible_joins(graph, ends, strands, settings.follow), costs, rounded=True
+    )
     ends = ends_in_context(graph, ends, paths, image.rgb)
     joins = possible_joins(graph, ends, strands, settings.follow)
     joins = some_joins(joins, worth_a_look(joins))
