@@ -122,6 +122,17 @@ def test_a_few_roots_that_turned_beside_a_layer_do_not_draw_it_to_their_depth():
     assert found[0].depth_in == pytest.approx(5.0, abs=DEPTH_TOLERANCE_IN)
 
 
+def test_the_depth_is_that_of_the_roots_that_ran():
+    """Two that turned level for a moment half an inch farther down do not draw it down."""
+    ran = blocked_wall(4, 6.0, count=6)
+    kinked = [turned_at(x, 6.7, f"k{i}", 1.2, then_z=18.0) for i, x in enumerate((-10.0, 2.0))]
+    free = [going_down(x, 15.0 + i, f"f{i}") for i, x in enumerate((-12.0, -4.0, 4.0, 10.0))]
+    (alone,) = find_layers(read(ran + free), (), SETTINGS)
+    (layer,) = find_layers(read(ran + kinked + free), (), SETTINGS)
+    assert layer.turned == alone.turned + 2
+    assert layer.depth_in == pytest.approx(alone.depth_in, abs=0.02)
+
+
 def test_a_level_layer_is_not_given_a_slope():
     shapes = [find_layers(read(blocked_wall(seed)), (), SETTINGS)[0].line.shape for seed in range(8)]
     assert set(shapes) == {"level"}

@@ -202,6 +202,9 @@ def _layer(
     shown = [member for member in found.members if member.kind != "widened"]
     # Where a width changed says that something squeezed the root, not how deep that lies.
     shown = shown if len(shown) >= FEWEST_EVENTS else list(found.members)
+    # A root that ran lay on it; one that only turned or stopped may have met a clod.
+    ran = [member for member in shown if member.sideways_in > 0]
+    shown = ran if len(ran) >= FEWEST_EVENTS else shown
     x = np.array([member.middle_x_in for member in shown])
     depths = np.array([member.depth_in for member in shown])
     x_from_in, x_to_in = found.reach_in
