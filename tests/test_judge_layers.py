@@ -10,9 +10,9 @@ from scipy.stats import kstest
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import find_layers, scan
 from rootread.judge.diversions import diversions
-from rootread.judge.layers import SHAPE_SE_IN, layer_depth
+from rootread.judge.layers import SHAPE_SE_IN, layer_depth, members_of
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.scan import strongest_gathering
+from rootread.judge.scan import Gathering, strongest_gathering
 from rootread.judge.signs import Sign
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
@@ -122,15 +122,13 @@ def test_a_few_roots_that_turned_beside_a_layer_do_not_draw_it_to_their_depth():
     assert found[0].depth_in == pytest.approx(5.0, abs=DEPTH_TOLERANCE_IN)
 
 
-def test_the_depth_is_that_of_the_roots_that_ran():
-    """Two that turned level for a moment half an inch farther down do not draw it down."""
-    ran = blocked_wall(4, 6.0, count=6)
-    kinked = [turned_at(x, 6.7, f"k{i}", 1.2, then_z=18.0) for i, x in enumerate((-10.0, 2.0))]
-    free = [going_down(x, 15.0 + i, f"f{i}") for i, x in enumerate((-12.0, -4.0, 4.0, 10.0))]
-    (alone,) = find_layers(read(ran + free), (), SETTINGS)
-    (layer,) = find_layers(read(ran + kinked + free), (), SETTINGS)
-    assert layer.turned == alone.turned + 2
-    assert layer.depth_in == pytest.approx(alone.depth_in, abs=0.02)
+def test_a_root_that_turned_far_beside_a_layer_is_none_of_it():
+    """The layer goes on a little beyond where roots gather, but not over a foot of wall without any."""
+    inside = [Sign(i, "diverted", x, 6.0, x, x + 2.0) for i, x in enumerate((-16.0, -13.0, -10.0))]
+    near = Sign(3, "diverted", -4.0, 6.6, -4.0, -1.0)
+    deeper, far = (Sign(i, "diverted", x, z, x, x + 1.0) for i, x, z in ((4, -12.0, 7.5), (5, 7.0, 6.6)))
+    gathering = Gathering(5.6, 6.4, -18.0, -6.0, statistic=8.0, p_value=0.01)
+    assert members_of([*inside, near, deeper, far], gathering) == [*inside, near]
 
 
 def test_a_level_layer_is_not_given_a_slope():

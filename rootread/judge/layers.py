@@ -18,6 +18,8 @@ from rootread.settings import JudgeSettings
 
 MEMBER_IN = 1.0
 """A sign within this of the middle of a gathering belongs to the layer."""
+BESIDE_IN = 3.0
+"""So does one that lies this far beside the gathering's ends, but none farther off."""
 USUAL_SPREAD_IN = 0.2
 """How far above a layer roots usually run, and how many roots that expectation counts for beside
 those of the wall."""
@@ -107,7 +109,7 @@ def _gatherings(
         gathering = strongest_gathering(signs, centrelines, x_range, settings.permutations, rng)
         if gathering is None or gathering.p_value / share >= settings.layer_p_value:
             break
-        members = _members(signs, gathering)
+        members = members_of(signs, gathering)
         candidate = _Found(tuple(members), gathering.p_value / share)
         if _believed(candidate, readings) and _restricts(_layer(readings, candidate, ()), readings, settings):
             found.append(candidate)
@@ -143,7 +145,7 @@ def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> boo
     return holds and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS
 
 
-def _members(signs: Sequence[Sign], gathering: Gathering) -> list[Sign]:
+def members_of(signs: Sequence[Sign], gathering: Gathering) -> list[Sign]:
     """The signs of a gathering, and those at the same depth near beside it."""
 
     def level_in(sign: Sign) -> float:
@@ -151,7 +153,9 @@ def _members(signs: Sequence[Sign], gathering: Gathering) -> list[Sign]:
 
     inside = [level_in(sign) for sign in signs if gathering.holds(sign.x_in, sign.depth_in)]
     middle_in = float(np.median(inside)) if inside else (gathering.z_from_in + gathering.z_to_in) / 2
-    return [sign for sign in signs if abs(level_in(sign) - middle_in) <= MEMBER_IN]
+    left_in, right_in = gathering.x_from_in - BESIDE_IN, gathering.x_to_in + BESIDE_IN
+    near = [sign for sign in signs if left_in <= sign.x_to_in and sign.x_from_in <= right_in]
+    return [sign for sign in near if abs(level_in(sign) - middle_in) <= MEMBER_IN]
 
 
 def _steps_joined(found: Sequence[_Found]) -> list[tuple[_Found, float | None]]:
@@ -202,9 +206,6 @@ def _layer(
     shown = [member for member in found.members if member.kind != "widened"]
     # Where a width changed says that something squeezed the root, not how deep that lies.
     shown = shown if len(shown) >= FEWEST_EVENTS else list(found.members)
-    # A root that ran lay on it; one that only turned or stopped may have met a clod.
-    ran = [member for member in shown if member.sideways_in > 0]
-    shown = ran if len(ran) >= FEWEST_EVENTS else shown
     x = np.array([member.middle_x_in for member in shown])
     depths = np.array([member.depth_in for member in shown])
     x_from_in, x_to_in = found.reach_in
