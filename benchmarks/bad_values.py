@@ -169,7 +169,7 @@ def places_px(rng: Rng, least: int = 0, most: int = 6, reach: float = 1.2) -> li
 
 def likely_marks(rng: Rng) -> dict[str, Any]:
     """Marks of the right form, with places and widths that need not make sense."""
-    reach = float(rng.choice([0.3, 0.5, 0.8, 1.0, 1.5, 50.0, 1e12]))
+    reach = float(rng.choice([0.3, 0.5, 0.8, 1.0, 1.5, 50.0, 1e6, 1e12]))
     marks: dict[str, Any] = {"version": 1}
     if rng.random() < 0.4:
         marks["scale_points"] = [{"px": place} for place in places_px(rng, 2, 2, reach)]

@@ -6,20 +6,19 @@ Exit codes: 0 all walls read; 1 some refused, the rest done; 2 the request itsel
 
 import io
 import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rootread.console import progress
 from rootread.errors import BadRequest, RootreadError
 from rootread.text import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rootread.batch import Record, Run
-    from rootread.batch.run import Progress
+    from rootread.batch import Run
     from rootread.settings import Settings
 
 app = typer.Typer(
@@ -343,7 +342,7 @@ def _grade(
         from rootread.batch.strokes import taught_by_strokes
 
         settings = taught_by_strokes(strokes, plan, settings)
-    run = grade_walls(plan, out, settings, jobs, _progress(), cluster, parquet, pdf)
+    run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
     typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
     typer.echo(f"Report: {run.report.resolve()}")
     return run
@@ -364,29 +363,6 @@ def _contrast(
     contrast, page = contrast_folders(folders, out, by, pair, measures, units, pdf)
     typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
-
-
-def _progress() -> "Progress":
-    began, read = time.monotonic(), 0
-
-    def say(done: int, total: int, record: "Record") -> None:
-        nonlocal read
-        if record.kept:
-            typer.echo(f"[{done}/{total}] {record.wall['wall']}: as before", err=True)
-            return
-        read += 1
-        what = record.wall["verdict"] if record.wall["status"] == "read" else "refused"
-        left = (time.monotonic() - began) / read * (total - done)
-        remaining = f", {_time_left(left)} left" if left >= 1 else ""
-        typer.echo(f"[{done}/{total}] {record.wall['wall']}: {what}{remaining}", err=True)
-
-    return say
-
-
-def _time_left(seconds: float) -> str:
-    if seconds < 100:
-        return f"about {seconds:.0f} s"
-    return f"about {seconds / 60:.0f} min" if seconds < 6000 else f"about {seconds / 3600:.1f} h"
 
 
 def _open_desk(address: str, browser: bool) -> None:

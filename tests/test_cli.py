@@ -14,7 +14,8 @@ import skimage.data
 import typer
 
 from rootread.batch import Record
-from rootread.cli import _progress, app
+from rootread.cli import app
+from rootread.console import progress
 from rootread.schema import TABLES
 from rootread.settings import Settings, read_settings
 
@@ -116,7 +117,7 @@ def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(
     clock = iter([0.0, 30.0])
     monkeypatch.setattr("time.monotonic", lambda: next(clock))
     row = {"wall": "north", "status": "read", "verdict": "open"}
-    say = _progress()
+    say = progress()
     say(1, 4, Record(row, (), (), kept=True))
     say(2, 4, Record(row, (), (), kept=False))
     assert capsys.readouterr().err.splitlines() == [
