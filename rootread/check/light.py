@@ -5,6 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.check.types import Finding, State
+from rootread.components import components
 from rootread.photo import to_linear
 from rootread.plane import WallImage
 from rootread.units import length_words
@@ -71,9 +72,7 @@ def shadow_edge_length_in(image: WallImage) -> float:
     inside = cv2.erode(whole, np.ones((2 * span + 5,) * 2, np.uint8), borderValue=0)[1:-1, 1:-1] > 0
     change = _change(tone, span)
     edge = (change > np.log(SHADOW_RATIO)) & (_change(warmth, span) < SAME_COLOUR * change) & inside
-    _, _, box, _ = cv2.connectedComponentsWithStats(edge.astype(np.uint8), connectivity=8)
-    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
-    reach_px[0] = 0
+    reach_px = components(edge).reach_px
     return float(reach_px[reach_px > SHADOW_PIECE_IN * COARSE_PX_PER_IN].sum() / COARSE_PX_PER_IN)
 
 

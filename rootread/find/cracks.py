@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.find.halfsize import HalfWall
 from rootread.threads import both, share_out
 
@@ -60,15 +61,10 @@ def crack_map(half: HalfWall, root: Mask) -> Mask:
     dark = (cv2.GaussianBlur(tone, (0, 0), 1.0) < around - DARKER) & edge & ~flank
     weak = (dark & (depth > LOW)).astype(np.uint8)
     # Bridged over a missing pixel or two, so that a ragged line is one piece.
-    _, piece, box, _ = cv2.connectedComponentsWithStats(
-        cv2.morphologyEx(weak, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), connectivity=8
-    )
-    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
-    sure = np.bincount(piece[(depth > HIGH) & dark], minlength=len(box))
-    width_px = box[:, cv2.CC_STAT_AREA] / np.maximum(reach_px, 1)
-    keep = (reach_px > LEAST_IN * half.px_per_in) & (sure > 0.5 * reach_px) & (reach_px > SLENDER * width_px)
-    keep[0] = False
-    return keep[piece]
+    pieces = components(cv2.morphologyEx(weak, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0)
+    reach_px, sure = pieces.reach_px, pieces.px_in((depth > HIGH) & dark)
+    long = (reach_px > LEAST_IN * half.px_per_in) & (sure > 0.5 * reach_px)
+    return pieces.mask(long & (reach_px > SLENDER * pieces.px / reach_px))
 
 
 def valley_depth(tone: Image, px_per_in: float) -> Image:

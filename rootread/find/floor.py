@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.find.halfsize import HalfWall
 
 Image = NDArray[np.float32]
@@ -91,11 +92,8 @@ def _look(half: HalfWall) -> tuple[Image, Image]:
 
 def _passing_share(root: Mask, row: int, reach_px: float) -> float:
     """Of the root below a row, the share in pieces that reach well to both sides of it."""
-    _, piece, box, _ = cv2.connectedComponentsWithStats(root.astype(np.uint8), connectivity=8)
-    first = box[:, cv2.CC_STAT_TOP]
-    last = first + box[:, cv2.CC_STAT_HEIGHT]
-    passing = (first < row - reach_px) & (last > row + reach_px)
-    passing[0] = False
-    below = np.bincount(piece[row:].ravel(), minlength=len(box))
-    below[0] = 0
+    pieces = components(root)
+    first, last = pieces.rows
+    passing = (first < row - reach_px) & (last + 1 > row + reach_px)
+    below = np.bincount(pieces.of[pieces.at >= row * root.shape[1]], minlength=pieces.count)
     return float(below[passing].sum() / max(below.sum(), 1))

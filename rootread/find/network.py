@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.errors import BadRequest
 from rootread.find.familiar import pieces_of, training_walls, unfamiliar
 from rootread.find.second_look import doubled
@@ -146,13 +147,9 @@ def _taught(learned: tuple[float, ...]) -> Run:
 
 def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:
     """Pieces above ``low`` that hold enough pixels above ``high`` and are long enough, ``(M, N)``."""
-    weak = (probability > low).astype(np.uint8)
-    _, piece, box, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
-    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
-    sure_px = np.bincount(piece[probability > high], minlength=len(box))
-    keep = (reach_px > min_length_px) & (sure_px > 0.5 * min_length_px)
-    keep[0] = False
-    return keep[piece]
+    pieces = components(probability > low)
+    sure_px = pieces.px_in(probability > high)
+    return pieces.mask((pieces.reach_px > min_length_px) & (sure_px > 0.5 * min_length_px))
 
 
 def zoom_for(px_per_in: float) -> float:

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.find.types import RootMap
 from rootread.photo import to_linear
 from rootread.plane.types import WallImage
@@ -192,10 +193,6 @@ def _local_noise(contrast: Image, soil: Mask, block_px: float) -> Image:
 
 def _lasting(evidence: Image, allowed: Mask, low: float, high: float, min_length_px: float) -> Mask:
     """Hysteresis: pieces above ``low`` that hold enough pixels above ``high`` and are long enough."""
-    weak = allowed & (evidence > low)
-    _, piece, box, _ = cv2.connectedComponentsWithStats(weak.astype(np.uint8), connectivity=8)
-    reach_px = np.hypot(box[:, cv2.CC_STAT_WIDTH], box[:, cv2.CC_STAT_HEIGHT])
-    strong_px = np.bincount(piece[weak & (evidence > high)], minlength=len(box))
-    keep = (reach_px > min_length_px) & (strong_px > 0.5 * min_length_px)
-    keep[0] = False
-    return keep[piece]
+    pieces = components(allowed & (evidence > low))
+    strong_px = pieces.px_in(evidence > high)
+    return pieces.mask((pieces.reach_px > min_length_px) & (strong_px > 0.5 * min_length_px))

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
 from rootread.find.halfsize import half_wall
@@ -53,15 +54,14 @@ def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArr
 
     ``probability`` and ``like`` are at half resolution.
     """
-    count, piece = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
-    at = piece[::2, ::2]
-    on = at > 0
-    stated = np.clip(probability[on], LEAST_ODDS, 1 - LEAST_ODDS)
-    odds = np.log(stated / (1 - stated)) + np.log(like[on])
-    total = np.bincount(at[on], odds, minlength=count)
-    keep = total > ODD * np.maximum(np.bincount(at[on], minlength=count), 1)
-    keep[0] = False
-    return keep[piece]
+    pieces = components(mask)
+    row, column = np.divmod(pieces.at, mask.shape[1])
+    of_half = (row % 2 == 0) & (column % 2 == 0)
+    piece, half = pieces.of[of_half], (row[of_half] // 2, column[of_half] // 2)
+    stated = np.clip(probability[half], LEAST_ODDS, 1 - LEAST_ODDS)
+    odds = np.log(stated / (1 - stated)) + np.log(like[half])
+    total = np.bincount(piece, odds, minlength=pieces.count)
+    return pieces.mask(total > ODD * np.maximum(np.bincount(piece, minlength=pieces.count), 1))
 
 
 def doubled(values: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:

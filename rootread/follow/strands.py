@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.components import components
 from rootread.find.types import RootMap
 from rootread.follow.likelihood import distance_to_edge_px
 from rootread.plane.types import Grid, WallImage
@@ -78,9 +79,21 @@ def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
     """The mask without single-pixel steps and pinholes."""
     blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
     mask = blurred > 0.4
-    _, label, stats, _ = cv2.connectedComponentsWithStats((~mask).astype(np.uint8), connectivity=4)
-    small = stats[:, cv2.CC_STAT_AREA] <= (HOLE_IN * root_map.grid.px_per_in) ** 2
-    return mask | small[label]
+    return mask | _pinholes(mask, HOLE_IN * root_map.grid.px_per_in)
+
+
+def _pinholes(mask: NDArray[np.bool_], side_px: float) -> NDArray[np.bool_]:
+    """``(M, N)`` pixels of holes in a mask that are no larger than a square of a side."""
+    # So small a hole holds no square of a wider side, and closing with one fills it. What is filled
+    # beside are notches, which open soil touches.
+    wider = 2 * int(np.ceil(side_px / 2)) + 1
+    padded = np.pad(mask, wider, constant_values=True).view(np.uint8)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, np.ones((wider, wider), np.uint8))
+    filled = closed[wider:-wider, wider:-wider] > 0
+    pieces = components(filled & ~mask, connectivity=4)
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
+    open_soil = cv2.dilate((~filled).astype(np.uint8), cross) > 0
+    return pieces.mask((pieces.px <= side_px**2) & (pieces.px_in(open_soil) == 0))
 
 
 def part_strands(mask: NDArray[np.bool_], dip: NDArray[np.float32]) -> NDArray[np.bool_]:
@@ -88,12 +101,8 @@ def part_strands(mask: NDArray[np.bool_], dip: NDArray[np.float32]) -> NDArray[n
     # Only where two thin roots would fit side by side.
     inside = cv2.erode(mask.view(np.uint8), np.ones((3, 3), np.uint8)) > 0
     maybe = (dip > SEAM_MAYBE) & inside
-    count, label, stats, _ = cv2.connectedComponentsWithStats(maybe.astype(np.uint8), connectivity=8)
-    long = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= SEAM_MIN_PX
-    seeded = np.zeros(count, dtype=bool)
-    seeded[label[maybe & (dip > SEAM_SURE)]] = True
-    seeded[0] = False
-    seam = (long & seeded)[label]
+    pieces = components(maybe)
+    seam = pieces.mask((pieces.reach_px >= SEAM_MIN_PX) & (pieces.px_in(dip > SEAM_SURE) > 0))
     # A seam runs out into the notch where its two roots part.
     reach = cv2.dilate(seam.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     seam |= reach & (dip > SEAM_MAYBE)

@@ -62,8 +62,8 @@ def strip_lines(graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Ste
 
 def strip_layers(strands: Strands) -> NDArray[np.uint8]:
     """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of root."""
-    layers = cv2.cvtColor(strands.rgb, cv2.COLOR_RGB2RGBA)
-    layers[..., 3] = 255 * strands.probability
+    probability = (255 * strands.probability).astype(np.uint8)
+    layers: NDArray[np.uint8] = cv2.merge([*cv2.split(strands.rgb), probability])
     return layers
 
 
