@@ -49,6 +49,7 @@ COUNTS = {
     "photo run": 60,
     "marks run": 60,
     "settings run": 60,
+    "net run": 60,
 }
 """Cases by kind: readers take milliseconds, runs of the whole command a second."""
 CPU_LIMIT_S = 10.0

@@ -25,6 +25,7 @@ from bad_pictures import (
     flipped,
     huge_or_odd,
     jpeg_claiming,
+    netted,
     pictures,
 )
 from bad_values import (
@@ -110,6 +111,14 @@ def _photo_run(rng: Rng, box: Path) -> Case:
     command = ("grade", str(folder), "--out", str(box / "out")), ("check", str(folder)), ("check", "--json")
     chosen = command[int(rng.integers(2))]
     return Case(arguments=chosen)
+
+
+def _net_run(rng: Rng, box: Path) -> Case:
+    """What looks like roots everywhere, small or as large as a photo, through the whole command."""
+    folder = _folder(box)
+    size = (900, 675) if rng.random() < 0.7 else (2400, 1800)
+    (folder / "net.jpg").write_bytes(encoded(Image.fromarray(netted(rng, size)), "JPEG", quality=90))
+    return Case(arguments=("grade", str(folder), "--out", str(box / "out")))
 
 
 def _sheet_bytes(rng: Rng, box: Path) -> Case:
@@ -283,6 +292,7 @@ KINDS: dict[str, Callable[[Rng, Path], Case]] = {
     "photo run": _photo_run,
     "marks run": _marks_run,
     "settings run": _settings_run,
+    "net run": _net_run,
 }
 
 

@@ -28,6 +28,46 @@ def _wall() -> np.ndarray[Any, Any]:
     return render(scene, WALL_PX).rgb
 
 
+@cache
+def _card() -> np.ndarray[Any, Any]:
+    """1 where the made wall shows its card, and a little around it."""
+    from rootread.fieldsheet import default_row
+    from rootread.photo import Photo
+    from rootread.plane import find_plane
+    from rootread.settings import Settings
+
+    wall = _wall()
+    outline = find_plane(Photo(None, wall), default_row("wall"), None, Settings().plane).scale.outlines_px[0]
+    shown = np.zeros(wall.shape[:2], np.uint8)
+    cv2.fillPoly(shown, [outline.astype(np.int32)], 1)
+    return cv2.dilate(shown, np.ones((21, 21), np.uint8))
+
+
+def netted(rng: Rng, size: tuple[int, int]) -> np.ndarray[Any, Any]:
+    """The made wall behind grass, netting or hundreds of crossing lines, its card before those."""
+    wall, card = (cv2.resize(picture, size, interpolation=cv2.INTER_AREA) for picture in (_wall(), _card()))
+    over = wall.copy()
+    way = str(rng.choice(["grass", "netting", "lines"]))
+    broad = float(rng.uniform(0.002, 0.006)) * size[0]
+    t = np.linspace(0, 1, 40)[:, None]
+    for number in range(count := int(2 ** rng.uniform(4, 12))):
+        start, angle = rng.random(2) * size, float(rng.uniform(0, np.pi))
+        long = float(rng.uniform(0.2, 0.9)) * size[0]
+        if way == "grass":
+            angle, long = float(rng.normal(np.pi / 2, 0.4)), 0.25 * long
+        elif way == "netting":
+            angle, long = np.pi / 2 * (number % 2), 2.0 * size[0]
+            start = np.array(size) * number / count
+        along = np.array([np.cos(angle), np.sin(angle)])
+        bow = float(rng.normal(0, 0.06)) * np.sin(np.pi * t) * along[::-1] * [-1, 1]
+        points = start + long * ((t - 0.5) * along + bow * (way != "netting"))
+        pale = rng.integers(150, 236) * np.array([1.0, 0.9, 0.7])
+        line = [np.round(points * 16).astype(np.int32)]
+        cv2.polylines(over, line, False, pale.tolist(), max(round(broad), 1), cv2.LINE_AA, 4)
+    over = np.where(card[..., None] > 0, wall, cv2.GaussianBlur(over, (0, 0), 0.7))
+    return np.clip(over + rng.normal(0, 4, over.shape), 0, 255).astype(np.uint8)
+
+
 def encoded(image: Image.Image, kind: str, **options: Any) -> bytes:
     file = io.BytesIO()
     image.save(file, kind, **options)

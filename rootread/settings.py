@@ -93,7 +93,7 @@ class FollowSettings:
 
     max_gap_in: float = within(1.5, 0, 12)
     """No wider gap of bare soil is bridged."""
-    max_bend_deg: float = within(40.0, 0, 180)
+    max_bend_deg: float = within(40.0, 0, 90)
     """No sharper bend is taken across a gap."""
     min_length_in: float = within(0.5, 0.1, 100)
     """Shorter roots are left out."""

@@ -17,6 +17,7 @@ RUNS = {
     "photo run": 1,
     "marks run": 1,
     "settings run": 1,
+    "net run": 1,
 }
 
 

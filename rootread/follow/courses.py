@@ -7,9 +7,10 @@ from rootread.follow.centreline import path_centreline
 from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.eye import look_at_joins
 from rootread.follow.graph import graph_of_strands
-from rootread.follow.joins import possible_joins
+from rootread.follow.joins import MAX_COVERED_GAP, possible_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.lineage import find_lineage
+from rootread.follow.nets import refuse_near_ends
 from rootread.follow.paths import choose_paths
 from rootread.follow.strands import find_strands
 from rootread.follow.types import Trace
@@ -38,6 +39,7 @@ def follow_courses(
         return ()
     grid = root_map.grid
     ends = edge_ends(graph, image.rgb)
+    refuse_near_ends(ends.place_px, grid.px_per_in, MAX_COVERED_GAP * settings.max_gap_in)
     costs = end_costs(graph, ends, from_edge_px, surface)
     paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs, rounded=True)
     # A second look: with the first roots known, every end knows better where it comes from,

@@ -25,6 +25,8 @@ from rootread.threads import both, open_network, share_out
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
 """Looked at are the cheapest this many joins of each end."""
+MOST_LOOKS = 12_000
+"""Walls full of roots ask for up to 9,000; of more, fewer of each end are looked at."""
 MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
@@ -76,8 +78,12 @@ def worth_a_look(joins: Joins) -> NDArray[np.int64]:
     order = np.lexsort((joins.cost[join], end))
     end, join = end[order], join[order]
     first = np.searchsorted(end, end)
-    near = (np.arange(len(end)) - first < RANKS) & (joins.cost[join] < MAX_COST)
-    return np.unique(join[near])
+    rank, cheap = np.arange(len(end)) - first, joins.cost[join] < MAX_COST
+    for ranks in range(RANKS, 0, -1):
+        seen = np.unique(join[cheap & (rank < ranks)])
+        if len(seen) <= MOST_LOOKS:
+            break
+    return seen
 
 
 def join_facts(joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts) -> NDArray[np.float32]:

@@ -21,6 +21,10 @@ def follow_roots(
     image : the flat wall the map was made from, on the same grid.
     surface : the soil surface line, to tell bases from tips.
     settings : limits of gaps, bends and lengths.
+
+    Raises
+    ------
+    WallRefused : what was found is a net, through which no root can be followed.
     """
     traces = follow_courses(root_map, image, surface, settings)
     traces = with_measured_widths(traces, image)

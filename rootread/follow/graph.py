@@ -5,6 +5,7 @@ import numpy as np
 from rootread.find.types import RootMap
 from rootread.follow.chains import Chain, sample, smooth, with_ends
 from rootread.follow.cleaning import drop_rungs, join_through, merge_meetings, prune_spurs
+from rootread.follow.nets import refuse_many_chains
 from rootread.follow.skeleton import skeleton_chains
 from rootread.follow.strands import Strands, find_strands
 from rootread.follow.touches import attach_ends, split_corners, to_blunt_end
@@ -23,6 +24,10 @@ def build_graph(root_map: RootMap, image: WallImage) -> RootGraph:
     ----------
     root_map : the probability and mask of the find stage.
     image : the flat wall, whose shading shows where touching roots part.
+
+    Raises
+    ------
+    WallRefused : the mask is a net of thousands of stretches.
     """
     return graph_of_strands(find_strands(root_map, image))
 
@@ -30,6 +35,7 @@ def build_graph(root_map: RootMap, image: WallImage) -> RootGraph:
 def graph_of_strands(strands: Strands) -> RootGraph:
     """The same from strands that are already parted."""
     found, radius = both(lambda: skeleton_chains(strands.mask), lambda: strands.radius_px)
+    refuse_many_chains(len(found.chains))
     node_radius = sample(radius, found.centres_px)
     chains = [
         Chain(with_ends(chain, ends, found.centres_px), list(ends))
