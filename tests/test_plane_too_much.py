@@ -13,8 +13,8 @@ from rootread.marks import Marks, RootMark, ScaleMark
 from rootread.marks.types import Stroke
 from rootread.photo import Photo
 from rootread.plane import WallPlane, find_plane, lay_flat, locate
-from rootread.plane.flat import LEAST_PX_PER_IN, LEAST_WALL_IN, MOST_PX, wall_grid
-from rootread.plane.reach import SMALLEST_SCALE_SHARE
+from rootread.plane.flat import LEAST_PX_PER_IN, LEAST_WALL_IN, MOST_OF_PHOTO, MOST_PX, wall_grid
+from rootread.plane.reach import SMALLEST_SCALE_SHARE, local_px_per_in, photo_places
 from rootread.settings import PlaneSettings
 
 
@@ -86,8 +86,17 @@ def test_the_surface_is_sought_where_the_wall_is_seen_well_alone(looked_at):
     width, height = camera.size_px
     of_the_middle_in2 = width * height / plane.scale.px_per_in**2
     assert (x1 - x0) * (z1 - z0) < of_the_middle_in2 / SMALLEST_SCALE_SHARE**2
-    rows, columns = lay_flat(photo, plane, PlaneSettings()).grid.shape
-    assert rows * columns < width * height / SMALLEST_SCALE_SHARE**2
+
+
+def test_a_wall_seen_from_far_aside_has_hardly_more_pixels_than_its_photo():
+    camera = DrawnCamera(yaw_deg=47.0)
+    plane = plane_of(bare(camera.size_px), corners(camera))
+    width, height = camera.size_px
+    grid = wall_grid(camera.size_px, plane, 72.0)
+    # At the resolution of its middle it would have a quarter more.
+    middle = float(np.median(local_px_per_in(plane.to_wall_in, photo_places(camera.size_px, 41, 31))))
+    assert (middle / grid.px_per_in) ** 2 > 1.25
+    assert grid.shape[0] * grid.shape[1] == pytest.approx(MOST_OF_PHOTO * width * height, rel=0.01)
 
 
 @pytest.mark.parametrize("row_px", [674.0, 1200.0])

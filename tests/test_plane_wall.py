@@ -267,18 +267,18 @@ def test_shrinking_averages_light_not_codes():
 
 
 @pytest.mark.parametrize("shrink", [1.0, 1.4, 2.7])
-def test_a_wall_laid_in_bands_is_the_wall_laid_in_one_piece(shrink, monkeypatch):
+def test_a_wall_laid_in_pieces_is_the_wall_laid_in_one_piece(shrink, monkeypatch):
     rng = np.random.default_rng(5)
     rgb = rng.integers(0, 256, (300, 400, 3), np.uint8)
-    # Turned, so that a band reaches over many of the photo's rows, and over its edges.
+    # Turned, so that a piece reaches over many of the photo's rows, and over its edges.
     turned = shrink * np.array([[0.95, -0.31, 20.0], [0.31, 0.95, -30.0], [0, 0, 1 / shrink]])
     grid = Grid(1.0, 0.0, 0.0, (300, 280))
-    monkeypatch.setattr(flat_wall, "BAND_ROWS", 16)
-    banded, banded_inside = resample(rgb, turned, None, grid)
-    monkeypatch.setattr(flat_wall, "BAND_ROWS", 320)
+    monkeypatch.setattr(flat_wall, "PIECE_PX", (16, 32))
+    pieced, pieced_inside = resample(rgb, turned, None, grid)
+    monkeypatch.setattr(flat_wall, "PIECE_PX", (320, 320))
     whole, whole_inside = resample(rgb, turned, None, grid)
-    assert np.array_equal(banded, whole)
-    assert np.array_equal(banded_inside, whole_inside)
+    assert np.array_equal(pieced, whole)
+    assert np.array_equal(pieced_inside, whole_inside)
     assert 0 < whole_inside.mean() < 1
 
 

@@ -1,5 +1,7 @@
 """The wall laid flat: the photo resampled once into the wall plane."""
 
+from itertools import product
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +22,9 @@ ABOVE_SURFACE_IN = 1.5
 LEAST_WALL_IN = 1.0
 # The flat wall is never coarser: centrelines are smoothed over 0.3 in, and that takes three of their points.
 LEAST_PX_PER_IN = 14.0
-# The flat wall has no more pixels than this, some 2 GB while roots are sought; a larger one is laid coarser.
-MOST_PX = 30e6
+# The flat wall has no more pixels than this, some 2 GB while roots are sought, and hardly more than the photo
+# itself: a wall seen from far aside would have several times as many. A larger one is laid coarser.
+MOST_PX, MOST_OF_PHOTO = 20e6, 1.25
 # The scale object's shadow, thickness and curl spread this far over its outline.
 OBJECT_MARGIN_IN = 0.1
 # Shrinking by less than this loses nothing that averaging would keep.
@@ -30,8 +33,8 @@ NO_SHRINK = 1.15
 OWN_BLUR_PX = 0.3
 # A blur under this changes nothing; none reaches farther than so many pixels.
 LEAST_BLUR_PX, BLUR_REACH_PX = 0.2, 6
-# Rows of the flat wall laid at a time: whole steps of the map.
-BAND_ROWS = 8 * MAP_STEP_PX
+# Rows and columns of the flat wall laid at a time: whole steps of the map.
+PIECE_PX = (16 * MAP_STEP_PX, 32 * MAP_STEP_PX)
 
 
 def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
@@ -69,8 +72,8 @@ def resample(
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
     """A photo on a grid of the wall plane; ``(M, N, 3)`` sRGB, and ``(M, N)`` where the photo reaches.
 
-    Worked in bands of rows, so that what lies between photo and flat wall stays in the processor's own
-    memory: for the whole it would be eight photos of fresh memory. The bands meet without a seam.
+    Worked in pieces, so that what lies between photo and flat wall stays in the processor's own memory: for
+    the whole it would be eight photos of fresh memory. The pieces meet without a seam.
     """
     knots = _knots(to_photo, lens, grid)
     shrink = _middle_step_px(knots, grid.shape)
@@ -78,18 +81,20 @@ def resample(
     flat = np.empty((*grid.shape, 3), np.uint8)
     inside = np.empty(grid.shape, bool)
 
-    def lay(top: int) -> None:
-        bottom = min(top + BAND_ROWS, grid.shape[0])
-        at = _between(knots[top // MAP_STEP_PX :], (bottom - top, grid.shape[1]))
+    def lay(corner: tuple[int, int]) -> None:
+        top, left = corner
+        piece = np.s_[top : top + PIECE_PX[0], left : left + PIECE_PX[1]]
+        at = _between(knots[top // MAP_STEP_PX :, left // MAP_STEP_PX :], inside[piece].shape)
         x, y = at[..., 0], at[..., 1]
-        inside[top:bottom] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
-        flat[top:bottom] = (
+        inside[piece] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+        flat[piece] = (
             cv2.remap(rgb, at, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
             if shrink < NO_SHRINK
             else _averaged(rgb, at, shrink)
         )
 
-    share_out(lay, range(0, grid.shape[0], BAND_ROWS))
+    tops, lefts = (range(0, size, step) for size, step in zip(grid.shape, PIECE_PX, strict=True))
+    share_out(lay, product(tops, lefts))
     return flat, inside
 
 
@@ -99,34 +104,39 @@ def _averaged(rgb: NDArray[np.uint8], at: NDArray[np.float32], shrink: float) ->
     if whole > 1:
         at = (at + np.float32(0.5)) / np.float32(whole) - np.float32(0.5)
         shrink = shrink / whole
-    light, first_row = _light_under(at[..., 1], rgb, whole)
+    light, first = _light_under(at, rgb, whole)
     # A box of ``shrink`` pixels has a variance of shrink^2 / 12; the reading itself gives a part.
     blur = np.sqrt(max(shrink**2 / 12.0 - OWN_BLUR_PX**2 / 12.0, 0.0))
     if blur > LEAST_BLUR_PX:
         light = cv2.GaussianBlur(light, (0, 0), blur)
-    at = at - np.array([0, first_row], np.float32)
-    return to_srgb(cv2.remap(light, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    return to_srgb(cv2.remap(light, at - first, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
 def _light_under(
-    y_px: NDArray[np.float32], rgb: NDArray[np.uint8], whole: int
-) -> tuple[NDArray[np.float32], int]:
-    """Linear light of a photo reduced ``whole`` times, in the rows about ``y_px``, and the first of them."""
-    height, width = rgb.shape[0] // whole, rgb.shape[1] // whole
-    low, high = (float(np.clip(edge, 0, height - 1)) for edge in (y_px.min(), y_px.max()))
-    first, past = max(int(low) - BLUR_REACH_PX, 0), min(int(high) + BLUR_REACH_PX + 1, height)
-    light = to_linear(rgb[first * whole : past * whole, : width * whole])
+    at: NDArray[np.float32], rgb: NDArray[np.uint8], whole: int
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Linear light of the part of a photo, reduced ``whole`` times, that lies about places in it.
+
+    With the column and row at which that part starts.
+    """
+    size = np.array([rgb.shape[1] // whole, rgb.shape[0] // whole])
+    x, y = at[..., 0], at[..., 1]
+    low, high = (np.clip(edge, 0, size - 1).astype(int) for edge in ((x.min(), y.min()), (x.max(), y.max())))
+    first, past = np.maximum(low - BLUR_REACH_PX, 0), np.minimum(high + BLUR_REACH_PX + 1, size)
+    (x0, y0), (x1, y1) = first * whole, past * whole
+    light = to_linear(rgb[y0:y1, x0:x1])
     if whole > 1:
-        light = cv2.resize(light, (width, past - first), interpolation=cv2.INTER_AREA)
-    return light, first
+        light = cv2.resize(light, (past - first).tolist(), interpolation=cv2.INTER_AREA)
+    return light, first.astype(np.float32)
 
 
 def lay_flat(photo: Photo, plane: WallPlane, settings: PlaneSettings) -> WallImage:
     """Resample the photo into the wall plane.
 
     The working resolution is ``settings.working_px_per_in``, or the photo's own
-    at the middle of the wall where that is coarser (but 14 pixels an inch at
-    least); coarser still where the wall is so large that it would not fit in memory.
+    at the middle of the wall where that is coarser; coarser still where the wall
+    would have more pixels than the photo shows, or than fit in memory; but 14
+    pixels an inch at least.
 
     Raises
     ------
@@ -160,8 +170,9 @@ def wall_grid(size_px: tuple[int, int], plane: WallPlane, working_px_per_in: flo
             "Hardly anything in the photo lies below the soil surface.",
             "Mark the surface again, or take the photo with the wall in frame.",
         )
-    own = max(float(np.median(scale)), LEAST_PX_PER_IN)
-    px_per_in = min(working_px_per_in, own, (MOST_PX / (wide_in * deep_in)) ** 0.5)
+    most_px = min(MOST_PX, MOST_OF_PHOTO * size_px[0] * size_px[1])
+    finest = min(float(np.median(scale)), (most_px / (wide_in * deep_in)) ** 0.5)
+    px_per_in = min(working_px_per_in, max(finest, LEAST_PX_PER_IN))
     shape = (int(deep_in * px_per_in) + 1, int(wide_in * px_per_in) + 1)
     return Grid(px_per_in, float(low[0]), float(low[1]), shape)
 
