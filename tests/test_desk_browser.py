@@ -470,6 +470,34 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     assert shown.screenshot() != closer
 
 
+def test_a_root_is_lit_only_while_it_is_pointed_at(page: Page, served: Served) -> None:
+    open_desk(page, served)
+    open_wall(page)
+    page.locator("summary", has_text="Roots (").click()
+    photo, elsewhere = page.locator("canvas"), page.locator("#queue")
+    elsewhere.hover()
+    page.wait_for_timeout(600)
+    plain = photo.screenshot()
+
+    def lit() -> bool:
+        page.wait_for_timeout(200)
+        return photo.screenshot() != plain
+
+    longest = max(shown(page)["roots"], key=lambda root: root["length_in"])["points_px"]
+    page.mouse.move(*at(page, longest[len(longest) // 2]))
+    assert lit()
+    elsewhere.hover()
+    assert not lit(), "the pointer left the photo"
+    page.locator("tbody tr").first.hover()
+    assert lit()
+    elsewhere.hover()
+    assert not lit(), "the pointer left its row"
+    page.locator("tbody button").first.focus()
+    assert lit()
+    page.locator("summary").first.focus()
+    assert not lit(), "the focus left its row"
+
+
 def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served: Served) -> None:
     """The desk may end after it saved a change and before it said so: it is no change by another person."""
     open_desk(page, served)

@@ -18,7 +18,8 @@ from rootread.desk import Desk, stages
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
-from rootread.wall import Wall, read_or_refuse
+from rootread.settings import ReportSettings, Settings
+from rootread.wall import RefusedWall, Wall, read_or_refuse
 
 READ_S = 240
 """Seconds that a reading may take on a machine that is busy with others."""
@@ -354,6 +355,55 @@ def test_a_refused_photo_is_shown_and_read_once_its_scale_is_marked(tmp_path: Pa
         assert wall(client, "bare")["reading"]["scale"]["px_per_in"] == pytest.approx(40, rel=0.01)
 
 
+def _zigzag(turns: int, across_px: float) -> list[list[float]]:
+    return [[100.0 + across_px * (turn % 2), 200.0 + 10.0 * turn] for turn in range(turns)]
+
+
+def test_a_root_that_no_wall_has_is_refused_as_in_a_run_and_can_be_taken_back(
+    unmended: TestClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The wall lies where it lay: neither scale nor surface is looked for again to tell so."""
+    before, one = wall(unmended), desk.wall("north")
+    monkeypatch.setattr(stages, "find_plane", None)
+    drawn = {"roots_added": [{"points_px": _zigzag(20, 1000.0), "width_px": 6}]}
+    sent = {"marks": {**before["marks"], **drawn}, "revision": before["revision"]}
+    said = unmended.put("/api/walls/north/marks", json=sent).json()
+    run = read_or_refuse(one.job.photo, one.job.row, one.marks_file)
+    assert isinstance(run, RefusedWall)
+    assert (said["cause"], said["remedy"]) == (run.reason, run.remedy)
+    assert "roots_added[0] would be" in said["cause"]
+    undone = mend(unmended, roots_added=[])
+    assert "cause" not in undone and undone["reading"]["grade"] == before["reading"]["grade"]
+
+
+def test_a_stroke_longer_than_any_root_is_no_root_of_the_first_figures(unmended: TestClient) -> None:
+    """It is paint, of which the whole reading makes what the photo shows beneath."""
+    before = wall(unmended)
+    stroke = {"says": "root", "points_px": _zigzag(20, 1000.0), "width_px": 1}
+    sent = {"marks": {**before["marks"], "strokes": [stroke]}, "revision": before["revision"]}
+    said = unmended.put("/api/walls/north/marks", json=sent).json()
+    assert "cause" not in said and not said["settled"]
+    assert max(root["length_in"] for root in said["reading"]["roots"]) < 150
+
+
+def test_the_desk_refuses_in_the_unit_of_its_settings(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    marks = Marks(
+        scale_points=(ScaleMark((100.0, 100.0)), ScaleMark((120.0, 100.0))),
+        distance_in=20.0,
+    )
+    write_marks(marks, tmp_path / "marks" / "bare.json")
+    settings = Settings(report=ReportSettings(units="cm"))
+    desk = Desk(tmp_path, settings)
+    with TestClient(make_app(desk, TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}) as client:
+        wait_until(lambda: desk.wall("bare").status == "refused", READ_S, "the photo is refused")
+        said = wall(client, "bare")
+    one = desk.wall("bare")
+    run = read_or_refuse(one.job.photo, one.job.row, one.marks_file, settings)
+    assert isinstance(run, RefusedWall)
+    assert (said["cause"], said["remedy"]) == (run.reason, run.remedy)
+
+
 def test_a_marks_file_that_cannot_be_read_is_not_written_over(tmp_path: Path) -> None:
     put_bare_photo(tmp_path)
     path = tmp_path / "marks" / "bare.json"
@@ -366,6 +416,20 @@ def test_a_marks_file_that_cannot_be_read_is_not_written_over(tmp_path: Path) ->
     sent = {"marks": {**refused["marks"], "splits_px": [[1, 1]]}, "revision": refused["revision"]}
     assert client.put("/api/walls/bare/marks", json=sent).status_code == 422
     assert "surfce_px" in path.read_text(encoding="utf-8")
+
+
+def test_marks_of_a_photo_of_another_size_are_refused_as_in_a_run(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path)
+    write_marks(Marks(photo_size_px=(900, 500), splits_px=((10.0, 10.0),)), tmp_path / "marks" / "bare.json")
+    desk = Desk(tmp_path)
+    with TestClient(make_app(desk, TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}) as client:
+        wait_until(lambda: desk.wall("bare").status == "refused", READ_S, "the photo is refused")
+        said, one = wall(client, "bare"), desk.wall("bare")
+        run = read_or_refuse(one.job.photo, one.job.row, one.marks_file)
+        assert isinstance(run, RefusedWall)
+        assert (said["cause"], said["remedy"]) == (run.reason, run.remedy)
+        sent = {"marks": {"version": 1}, "revision": said["revision"]}
+        assert client.put("/api/walls/bare/marks", json=sent).status_code == 422, "not written over unseen"
 
 
 # --- killed midway ---

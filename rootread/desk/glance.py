@@ -20,6 +20,7 @@ from rootread.judge import Layer
 from rootread.marks import Marks, RootMark, Stroke
 from rootread.photo import Photo
 from rootread.plane import WallPlane, find_plane
+from rootread.plane.marked import LONGEST_ROOT_IN
 from rootread.plane.scale import Located
 from rootread.settings import Settings
 
@@ -47,6 +48,7 @@ def glance(
     Raises
     ------
     NoBelievableScale : the marked scale points cannot be a scale.
+    BadMarks : what is marked cannot be on the wall.
     """
     if same_sight(seen, row, marks):
         return judged(seen, seen.plane, seen.traces, row, marks, settings)
@@ -59,7 +61,9 @@ def glance(
     drawn = tuple(
         RootMark(stroke.points_px, stroke.width_px)
         for stroke in fresh
-        if stroke.says == "root" and len(stroke.points_px) > 1
+        if stroke.says == "root"
+        and len(stroke.points_px) > 1
+        and _length(plane.to_wall_in(np.array(stroke.points_px))) < LONGEST_ROOT_IN
     )
     if marks.outline_px != seen.marks.outline_px and marks.outline_px:
         traces = _within(traces, plane, np.array(marks.outline_px))

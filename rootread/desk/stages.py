@@ -18,6 +18,7 @@ from rootread.marks import Marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, locate_scale, within_outline
+from rootread.plane.marked import check_marked_places
 from rootread.plane.scale import Located
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
@@ -85,17 +86,30 @@ class Stages:
 
         Raises
         ------
-        WallRefused : as ``read_wall``.
+        WallRefused, BadRequest : as ``read_wall``.
         """
         known = self.known(photo, row, marks)
         if known is not None:
             return known
-        settings = self._settings
-        key = _photo_key(photo)
-        say("opening the photo")
-        taken = self._keep("photo", key, lambda: read_photo(photo, settings.photo))
+        with lengths_shown_in(self._settings.report.units):
+            return self._look(photo, row, marks, say)
+
+    def open(self, photo: Path) -> Photo:
+        """The photo.
+
+        Raises
+        ------
+        UnreadablePhoto : as ``read_photo``.
+        """
+        taken = self._keep("photo", _photo_key(photo), lambda: read_photo(photo, self._settings.photo))
         self.photo_size_px = taken.size_px
-        key = _scale_key(photo, row, marks)
+        return taken
+
+    def _look(self, photo: Path, row: SheetRow, marks: Marks, say: Callable[[str], None]) -> Seen:
+        settings = self._settings
+        say("opening the photo")
+        taken = self.open(photo)
+        key: Key = _scale_key(photo, row, marks)
         say("finding the scale")
         located = self._keep("scale", key, lambda: locate_scale(taken, row, marks))
         key = (key, _marks_for_plane(marks))
@@ -207,8 +221,14 @@ def judged(
 
     With layers that were ``found`` before, these are taken as they are, and
     the reading is not settled: it is of traces that are not followed anew yet.
+
+    Raises
+    ------
+    BadMarks : what is marked cannot be on this plane. A run finds that with the plane, which
+        is not found anew here for a root drawn on it.
     """
     with lengths_shown_in(settings.report.units):
+        check_marked_places(marks, plane.to_wall_in, plane.scale.px_per_in)
         mended = with_marked_roots(traces, plane, marks)
         # The flat picture fits no other plane; until it is made anew, widths alone tell what is flattened.
         image, cracks_in = (seen.image, seen.cracks_in) if plane is seen.plane else (None, None)

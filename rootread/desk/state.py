@@ -223,6 +223,9 @@ class Desk:
             wall.stage = stage
 
         try:
+            if first:
+                say("opening the photo")
+                wall.open_photo()
             seen = wall.stages.seen(job.photo, job.row, marks, say)
             self._keep_flat(wall, seen)
             say("judging")

@@ -46,6 +46,8 @@ class WallDesk:
     """What is being done, while it is read."""
     reading: Reading | None = None
     refusal: RootreadError | None = None
+    broken: BadMarks | None = None
+    """Why its marks file cannot be understood; what lies in it must not be written over unseen."""
     likelihood: tuple[NDArray[np.uint8], Grid, WallPlane] | None = None
     """Root map of the last whole reading, its pixels, and where they lie in the photo."""
     seconds: float = 0.0
@@ -83,7 +85,23 @@ class WallDesk:
         try:
             self.marks = read_marks(self.marks_file)
         except BadMarks as error:
-            self.status, self.refusal = "refused", error
+            self.status, self.refusal, self.broken = "refused", error, error
+
+    def open_photo(self) -> None:
+        """Open the photo, and hold the marks that lie beside it against its size, as a run does.
+
+        Raises
+        ------
+        UnreadablePhoto : as ``read_photo``.
+        BadMarks : they were drawn on a photo of another size.
+        """
+        size_px = self.stages.open(self.job.photo).size_px
+        try:
+            if self.marks_file.exists():
+                read_marks(self.marks_file, size_px)
+        except BadMarks as error:
+            self.broken = error
+            raise
 
     def take_marks(self, content: Any, revision: str) -> None:
         """Save what a person drew, then read what it changes as far as that takes no time.
@@ -101,8 +119,8 @@ class WallDesk:
         size_px = (size_px or marks.photo_size_px) if marks.drawn else None
         marks = replace(marks, photo_size_px=size_px)
         with self.lock:
-            if isinstance(self.refusal, BadMarks):
-                raise self.refusal  # what lies in the file must not be written over unseen
+            if self.broken is not None:
+                raise self.broken
             if revision != self.revision:
                 raise Stale(
                     f"The marks of {self.name} were changed elsewhere, perhaps in another window.",
@@ -125,13 +143,13 @@ class WallDesk:
     def _glance(self) -> None:
         if self.reading is None:
             # What was refused may be read with the new marks or the new row.
-            if not isinstance(self.refusal, BadMarks):
+            if self.broken is None:
                 self.status, self.refusal = "waiting", None
             return
         row, last = self.job.row, self.reading
         if last.settled and (last.row, last.marks) == (row, replace(self.marks, checked=last.marks.checked)):
             # That a person looked changes nothing that was read.
-            self.reading = replace(last, marks=self.marks)
+            self.reading, self.refusal = replace(last, marks=self.marks), None
             return
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
         try:

@@ -104,7 +104,7 @@ export function readingPanel(acts) {
   function rootTable(roots) {
     const rows = [...roots].sort((a, b) => b.length_in - a.length_in).slice(0, MOST_ROOTS).map((root) => {
       const middle = root.points_px[Math.floor(root.points_px.length / 2)]
-      return el('tr', { onmouseenter: () => acts.hover(root.id), onmouseleave: () => acts.hover(null), onfocusin: () => acts.hover(root.id) },
+      return el('tr', { onmouseenter: () => acts.hover(root.id), onmouseleave: () => acts.hover(null), onfocusin: () => acts.hover(root.id), onfocusout: () => acts.hover(null) },
         el('th', { scope: 'row' }, el('button', { type: 'button', class: 'plain', 'aria-label': `Show ${root.id}`, onclick: () => acts.show(middle) }, root.id)),
         el('td', {}, fixed(root.length_in)), el('td', {}, whole(root.descent_deg)),
         el('td', {}, el('button', { type: 'button', class: 'small', 'aria-label': `Strike ${root.id}`, onclick: () => acts.strike(root) }, 'Strike')))

@@ -20,7 +20,7 @@ export class View {
     this.pointers = new Map()
     this.brush = null // while painting: called with each place instead of panning
     this.onTap = () => {}
-    this.onHover = () => {}
+    this.onHover = () => {} // with null once the pointer is off the photo
     this.context = canvas.getContext('2d')
     this.gone = new AbortController()
     this.resized = new ResizeObserver(() => this.resize())
@@ -193,6 +193,7 @@ export class View {
       if (this.brush && pointers.size === 0) this.brush('end', this.toPhoto(held.now))
       else if (!held.moved && event.type === 'pointerup' && pointers.size === 0) this.onTap(this.toPhoto(held.now))
     }
+    canvas.addEventListener('pointerleave', () => this.onHover(null))
     canvas.addEventListener('pointerup', up)
     canvas.addEventListener('pointercancel', up)
     canvas.addEventListener('wheel', (event) => {

@@ -74,7 +74,7 @@ export async function showWall(shell, name) {
     }, (context) => drawOverlay(context, view, state))
     view.onTap = click
     view.onHover = (place) => {
-      const id = state.reading && !state.hidden ? rootAt(state.reading.roots, place, reach())?.root.id ?? null : null
+      const id = place && state.reading && !state.hidden ? rootAt(state.reading.roots, place, reach())?.root.id ?? null : null
       if (id !== state.hover) { state.hover = id; view.redraw() }
     }
   }
