@@ -80,4 +80,6 @@ def open_network(weights: bytes) -> Any:
     options.intra_op_num_threads = 1
     # Every wall is another size, and a plan of memory kept for each is memory lost.
     options.enable_mem_pattern = False
+    # Memory of its own would be fresh memory; the common one has what pictures before it left.
+    options.enable_cpu_mem_arena = False
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

@@ -213,7 +213,7 @@ def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path
     assert before.deep.shape == (192, 2, 3)
 
 
-def test_pieces_like_those_measured_lie_at_distance_one_and_one_in_eight_beyond_far() -> None:
+def test_pieces_like_those_measured_lie_at_distance_one_and_one_in_twenty_beyond_far() -> None:
     """Correlated normal features; with far more pieces than features the shrinkage is small."""
     rng = np.random.default_rng(7)
     mixing = rng.normal(0, 1, (12, 12))
@@ -222,7 +222,7 @@ def test_pieces_like_those_measured_lie_at_distance_one_and_one_in_eight_beyond_
     fresh = (rng.normal(0, 1, (4000, 12)) @ mixing + 5.0).astype(np.float32)
     distance = fit.distance(fresh)
     assert float(np.mean(distance**2)) == pytest.approx(1.0, abs=0.2)
-    assert float((distance > fit.far).mean()) == pytest.approx(0.125, abs=0.03)
+    assert float((distance > fit.far).mean()) == pytest.approx(0.05, abs=0.02)
 
 
 def test_pieces_of_training_walls_have_the_features_of_the_network() -> None:

@@ -23,7 +23,7 @@ from rootread.train.feed import soils_of
 from rootread.train.held_out import CHECKPOINT_SEEDS
 
 FEATURES = {
-    "/leave.0/body/body.0/body.0.2/Relu_output_0": "fine",
+    "/leave.0/body/body.0/body.0.2/Relu_output_0_DequantizeLinear_Output": "fine",
     "/leave.1/body/body.0/body.0.2/Relu_output_0_QuantizeLinear_Output": "coarse",
     "/enter.4/body/body.0/body.0.2/Relu_output_0_QuantizeLinear_Output": "deep",
 }
