@@ -87,7 +87,7 @@ def test_at_a_crossing_of_a_pale_and_a_brown_root_each_goes_on_in_its_colour() -
     pale = line(middle + across * [-1, 1], middle + across * [1, -1])
     root_map, image = wall_with([(brown, BROWN), (pale, PALE)])
     strands, graph, ends, joins = joins_of(root_map, image)
-    costs = end_costs(graph, ends, strands.from_edge_px, SURFACE)
+    costs = end_costs(graph, ends, strands.soil, SURFACE)
     looked = look_at_joins(joins, graph, ends, costs, [], strands)
     # Of the ends far from the middle on the left, the partner that costs least lies on the same line.
     for a, b in looked.pair[np.argsort(looked.cost)[:2]]:
@@ -119,7 +119,7 @@ def test_where_no_join_is_worth_a_look_all_pay_for_that() -> None:
     strands, graph, ends, joins = joins_of(root_map, image)
     dear = replace(joins, cost=joins.cost + 100.0)
     assert len(dear.cost) > 0
-    costs = end_costs(graph, ends, strands.from_edge_px, SURFACE)
+    costs = end_costs(graph, ends, strands.soil, SURFACE)
     looked = look_at_joins(dear, graph, ends, costs, [], strands)
     np.testing.assert_array_equal(looked.cost, dear.cost + NOT_LOOKED_AT_COST)
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from drawn_roots import PX_PER_IN, SIDE_IN, SURFACE, covered, followed, turned, wall_of
 from handmade_roots import along, trace
+from scipy.ndimage import distance_transform_edt
 
 from rootread.follow import Trace, follow_roots
 from rootread.follow.company import beside_another
@@ -14,6 +15,7 @@ from rootread.follow.confidence import LEAST, MOST, trace_features, with_confide
 from rootread.follow.crowns import find_crowns
 from rootread.follow.cuts import with_cuts
 from rootread.follow.profile import BLUR_PX, measure_width
+from rootread.follow.shown import shown_part
 from rootread.geometry import Points
 from rootread.plane import Surface, WallImage
 from rootread.settings import FollowSettings
@@ -200,3 +202,15 @@ def test_every_feature_of_confidence_is_a_finite_number_on_the_shortest_trace():
     shortest = trace(np.array([[2.0, 4.5], [2.1, 4.5]]), 0.1)
     for values in trace_features([shortest], root_map, image).values():
         assert np.isfinite(values).all()
+
+
+def test_how_deep_a_place_lies_in_what_is_shown_is_as_scipy_measures_it() -> None:
+    """Beside ``scipy.ndimage.distance_transform_edt``, with the picture's edge as an end."""
+    shown = np.ones((60, 90), bool)
+    shown[20:30, 40:60] = shown[:5] = False
+    reference = distance_transform_edt(np.pad(shown, 1))[1:-1, 1:-1]
+    row, column = np.indices(shown.shape).reshape(2, -1)
+    depth = shown_part(shown).depth_px(np.column_stack([column, row]) + 0.3)
+    np.testing.assert_allclose(depth, reference[row, column])
+    # A place beside the picture counts as the nearest in it.
+    assert shown_part(shown).depth_px(np.array([[-7.0, 40.0], [89.0, 200.0]])).tolist() == [1.0, 1.0]

@@ -17,7 +17,6 @@ from rootread.follow.types import Trace
 from rootread.geometry import Points
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
-from rootread.threads import both
 
 LITTER_IN = 0.4
 """Roots come out of their crown deeper than this."""
@@ -34,13 +33,13 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
-    graph, from_edge_px = both(lambda: graph_of_strands(strands), lambda: strands.from_edge_px)
+    graph = graph_of_strands(strands)
     if not graph.edges:
         return ()
     grid = root_map.grid
     ends = edge_ends(graph, image.rgb)
     refuse_near_ends(ends.place_px, grid.px_per_in, MAX_COVERED_GAP * settings.max_gap_in)
-    costs = end_costs(graph, ends, from_edge_px, surface)
+    costs = end_costs(graph, ends, strands.soil, surface)
     paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs, rounded=True)
     # A second look: with the first roots known, every end knows better where it comes from,
     # and a strip of the photo along each join can be looked at.

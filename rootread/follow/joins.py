@@ -182,7 +182,7 @@ def _facing_ends(
 def _across_object(ends: Ends, strands: Strands) -> NDArray[np.int64]:
     """Pairs of ends with the scale object, and nothing else, between them."""
     px_per_in = strands.grid.px_per_in
-    beside = np.flatnonzero(at_soil_edge(ends, strands.from_edge_px, px_per_in))
+    beside = np.flatnonzero(at_soil_edge(ends, strands.soil, px_per_in))
     tree = cKDTree(ends.place_px[beside])
     pair = beside[tree.query_pairs(MAX_HIDDEN_GAP_IN * px_per_in, output_type="ndarray").reshape(-1, 2)]
     return pair[share_hidden(ends, pair, strands) > MOSTLY_HIDDEN]

@@ -7,12 +7,12 @@ of the photo and the scale object cut roots anywhere.
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from rootread.follow.ends import Ends
+from rootread.follow.shown import Shown
 from rootread.follow.types import RootGraph
 from rootread.plane.types import Surface
 
@@ -40,13 +40,13 @@ class EndCosts:
     """True where the edge of the visible soil ends the root."""
 
 
-def end_costs(graph: RootGraph, ends: Ends, from_edge_px: NDArray[np.float32], surface: Surface) -> EndCosts:
-    """Costs of starting and stopping at every end; ``from_edge_px`` is as in ``distance_to_edge_px``."""
+def end_costs(graph: RootGraph, ends: Ends, soil: Shown, surface: Surface) -> EndCosts:
+    """Costs of starting and stopping at every end."""
     place_in = graph.grid.to_in(ends.place_px)
     depth_in = place_in[:, 1] - np.interp(place_in[:, 0], surface.line_in[:, 0], surface.line_in[:, 1])
     coarse = coarse_width_px(graph)
     width = (ends.width_px / coarse).clip(max=1.2)
-    cut = _cut_ends(graph, ends, from_edge_px) & (depth_in > CROWN_DEPTH_IN)
+    cut = _cut_ends(graph, ends, soil) & (depth_in > CROWN_DEPTH_IN)
 
     host = _host_width_px(graph, ends)
     # A bundle is wider than one root, so the parent counts as no wider than a coarse root.
@@ -88,20 +88,12 @@ def coarse_width_px(graph: RootGraph) -> float:
     return float(np.percentile(widths, 75))
 
 
-def _cut_ends(graph: RootGraph, ends: Ends, from_edge_px: NDArray[np.float32]) -> NDArray[np.bool_]:
+def _cut_ends(graph: RootGraph, ends: Ends, soil: Shown) -> NDArray[np.bool_]:
     """Free ends that lie at the edge of the visible soil."""
-    return at_soil_edge(ends, from_edge_px, graph.grid.px_per_in) & (ends.node < 0)
+    return at_soil_edge(ends, soil, graph.grid.px_per_in) & (ends.node < 0)
 
 
-def distance_to_edge_px(soil: NDArray[np.bool_]) -> NDArray[np.float32]:
-    """``(M, N)`` px from each pixel of visible soil to where it ends."""
-    return cv2.distanceTransform(np.pad(soil, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-
-
-def at_soil_edge(ends: Ends, from_edge_px: NDArray[np.float32], px_per_in: float) -> NDArray[np.bool_]:
+def at_soil_edge(ends: Ends, soil: Shown, px_per_in: float) -> NDArray[np.bool_]:
     """``(E,)`` True where an end lies at the edge of the visible soil."""
-    column, row = np.round(ends.place_px).astype(int).T
-    row = row.clip(0, from_edge_px.shape[0] - 1)
-    column = column.clip(0, from_edge_px.shape[1] - 1)
-    near: NDArray[np.bool_] = from_edge_px[row, column] < CUT_REACH_IN * px_per_in + ends.width_px
+    near: NDArray[np.bool_] = soil.depth_px(ends.place_px) < CUT_REACH_IN * px_per_in + ends.width_px
     return near

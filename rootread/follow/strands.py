@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rootread.components import components
 from rootread.find.types import RootMap
-from rootread.follow.likelihood import distance_to_edge_px
+from rootread.follow.shown import Shown, shown_part
 from rootread.plane.types import Grid, WallImage
 from rootread.threads import both, share_out
 
@@ -61,9 +61,9 @@ class Strands:
         return cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
 
     @cached_property
-    def from_edge_px(self) -> NDArray[np.float32]:
-        """``(M, N)`` px from each pixel of visible soil to where it ends."""
-        return distance_to_edge_px(~self.hidden)
+    def soil(self) -> Shown:
+        """The visible soil, and where it ends."""
+        return shown_part(~self.hidden)
 
 
 def find_strands(root_map: RootMap, image: WallImage) -> Strands:

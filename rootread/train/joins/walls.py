@@ -58,7 +58,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     strands = find_strands(find_roots(image, settings.find), image)
     graph = graph_of_strands(strands)
     ends = edge_ends(graph, image.rgb)
-    costs = end_costs(graph, ends, strands.from_edge_px, plane.surface)
+    costs = end_costs(graph, ends, strands.soil, plane.surface)
     paths = choose_paths(
         graph, ends, possible_joins(graph, ends, strands, settings.follow), costs, rounded=True
     )
