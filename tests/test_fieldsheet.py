@@ -273,6 +273,40 @@ def test_what_could_be_two_walls_is_refused(sheet, content, names, said):
         match_photos(rows, photos(*names))
 
 
+@pytest.mark.parametrize(
+    "content",
+    [
+        "",
+        "a,b\n",
+        "photo,photo\n",
+        "photo\na,b\n",
+        "photo,layers\na,x\n",
+        "photo\na\na\n",
+        'photo\n"a',
+        b"\xff\xfea",
+    ],
+)
+def test_of_several_sheets_an_error_says_which(tmp_path, content):
+    path = tmp_path / "sheet.csv"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    with pytest.raises(BadSheet, match=r"^pit 3/sheet\.csv: "):
+        read_sheet(path, "pit 3/sheet.csv")
+    with pytest.raises(BadSheet, match=r"^sheet\.csv: "):
+        read_sheet(path)
+    with pytest.raises(BadSheet, match=r"^pit 3/sheet\.csv: cannot be opened"):
+        read_sheet(tmp_path / "gone.csv", "pit 3/sheet.csv")
+
+
+def test_photos_of_several_folders_are_told_with_their_folders():
+    here, other = Path("1/a.jpg"), Path("2/b.jpg")
+    rows = [SheetRow(photo="a.jpg", wall="a", row=2), SheetRow(photo="a", wall="b", row=3)]
+    with pytest.raises(BadSheet, match=r"both speak of 1/a\.jpg"):
+        match_photos(rows, [here], {here: "1"})
+    rows = [SheetRow(photo="a.jpg", wall="north", row=2), SheetRow(photo="b.jpg", wall="north", row=3)]
+    with pytest.raises(BadSheet, match=r"1/a\.jpg and 2/b\.jpg would both be wall north"):
+        match_photos(rows, [here, other], {here: "1", other: "2"})
+
+
 @pytest.mark.parametrize("cell", ["1e308", "5 km", "9" * 5000, "40 m"])
 def test_a_depth_that_no_wall_has_is_refused(cell):
     with pytest.raises(BadRequest):

@@ -89,6 +89,8 @@ def test_readings_without_a_wall_are_those_of_a_lone_wall(tmp_path):
 def test_a_wrong_cone_file_is_told_where(tmp_path, text, said):
     with pytest.raises(BadSheet, match=said):
         cone_of(cone_file(tmp_path, text), "north", alone=True)
+    with pytest.raises(BadSheet, match=r"^pit 3/cone\.csv: "):
+        cone_of(tmp_path / "cone.csv", "north", alone=True, name="pit 3/cone.csv")
 
 
 # calipers

@@ -23,23 +23,26 @@ MOST_PSI = 5000.0
 """No one pushes harder by hand or from a tractor; a larger figure is in another unit."""
 
 
-def read_cone(path: Path) -> dict[str, tuple[ConeReading, ...]]:
+def read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]:
     """Readings by wall, in the order of places and depths; "" for those that name no wall.
+
+    ``name`` is what errors call the file, its own name when left out.
 
     Raises
     ------
     BadSheet : with the row and column of the cell that cannot be understood.
     """
-    records = csv_records(path)
+    file = name or path.name
+    records = csv_records(path, file)
     header = [cell.strip().lower() for cell in records[0]] if records else []
-    _check_header(header, path.name)
+    _check_header(header, file)
     found: dict[str, list[ConeReading]] = {}
     for number, record in enumerate(records[1:], start=2):
         if not any(cell.strip() for cell in record):
             continue
         cells = dict(zip(header, (cell.strip() for cell in record), strict=False))
         reading = ConeReading(
-            *(_number(cells.get(name, ""), name, number, path.name) for name in COLUMNS[1:])
+            *(_number(cells.get(column, ""), column, number, file) for column in COLUMNS[1:])
         )
         found.setdefault(plain(cells.get("wall", "")), []).append(reading)
     return {
@@ -78,21 +81,22 @@ def _number(cell: str, column: str, row: int, file: str) -> float:
     return value
 
 
-def cone_of(path: Path, wall: str, alone: bool) -> tuple[ConeReading, ...]:
+def cone_of(path: Path, wall: str, alone: bool, name: str = "") -> tuple[ConeReading, ...]:
     """The readings of one wall from a file beside its photo; none if there is no file.
 
     Parameters
     ----------
     alone : whether it is the only wall beside the file, so that readings without a name are its own.
+    name : what errors call the file, its own name when left out.
 
     Raises
     ------
     BadSheet : as ``read_cone``, or readings that name no wall lie beside several.
     """
-    by_wall = read_cone(path)
+    by_wall = read_cone(path, name)
     if "" in by_wall and not alone:
         raise BadSheet(
-            f"{path.name}: readings that name no wall, beside photos of several walls.",
+            f"{name or path.name}: readings that name no wall, beside photos of several walls.",
             "Add a column wall with the wall's name in each row.",
         )
     return by_wall.get(plain(wall), ()) or by_wall.get("", ())

@@ -65,7 +65,7 @@ def match_photos(
             without_photo.append(row)
         elif named[0] in row_of:
             raise BadSheet(
-                f"{sheet}: rows {row_of[named[0]].row} and {row.row} both speak of {named[0].name}.",
+                f"{sheet}: rows {row_of[named[0]].row} and {row.row} both speak of {shown(named[0])}.",
                 "Keep one.",
             )
         else:
@@ -79,7 +79,7 @@ def match_photos(
         *_told_of_absent(without_photo, without_row, sheet),
         *_told_of_unlisted([shown(photo) for photo in without_row], sheet),
     ]
-    _check_walls(pairs)
+    _check_walls(pairs, shown)
     return Matched(tuple(pairs), tuple(messages))
 
 
@@ -90,13 +90,13 @@ def _named(row: SheetRow, folder: str) -> SheetRow:
     return replace(row, wall="-".join([*folder.split("/"), row.wall]))
 
 
-def _check_walls(pairs: Iterable[tuple[Path, SheetRow]]) -> None:
+def _check_walls(pairs: Iterable[tuple[Path, SheetRow]], shown: Callable[[Path], str]) -> None:
     seen: dict[str, Path] = {}
     for photo, row in pairs:
         other = seen.setdefault(plain(row.wall), photo)
         if other is not photo:
             raise BadSheet(
-                f"{other.name} and {photo.name} would both be wall {row.wall}.",
+                f"{shown(other)} and {shown(photo)} would both be wall {row.wall}.",
                 "Give each its own wall name in the sheet, or take one out of the folder.",
             )
 

@@ -18,53 +18,59 @@ from rootread.fieldsheet.types import SheetRow, default_row
 LARGEST_MB = 20.0
 
 
-def read_sheet(path: Path) -> tuple[SheetRow, ...]:
+def read_sheet(path: Path, name: str = "") -> tuple[SheetRow, ...]:
     """The rows of a field sheet.
 
     Comma, semicolon or tab separated; UTF-8 with or without byte order mark,
     UTF-16 with one, or Windows-1252.
 
+    Parameters
+    ----------
+    path : the file.
+    name : what errors call it, such as ``pit 3/sheet.csv`` among the sheets of several folders; the file's
+        own name when left out.
+
     Raises
     ------
     BadSheet : with the row and column of the cell that cannot be understood.
     """
-    columns, records = sheet_cells(path)
+    name = name or path.name
+    columns, records = sheet_cells(path, name)
     rows = []
     for number, record in enumerate(records, start=2):
         if any(cell.strip() for cell in record):
-            rows.append(_row(record, columns, number, path.name))
-    _check_unique(rows, path.name)
+            rows.append(_row(record, columns, number, name))
+    _check_unique(rows, name)
     return tuple(rows)
 
 
-def sheet_cells(path: Path) -> tuple[list[str], list[list[str]]]:
+def sheet_cells(path: Path, name: str = "") -> tuple[list[str], list[list[str]]]:
     """The columns of a field sheet, "" for a nameless one, and its cells as they are written.
 
     Raises
     ------
-    BadSheet : no table, or a column that no sheet has.
+    BadSheet : no table, or a column that no sheet has; calls the sheet by ``name`` as ``read_sheet`` does.
     """
-    records = csv_records(path)
+    name = name or path.name
+    records = csv_records(path, name)
     if not records or not any(cell.strip() for cell in records[0]):
-        raise BadSheet(f"{path.name}: the sheet is empty.", "Its first row names the columns, photo first.")
-    return _columns(records[0], path.name), records[1:]
+        raise BadSheet(f"{name}: the sheet is empty.", "Its first row names the columns, photo first.")
+    return _columns(records[0], name), records[1:]
 
 
-def csv_records(path: Path) -> list[list[str]]:
-    """Rows of cells, header first, of a table saved by a spreadsheet."""
+def csv_records(path: Path, name: str) -> list[list[str]]:
+    """Rows of cells, header first, of a table saved by a spreadsheet; errors call it by ``name``."""
     try:
         data = infile.content(path, LARGEST_MB)
     except OSError as error:
-        raise BadSheet(f"{path}: cannot be opened ({error.strerror}).", "Save it as CSV again.") from error
-    text = _text(data, path.name)
+        raise BadSheet(f"{name}: cannot be opened ({error.strerror}).", "Save it as CSV again.") from error
+    text = _text(data, name)
     header = text.lstrip("\r\n").split("\n", 1)[0]
     separator = max(",;\t", key=header.count)
     try:
         return list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
     except csv.Error as error:
-        raise BadSheet(
-            f"{path.name}: not a table ({error}).", "Save it as CSV from the spreadsheet."
-        ) from error
+        raise BadSheet(f"{name}: not a table ({error}).", "Save it as CSV from the spreadsheet.") from error
 
 
 def _text(data: bytes, name: str) -> str:
