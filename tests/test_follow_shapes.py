@@ -1,15 +1,18 @@
 """Shapes that geometry knows, turned about, at sub-pixel places: traces are as long and run where they do."""
 
+import cv2
 import numpy as np
 import pytest
 import skan
 from drawn_roots import PX_PER_IN, SIDE_IN, covered, followed, turned, wall_of
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from scipy.ndimage import distance_transform_edt, gaussian_filter
 from scipy.spatial import cKDTree
 from skimage.morphology import skeletonize
 
 from rootread.follow import Trace, build_graph
+from rootread.follow.skeleton import thinned
 from rootread.geometry import Points, arc_length, resample_polyline
 
 LENGTH_TOLERANCE = 0.03
@@ -171,3 +174,18 @@ def test_branches_of_an_x_are_as_long_as_skan_has_them(angle_deg):
     ours_in = sorted(edge.length_px / PX_PER_IN for edge in build_graph(root_map, image).edges)
     assert len(ours_in) == len(theirs_in) == 4
     assert ours_in == pytest.approx(theirs_in, abs=0.12)
+
+
+@pytest.mark.parametrize("radius_px", [1.5, 6.0, 30.0])
+def test_a_mask_thinned_in_bands_is_thinned_as_in_one_piece(radius_px: float) -> None:
+    """As scikit-image thins it whole."""
+    noise = gaussian_filter(np.random.default_rng(11).normal(size=(900, 120)), 1.5 * radius_px)
+    mask = noise > np.quantile(noise, 0.7)
+    thickest = float(distance_transform_edt(mask).max())
+    np.testing.assert_array_equal(thinned(mask, thickest), skeletonize(mask))
+
+
+def test_a_mask_that_is_all_root_is_thinned_too() -> None:
+    mask = np.ones((400, 30), bool)
+    radius = cv2.distanceTransform(mask.view(np.uint8), cv2.DIST_L2, 5)
+    np.testing.assert_array_equal(thinned(mask, float(radius.max())), skeletonize(mask))

@@ -41,19 +41,23 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     px_per_in = image.grid.px_per_in
     run = _taught(settings.learned)
     raw = read_picture(_polarised(image.rgb, settings.polarity), zoom_for(px_per_in), run)
-    probability = _sigmoid(raw.logit)
-    probability[~image.soil] = 0
-    if settings.polarity == "pale":
-        probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
-    shortest_px = settings.network_min_piece_in * px_per_in
-    unusual, mask = both(
-        lambda: _unfamiliar(image, raw, zoom_for(px_per_in)),
-        lambda: lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px),
+    unusual, (probability, mask) = both(
+        lambda: _unfamiliar(image, raw, zoom_for(px_per_in)), lambda: _likely(image, raw, settings)
     )
     mask, doubts = _believed(mask, probability)
     cautions = (*doubts, *unusual)
     direction = np.float32(0.5) * np.arctan2(raw.sin2, raw.cos2)
     return RootMap(probability, mask, image.grid, cautions, direction, _exp(raw.log_half_width_px))
+
+
+def _likely(image: WallImage, raw: RawMap, settings: FindSettings) -> tuple[Image, Mask]:
+    """Probability of root, nought off the soil and in hollows, and the pieces that last."""
+    probability = _sigmoid(raw.logit)
+    probability[~image.soil] = 0
+    if settings.polarity == "pale":
+        probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
+    shortest_px = settings.network_min_piece_in * image.grid.px_per_in
+    return probability, lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px)
 
 
 def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:

@@ -11,7 +11,6 @@ from rootread.follow.strands import Strands, find_strands
 from rootread.follow.touches import attach_ends, split_corners, to_blunt_end
 from rootread.follow.types import GraphEdge, RootGraph
 from rootread.plane.types import WallImage
-from rootread.threads import both
 
 MIN_PIECE_IN = 0.1
 """Separate pieces shorter than this are left out."""
@@ -34,7 +33,8 @@ def build_graph(root_map: RootMap, image: WallImage) -> RootGraph:
 
 def graph_of_strands(strands: Strands) -> RootGraph:
     """The same from strands that are already parted."""
-    found, radius = both(lambda: skeleton_chains(strands.mask), lambda: strands.radius_px)
+    radius = strands.radius_px
+    found = skeleton_chains(strands.mask, float(radius.max(initial=0)))
     refuse_many_chains(len(found.chains))
     node_radius = sample(radius, found.centres_px)
     chains = [
