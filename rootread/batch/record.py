@@ -19,7 +19,7 @@ from rootread.report import (
 from rootread.schema import Row
 from rootread.settings import Settings
 from rootread.store import file_stem, write_bytes, write_json
-from rootread.threads import share_out
+from rootread.threads import both
 from rootread.units import lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -79,13 +79,16 @@ def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings
     places = Places(out, wall.name)
     scale_picture = f"pictures/{places.scale_picture.name}"
     if isinstance(wall, Wall):
-        drawing = draw_apart(wall, settings)
-        made = {
-            places.section: lambda: wall_section(wall, settings, scale_picture, drawing).encode("utf-8"),
-            places.scale_picture: lambda: jpeg(draw_scale(wall.photo, wall.plane)),
-            places.picture: lambda: jpeg(draw_wall(wall, settings, drawing)),
-        }
-        share_out(lambda place: write_bytes(place, made[place]()), made)
+        drawing, _ = both(
+            lambda: draw_apart(wall, settings),
+            lambda: write_bytes(places.scale_picture, jpeg(draw_scale(wall.photo, wall.plane))),
+        )
+        both(
+            lambda: write_bytes(
+                places.section, wall_section(wall, settings, scale_picture, drawing).encode("utf-8")
+            ),
+            lambda: write_bytes(places.picture, jpeg(draw_wall(wall, settings, drawing))),
+        )
         write_json(places.traces, traces_json(wall))
     else:
         for stale in (places.picture, places.scale_picture, places.traces):

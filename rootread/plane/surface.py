@@ -27,6 +27,7 @@ from rootread.plane.background import (
 from rootread.plane.first_line import first_line
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
+from rootread.threads import both
 
 # The line is sought at this resolution, on texture seen three times finer.
 SEARCH_PX_PER_IN = 12.0
@@ -111,9 +112,9 @@ def find_ground_line(
         cover = np.zeros(valid.shape, dtype=np.uint8)
         cv2.fillPoly(cover, [np.round(grid.to_px(outline)).astype(np.int32)], 1)
         valid &= ~cv2.dilate(cover, np.ones((5, 5), dtype=np.uint8)).astype(bool)
-    labels = kinds(features, valid)
+    labels, unlike = both(lambda: kinds(features, valid), lambda: unlike_wall(features, valid))
     first = first_line(features, valid, labels, [grid.to_px(outline) for outline in hidden_in])
-    line, evidence = _part(labels, unlike_wall(features, valid), valid, first.rows)
+    line, evidence = _part(labels, unlike, valid, first.rows)
     if line is None:
         return None
     beside = _evidence_beside(evidence, valid, line)

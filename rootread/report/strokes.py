@@ -63,12 +63,18 @@ def _near(line: Points) -> list[Points]:
 
 def veil(sheet: Sheet, lines: Iterable[Points], colour: RGB, width_px: int, opacity: float) -> None:
     """Draw polylines through which what lies below still shows."""
-    lines = list(lines)
+    lines = [piece for line in lines for piece in _near(line)]
     if not lines:
         return
-    above = sheet.copy()
-    stroke(above, lines, colour, width_px)
-    cv2.addWeighted(above, opacity, sheet, 1 - opacity, 0, sheet)
+    # Only the rows that the lines reach: of a whole sheet each copy takes longer than most lines.
+    rows_px = np.concatenate(lines)[:, 1]
+    first = max(int(rows_px.min()) - width_px, 0)
+    part = sheet[first : max(int(rows_px.max()) + width_px + 2, first)]
+    if part.size == 0:
+        return
+    above = part.copy()
+    stroke(above, [line - [0, first] for line in lines], colour, width_px)
+    cv2.addWeighted(above, opacity, part, 1 - opacity, 0, part)
 
 
 def dashed(line: Points, dash_px: float, gap_px: float) -> Iterator[Points]:
