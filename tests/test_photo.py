@@ -20,13 +20,14 @@ from PIL import Image
 from PIL.ExifTags import Base
 
 from rootread.errors import UnreadablePhoto
-from rootread.photo import Photo, read_photo, to_linear, to_srgb
+from rootread.photo import Photo, read_photo, to_lab, to_linear, to_srgb
 from rootread.photo.colour import BEHIND
 from rootread.settings import PhotoSettings
 
 ANY_SIZE = PhotoSettings(min_megapixels=0.0)
 LOSSY_CODES = 12  # sRGB codes that JPEG and HEIC may be off in flat areas of pure colour
 PROFILE_CODES = 2  # sRGB codes that fixed-point colour conversion may be off
+LAB_DIGITS = 0.03  # L*, a*, b*: the digits that the matrix to XYZ is printed with
 
 Rgb = NDArray[np.uint8]
 
@@ -297,6 +298,15 @@ def test_linear_light_is_the_one_scikit_image_computes_with():
     grey = np.arange(256, dtype=np.uint8)
     luminance = skimage.color.rgb2xyz(np.repeat(grey[None, :, None], 3, axis=2))[0, :, 1]
     assert np.abs(to_linear(grey) - luminance).max() < 1e-6
+
+
+@pytest.mark.parametrize("axes", [(0, 1, 2), (2, 0, 1)])
+def test_lightness_and_colour_are_those_scikit_image_computes(axes):
+    # Every kind of colour, from black up, greys among them.
+    steps = np.arange(0, 256, 15, dtype=np.uint8)
+    rgb = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(len(steps), -1, 3)[..., list(axes)]
+    assert np.abs(to_lab(rgb) - skimage.color.rgb2lab(rgb)).max() < LAB_DIGITS
+    assert to_lab(np.full((1, 1, 3), 255, np.uint8))[0, 0] == pytest.approx([100, 0, 0], abs=1e-4)
 
 
 def test_every_code_comes_back_from_linear_light():

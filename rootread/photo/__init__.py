@@ -1,7 +1,8 @@
 """Read a photo from disk, upright and in known colour."""
 
+from rootread.photo.lab import to_lab
 from rootread.photo.linear import to_linear, to_srgb
 from rootread.photo.read import read_photo
 from rootread.photo.types import Photo
 
-__all__ = ["Photo", "read_photo", "to_linear", "to_srgb"]
+__all__ = ["Photo", "read_photo", "to_lab", "to_linear", "to_srgb"]

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.photo import to_lab
 from rootread.plane.flat import photo_map
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
@@ -61,7 +62,7 @@ def look_features(
     flat: NDArray[np.uint8], inside: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; which pixels are seen."""
-    lab = cv2.cvtColor(flat.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
+    lab = to_lab(flat)
     light = lab[..., 0]
     rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
     rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
@@ -102,8 +103,9 @@ def kinds(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDArray[np
     rank = np.argsort(np.argsort(sample[:, 0], kind="stable"), kind="stable")
     start = (rank * CLUSTERS // len(sample)).astype(np.int32)
     _, _, centres = cv2.kmeans(sample, CLUSTERS, start, criteria, 1, cv2.KMEANS_USE_INITIAL_LABELS)
-    distance = -2.0 * scaled.reshape(-1, 4) @ centres.T + np.sum(centres**2, axis=1)
-    return distance.argmin(axis=1).reshape(valid.shape)
+    toward, size = (-2.0 * centres).T, np.sum(centres**2, axis=1)
+    # Row by row: the distances to all centres are as much memory as eight pictures.
+    return np.stack([(row @ toward + size).argmin(axis=1) for row in scaled])
 
 
 def learned_evidence(labels: NDArray[np.int64], above: NDArray[np.bool_], below: NDArray[np.bool_]) -> Floats:

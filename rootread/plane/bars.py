@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
+from rootread.photo import to_lab
 from rootread.plane.sightings import Floats
 from rootread.threads import share_out
 
@@ -97,10 +98,13 @@ def _lightness_and_colour(small: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], 
 
     A yellow tape on pale soil differs in colour only.
     """
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    colour = lab[..., 1:].astype(np.float32)
-    off = colour - np.median(colour.reshape(-1, 2), axis=0)
-    return lab[..., 0], np.clip(4.0 * np.hypot(off[..., 0], off[..., 1]), 0, 255).astype(np.uint8)
+    light, *colour = cv2.split(to_lab(small))
+    green_red, blue_yellow = (axis - np.median(axis) for axis in colour)
+    return _in_bytes(2.55 * light), _in_bytes(4.0 * np.hypot(green_red, blue_yellow))
+
+
+def _in_bytes(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
+    return np.clip(np.round(picture), 0, 255).astype(np.uint8)
 
 
 def _near(bar: Bar, other: Bar) -> bool:
