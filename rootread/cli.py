@@ -70,6 +70,7 @@ def grade(
 def check(
     places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos or folders.")],
     settings: SettingsFile = None,
+    units: UnitsShown = None,
     json_out: Annotated[bool, typer.Option("--json", help="As JSON, for programs.")] = False,
 ) -> None:
     """Say whether photos can be read, before the pit is filled in.
@@ -88,7 +89,7 @@ def check(
     plan = plan_walls(places)
     for message in plan.messages:
         typer.echo(message, err=True)
-    chosen = _settings(settings)
+    chosen = _settings(settings, units)
     checks = []
     for job in plan.jobs:
         checks.append(check_photo(job.photo, job.row, job.marks, chosen))
@@ -379,26 +380,32 @@ def _open_desk(address: str, browser: bool) -> None:
 
 
 def _settings(path: Path | None, units: str | None = None) -> "Settings":
-    from dataclasses import replace
-
-    from rootread.settings import Settings, read_settings, settings_from_dict
+    from rootread.settings import Settings, read_settings
 
     settings = read_settings(path) if path else Settings()
     if units is None:
         return settings
-    return replace(settings, report=settings_from_dict({"report": {"units": units}}, "--units").report)
+    if units not in ("in", "cm"):
+        raise BadRequest(f"--units {units} is not known.", "Choose in or cm.")
+    return _shown_with(settings, units=units)
 
 
 def _with_exports(settings: "Settings", names: str) -> "Settings":
-    from dataclasses import asdict, replace
-
     if not names:
         return settings
     from rootread.export import wanted_exports
+
+    return _shown_with(settings, **wanted_exports(names))
+
+
+def _shown_with(settings: "Settings", **report: object) -> "Settings":
+    """The settings with these of how results are shown, and all others as they are."""
+    from dataclasses import asdict, replace
+
     from rootread.settings import settings_from_dict
 
-    report = asdict(settings.report) | wanted_exports(names)
-    return replace(settings, report=settings_from_dict({"report": report}, "--export").report)
+    merged = asdict(settings.report) | report
+    return replace(settings, report=settings_from_dict({"report": merged}, "options").report)
 
 
 def _sample_images() -> Path:

@@ -20,6 +20,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from rootread import infile
 from rootread.errors import BadSettings
+from rootread.fieldsheet.names import nearest
 
 LARGEST_MB = 1.0
 COMMENT_WIDTH = 96
@@ -207,7 +208,11 @@ def read_settings(path: Path) -> Settings:
     """
     try:
         given = tomllib.loads(infile.content(path, LARGEST_MB).decode("utf-8"))
-    except (OSError, ValueError, RecursionError) as error:  # bad text and bad TOML are ValueErrors
+    except OSError as error:
+        raise BadSettings(
+            f"{path}: cannot be opened ({error.strerror or error}).", "Check the name."
+        ) from error
+    except (ValueError, RecursionError) as error:  # bad text and bad TOML are ValueErrors
         raise BadSettings(f"{path}: not readable as TOML ({error}).", "Mend it or leave it out.") from error
     return settings_from_dict(given, str(path))
 
@@ -227,7 +232,8 @@ def settings_from_dict(given: dict[str, Any], where: str) -> Settings:
     known = {f.name: f for f in dataclasses.fields(Settings)}
     for name, values in given.items():
         if name not in known or not isinstance(values, dict):
-            raise BadSettings(f"{where}: [{name}] is not a section.", f"Known: {', '.join(known)}.")
+            remedy = nearest(name, known) or f"Known: {', '.join(known)}."
+            raise BadSettings(f"{where}: [{name}] is not a section.", remedy)
         section_type = type(getattr(Settings(), name))
         sections[name] = section_type(**_checked(values, section_type, f"{where} [{name}]"))
     settings = Settings(**sections)
@@ -241,7 +247,8 @@ def _checked(values: dict[str, Any], section_type: type, where: str) -> dict[str
     checked = {}
     for key, value in values.items():
         if key not in hints:
-            raise BadSettings(f"{where}: {key} is not a setting.", f"Known: {', '.join(hints)}.")
+            remedy = nearest(key, hints) or f"Known: {', '.join(hints)}."
+            raise BadSettings(f"{where}: {key} is not a setting.", remedy)
         wanted, fits = _fits(value, hints[key], limits[key])
         if not fits:
             raise BadSettings(f"{where}: {key} = {value!r}.", f"Give {wanted}.")

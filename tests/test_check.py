@@ -18,6 +18,7 @@ from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
 from rootread.check.types import Finding
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.plane import Grid, WallImage
+from rootread.settings import ReportSettings, Settings
 
 PX_PER_IN = 72.0
 SAMPLES = Path(__file__).parents[1] / "sample_images"
@@ -146,3 +147,17 @@ def test_what_the_sheet_leaves_blank_is_asked_for_at_the_pit(tmp_path: Path) -> 
     assert blank.state == "look" and blank.remedy
     assert blank.seen == "row 3 leaves blank: treatment, layers"
     assert sheet_finding(default_row("a.jpg")).state == "good"
+
+
+def test_a_lens_profile_that_is_not_there_is_a_finding_and_the_other_photos_are_checked() -> None:
+    photo = SAMPLES / "pit1-deep.jpg"
+    checked = check_photo(photo, SheetRow(photo=photo.name, wall="north", lens="borrowed", row=2))
+    (bad,) = (finding for finding in checked.findings if finding.state == "bad")
+    assert bad.question == "lens" and "borrowed" in bad.seen and bad.remedy
+
+
+def test_a_check_speaks_in_the_unit_of_the_settings() -> None:
+    photo = SAMPLES / "pit1-deep.jpg"
+    settings = Settings(report=ReportSettings(units="cm"))
+    said = {f.question: f.seen for f in check_photo(photo, default_row(photo.name), None, settings).findings}
+    assert said["surface"].endswith(" cm") and " cm of shadow edge" in said["shadow edges"]

@@ -17,7 +17,7 @@ from rootread.batch import Record
 from rootread.cli import app
 from rootread.console import progress
 from rootread.schema import TABLES
-from rootread.settings import Settings, read_settings
+from rootread.settings import ReportSettings, Settings, read_settings
 
 REPOSITORY = Path(__file__).parent.parent
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
@@ -97,8 +97,17 @@ def test_a_made_wall_comes_with_its_truth(tmp_path: Path) -> None:
 
 def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
     said = rootread("grade", tmp_path, "--out", tmp_path / "out", "--units", "ell")
-    assert said.returncode == 2 and "--units [report]: units = 'ell'" in said.stderr
-    assert "one of in, cm" in said.stderr
+    assert said.returncode == 2
+    assert said.stderr.strip() == "rootread: --units ell is not known. Choose in or cm."
+
+
+def test_options_leave_the_other_settings_of_the_file_as_they_are(tmp_path: Path) -> None:
+    from rootread.cli import _settings, _with_exports
+
+    file = tmp_path / "mine.toml"
+    file.write_text("[report]\nexport_svg = true\n", encoding="utf-8")
+    report = _with_exports(_settings(file, "cm"), "rsml").report
+    assert report == ReportSettings(units="cm", export_svg=True, export_rsml=True)
 
 
 def test_a_season_is_written_in_the_unit_asked_for(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from rootread.batch.record import write_wall
 from rootread.desk import Desk, stages
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
+from rootread.errors import BadRequest
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
 from rootread.settings import ReportSettings, Settings
 from rootread.wall import RefusedWall, Wall, read_or_refuse
@@ -430,6 +431,12 @@ def test_marks_of_a_photo_of_another_size_are_refused_as_in_a_run(tmp_path: Path
         assert (said["cause"], said["remedy"]) == (run.reason, run.remedy)
         sent = {"marks": {"version": 1}, "revision": said["revision"]}
         assert client.put("/api/walls/bare/marks", json=sent).status_code == 422, "not written over unseen"
+
+
+def test_a_file_is_no_folder_of_photos(tmp_path: Path) -> None:
+    photo = put_bare_photo(tmp_path)
+    with pytest.raises(BadRequest, match="is no folder"):
+        Desk(photo)
 
 
 # --- killed midway ---

@@ -114,6 +114,9 @@ def test_without_the_source_at_hand_the_settings_are_printed_all_the_same(file, 
         ("[mesure]\nstep_in = 1\n", r"\[mesure\] is not a section", "measure"),
         ("step_in = 1\n", r"\[step_in\] is not a section", "measure"),
         ("[measure]\nstep = 1\n", r"\[measure\]: step is not a setting", "step_in"),
+        ("[folow]\nx = 1\n", r"\[folow\] is not a section", "Did you mean follow?"),
+        ("[follow]\nmax_gapin = 1\n", "max_gapin is not a setting", "Did you mean max_gap_in?"),
+        ("[follow]\nqqq = 1\n", "qqq is not a setting", "Known: max_gap_in, "),
         ('[measure]\nstep_in = "fine"\n', "step_in = 'fine'", "a number"),
         ("[measure]\nstep_in = true\n", "step_in = True", "a number"),
         ('[measure]\npattern_from = "up"\n', "pattern_from = 'up'", "horizontal, plumb"),
@@ -130,8 +133,10 @@ def test_a_mistake_is_named_with_what_would_be_right(file, text, said, remedy):
 
 
 def test_a_missing_file_is_refused(tmp_path):
-    with pytest.raises(BadSettings, match="not readable"):
+    with pytest.raises(BadSettings, match=r"none\.toml: cannot be opened \(No such file"):
         read_settings(tmp_path / "none.toml")
+    with pytest.raises(BadSettings, match="cannot be opened"):
+        read_settings(tmp_path)
 
 
 def test_settings_may_come_from_python_too():

@@ -7,13 +7,13 @@ from pathlib import Path
 from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
-from rootread.errors import BadMarks, WallRefused
+from rootread.errors import BadMarks, BadSheet, WallRefused
 from rootread.fieldsheet import SheetRow
 from rootread.marks import Marks, read_marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.settings import Settings
-from rootread.units import length_words
+from rootread.units import length_words, lengths_shown_in
 
 SCALE_SE_LOOK = 0.0075
 """Standard error of the scale, as a share of it; twice as much is refused."""
@@ -26,26 +26,30 @@ def check_photo(
 ) -> PhotoCheck:
     """Whether a photo can be read, and what to do if not; takes about two seconds.
 
-    Nothing is raised for a photo, or a file of marks, that cannot be read: that is a finding.
+    Nothing is raised for a photo, a lens profile or a file of marks that cannot be read: that is a finding.
     """
     started = time.perf_counter()
     settings = settings or Settings()
+    with lengths_shown_in(settings.report.units):
+        findings = [*_findings(photo, row, marks, settings), _sheet(row)]
+    return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
+
+
+def _findings(photo: Path, row: SheetRow, marks: Marks | Path | None, settings: Settings) -> list[Finding]:
     try:
         taken = read_photo(photo, settings.photo)
     except WallRefused as error:
-        findings: list[Finding] = [Finding("photo", "bad", error.cause, error.remedy)]
-    else:
-        try:
-            drawn = read_marks(marks, taken.size_px) if isinstance(marks, Path) else marks
-            plane = find_plane(taken, row, drawn, settings.plane)
-        except BadMarks as error:
-            findings = [Finding("marks", "bad", error.cause, error.remedy)]
-        except WallRefused as error:
-            findings = [Finding("scale", "bad", error.cause, error.remedy)]
-        else:
-            findings = _of_wall(plane, lay_flat(taken, plane, settings.plane))
-    findings = [*findings, _sheet(row)]
-    return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
+        return [Finding("photo", "bad", error.cause, error.remedy)]
+    try:
+        drawn = read_marks(marks, taken.size_px) if isinstance(marks, Path) else marks
+        plane = find_plane(taken, row, drawn, settings.plane)
+    except BadMarks as error:
+        return [Finding("marks", "bad", error.cause, error.remedy)]
+    except BadSheet as error:
+        return [Finding("lens", "bad", error.cause, error.remedy)]
+    except WallRefused as error:
+        return [Finding("scale", "bad", error.cause, error.remedy)]
+    return _of_wall(plane, lay_flat(taken, plane, settings.plane))
 
 
 def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
@@ -64,7 +68,7 @@ def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
 def _sheet(row: SheetRow) -> Finding:
     """What the sheet says of the photo, while it can still be looked up in the pit."""
     if row.row is None:
-        return Finding("sheet", "good", "no row in a sheet; it is read without one")
+        return Finding("sheet", "good", "no row in a sheet; none is needed")
     cells = {
         "pit": row.pit,
         "treatment": row.treatment,

@@ -22,6 +22,8 @@ class Folder:
     """One folder of photos."""
 
     def __init__(self, path: Path, settings: PhotoSettings) -> None:
+        if path.exists() and not path.is_dir():
+            raise BadRequest(f"{path} is no folder.", "Name the folder in which the photos lie.")
         self.path = path.resolve()
         self._settings = settings
         try:
