@@ -32,7 +32,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "verdict": grade.verdict,
         "tone": verdict_tone(grade.verdict),
         "parts": [
-            {"name": part.name, "score": _number(part.score, 1), "weight": part.weight, "reason": part.reason}
+            {"name": part.name, "score": number(part.score, 1), "weight": part.weight, "reason": part.reason}
             for part in grade.parts
         ],
         "figures": {
@@ -45,13 +45,13 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         },
         "scale": {
             "kind": plane.scale.kind,
-            "px_per_in": _number(plane.scale.px_per_in, 3),
-            "px_per_in_se": _number(plane.scale.px_per_in_se, 3),
+            "px_per_in": number(plane.scale.px_per_in, 3),
+            "px_per_in_se": number(plane.scale.px_per_in_se, 3),
             "level": plane.level.source,
-            "level_se_deg": _number(plane.level.se_deg, 2),
-            "tilt_deg": _number(plane.tilt_deg, 1),
+            "level_se_deg": number(plane.level.se_deg, 2),
+            "tilt_deg": number(plane.tilt_deg, 1),
             "surface": plane.surface.source,
-            "surface_se_in": _number(plane.surface.se_in, 2),
+            "surface_se_in": number(plane.surface.se_in, 2),
             "points_px": _places(plane.scale.points_px) if plane.scale.kind == "points" else [],
             "outlines_px": [_places(outline) for outline in plane.scale.outlines_px],
         },
@@ -59,7 +59,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "rule": _rule(plane, reading.seen.photo_size_px),
         "layers": [_layer(layer, reading) for layer in reading.layers],
         "layers_struck_in": [
-            _number(marked_depth_in(line_px, plane), 1) for line_px in reading.marks.layers_struck_px
+            number(marked_depth_in(line_px, plane), 1) for line_px in reading.marks.layers_struck_px
         ],
         "roots": [_root(root, plane) for root in readings.roots],
         "cautions": list(reading.seen.cautions),
@@ -84,19 +84,19 @@ def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
         "flat": np.flatnonzero(root.flattened[keep]).tolist(),
         "unseen": np.flatnonzero(trace.inferred[keep]).tolist(),
         "width_px": round(root.width_in * local_px_per_in, 1),
-        "width_in": _number(root.width_in, 3),
-        "length_in": _number(root.length_in, 1),
-        "descent_deg": _number(root.descent_deg, 0),
-        "tortuosity": _number(root.tortuosity, 2),
-        "confidence": _number(trace.confidence, 2),
+        "width_in": number(root.width_in, 3),
+        "length_in": number(root.length_in, 1),
+        "descent_deg": number(root.descent_deg, 0),
+        "tortuosity": number(root.tortuosity, 2),
+        "confidence": number(trace.confidence, 2),
         "drawn": trace.id.startswith("m"),
     }
 
 
 def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
     return {
-        "depth_in": _number(layer.depth_in, 2),
-        "depth_se_in": _number(layer.depth_se_in, 2),
+        "depth_in": number(layer.depth_in, 2),
+        "depth_se_in": number(layer.depth_se_in, 2),
         "line_px": _places(reading.plane.to_photo_px(layer.line.line_in)),
         "reached": layer.reached,
         "crossed": layer.crossed,
@@ -130,13 +130,13 @@ def _rule(plane: WallPlane, size_px: tuple[int, int]) -> list[dict[str, Any]]:
 
 def _interval(interval: Interval, digits: int) -> dict[str, float | None]:
     return {
-        "value": _number(interval.value, digits),
-        "low": _number(interval.low, digits),
-        "high": _number(interval.high, digits),
+        "value": number(interval.value, digits),
+        "low": number(interval.low, digits),
+        "high": number(interval.high, digits),
     }
 
 
-def _number(value: float, digits: int) -> float | None:
+def number(value: float, digits: int) -> float | None:
     """Rounded; None where there is no figure, which JSON cannot say otherwise."""
     return round(float(value), digits) if math.isfinite(value) else None
 

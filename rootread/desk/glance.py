@@ -23,6 +23,7 @@ from rootread.plane import WallPlane, find_plane
 from rootread.plane.marked import LONGEST_ROOT_IN
 from rootread.plane.scale import Located
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 STEP_IN = 0.05
 LEAST_POINTS = 6
@@ -97,7 +98,8 @@ def _plane(seen: Seen, row: SheetRow, marks: Marks, settings: Settings, located:
     # The scale is given and the surface is given, so that no pixel is looked at.
     columns, rows = seen.photo_size_px
     blank = Photo(None, np.broadcast_to(np.zeros((1, 1, 3), np.uint8), (rows, columns, 3)))
-    return find_plane(blank, row, marks, settings.plane, located)
+    with lengths_shown_in(settings.report.units):
+        return find_plane(blank, row, marks, settings.plane, located)
 
 
 def _moved(trace: Trace, old: WallPlane, new: WallPlane) -> Trace:

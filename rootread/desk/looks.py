@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from rootread.check.photo import SCALE_SE_LOOK, SURFACE_SE_LOOK_IN
 from rootread.desk.stages import Reading
 from rootread.report.byhand import reading_words
 
 Part = Literal["scale", "surface", "level", "roots", "verdict", "wall"]
 
-SCALE_LOOK, SCALE_BAD = 0.01, 0.03
-"""Standard error of the scale as a share of it; the same limits as ``rootread check``."""
-SURFACE_LOOK_IN = 0.5
+SCALE_SE_BAD = 0.03
+"""Standard error of the scale, as a share of it, that only marked points may have."""
 LEVEL_LOOK_DEG = 2.0
 LOW_CONFIDENCE = 0.5
 LOW_SHARE = 0.15
@@ -32,17 +32,17 @@ def looks(reading: Reading) -> list[Look]:
     plane, readings = reading.plane, reading.readings
     found: list[Look] = []
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
-    if share > SCALE_LOOK:
+    if share > SCALE_SE_LOOK:
         found.append(
             Look(
                 "scale",
-                70 if share > SCALE_BAD else 30,
+                70 if share > SCALE_SE_BAD else 30,
                 f"Scale is sure only to {100 * share:.1f} %: mark two points you know the distance of.",
             )
         )
     if plane.surface.source == "assumed":
         found.append(Look("surface", 60, "No soil surface was seen: draw it, or depths mean little."))
-    elif plane.surface.se_in > SURFACE_LOOK_IN:
+    elif plane.surface.se_in > SURFACE_SE_LOOK_IN:
         says = f"The soil surface is sure only to {plane.surface.se_in:.1f} in: see whether the line fits."
         found.append(Look("surface", 35, says))
     if plane.level.se_deg > LEVEL_LOOK_DEG:

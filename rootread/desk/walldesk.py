@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from rootread.batch import WallJob
 from rootread.batch.record import kept_record, write_wall
-from rootread.desk.figures import wall_values
+from rootread.desk.figures import number, wall_values
 from rootread.desk.glance import glance
 from rootread.desk.looks import looks, urgency
 from rootread.desk.snap import in_bytes, snap, without
@@ -249,7 +249,7 @@ class WallDesk:
             "settled": reading.settled,
             "reads": reads,
             "checked": self.marks.checked == reads,
-            "grade": [_finite(score.value), _finite(score.low), _finite(score.high)],
+            "grade": [number(value, 3) for value in (score.value, score.low, score.high)],
             "verdict": reading.grade.verdict,
             "urgency": said["urgency"] or urgency(found),
             "looks": [look.says for look in found],
@@ -279,7 +279,3 @@ def as_floats(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: as_floats(item) if key != "version" else item for key, item in value.items()}
     return value
-
-
-def _finite(value: float) -> float | None:
-    return round(value, 3) if np.isfinite(value) else None

@@ -5,7 +5,7 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 """
 
 from rootread.fieldsheet.cells import COLUMNS
-from rootread.fieldsheet.cone import CONE_NAME, cone_of, read_cone
+from rootread.fieldsheet.cone import CONE_NAME, cone_of
 from rootread.fieldsheet.match import Matched, match_photos
 from rootread.fieldsheet.read import read_sheet, sheet_cells
 from rootread.fieldsheet.types import (
@@ -31,7 +31,6 @@ __all__ = [
     "cone_of",
     "default_row",
     "match_photos",
-    "read_cone",
     "read_sheet",
     "sheet_cells",
 ]

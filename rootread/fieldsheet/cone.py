@@ -23,7 +23,7 @@ MOST_PSI = 5000.0
 """No one pushes harder by hand or from a tractor; a larger figure is in another unit."""
 
 
-def read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]:
+def _read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]:
     """Readings by wall, in the order of places and depths; "" for those that name no wall.
 
     ``name`` is what errors call the file, its own name when left out.
@@ -91,9 +91,10 @@ def cone_of(path: Path, wall: str, alone: bool, name: str = "") -> tuple[ConeRea
 
     Raises
     ------
-    BadSheet : as ``read_cone``, or readings that name no wall lie beside several.
+    BadSheet : with the row and column of the cell that cannot be understood, or readings that name no wall
+        lie beside several.
     """
-    by_wall = read_cone(path, name)
+    by_wall = _read_cone(path, name)
     if "" in by_wall and not alone:
         raise BadSheet(
             f"{name or path.name}: readings that name no wall, beside photos of several walls.",
