@@ -19,7 +19,7 @@ from scipy.optimize import minimize
 
 from rootread.geometry import apply_homography
 from rootread.plane import Grid, Lens
-from rootread.plane.background import TEXTURE_SHRINK, kinds, look_at, look_features
+from rootread.plane.background import TEXTURE_SHRINK, kinds, look_at
 from rootread.plane.first_line import CUES, EVERY, OPEN_CHANCE, PX_PER_IN, line_cues
 from rootread.plane.surface import SEARCH_PX_PER_IN
 from rootread.scene import draw_scene, render
@@ -57,7 +57,7 @@ def lines_of(number: int) -> tuple[Floats, Floats, Floats]:
         int((z1 - z0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK,
         int((x1 - x0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK,
     )
-    features, valid = look_features(*look_at(rgb, to_photo, lens, Grid(fine, x0, z0, shape)))
+    features, valid = look_at(rgb, to_photo, lens, Grid(fine, x0, z0, shape))
     inner = (TEXTURE_SHRINK - 1) / 2 / fine
     grid = Grid(SEARCH_PX_PER_IN, x0 + inner, z0 + inner, valid.shape)
     outline = grid.to_px(to_wall(corners_px))

@@ -21,7 +21,7 @@ from rootread.fieldsheet import SheetRow
 from rootread.geometry import apply_homography
 from rootread.marks import Marks, ScaleMark
 from rootread.photo import Photo
-from rootread.plane import Grid, Lens, Surface, WallPlane, find_plane, lay_flat
+from rootread.plane import Grid, Lens, Surface, WallPlane, background, find_plane, lay_flat
 from rootread.plane import flat as flat_wall
 from rootread.plane.background import kinds
 from rootread.plane.first_line import FirstLine, first_line
@@ -280,6 +280,21 @@ def test_a_wall_laid_in_pieces_is_the_wall_laid_in_one_piece(shrink, monkeypatch
     assert np.array_equal(pieced, whole)
     assert np.array_equal(pieced_inside, whole_inside)
     assert 0 < whole_inside.mean() < 1
+
+
+def test_a_look_taken_in_bands_is_the_look_taken_at_once(monkeypatch):
+    rgb = np.random.default_rng(6).integers(0, 256, (300, 400, 3), np.uint8)
+    turned = np.array([[30.0, -3.0, 20.0], [4.0, 31.0, -30.0], [0, 0, 1]])
+    grid = Grid(36.0, 0.0, 0.0, (360, 432))
+    looks = []
+    for rows in (48, 480):
+        monkeypatch.setattr(background, "BAND_ROWS", rows)
+        looks.append(background.look_at(rgb, turned, None, grid))
+    (banded, banded_seen), (whole, whole_seen) = looks
+    assert np.array_equal(banded, whole)
+    assert np.array_equal(banded_seen, whole_seen)
+    assert whole.shape == (120, 144, 4)
+    assert 0 < whole_seen.mean() < 1
 
 
 def test_a_lens_is_undone():

@@ -10,12 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.photo import to_lab
-from rootread.plane.flat import photo_map
+from rootread.plane.flat import MAP_STEP_PX, between_knots, photo_knots
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
+from rootread.threads import share_out
 
 # Roughness is seen on pixels this many times finer than those of a look.
 TEXTURE_SHRINK = 3
+# Rows of a look taken at once, and beside them as far as the blurs reach: whole steps of the map from grid to
+# photo, and the first whole pixels of the look.
+BAND_ROWS, MARGIN_ROWS = 18 * MAP_STEP_PX, 2 * MAP_STEP_PX
 # Kinds of colour and texture told apart, and pixels they are learned from.
 CLUSTERS = 32
 SAMPLES = 4000
@@ -41,37 +45,66 @@ LIKE_EVIDENCE = 0.8
 
 def look_at(
     rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
-) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """A quick look at the wall: the photo shrunk by a whole number, then read on the grid."""
-    at = photo_map(to_photo, lens, grid)
-    height, width = rgb.shape[:2]
-    inside = (at[..., 0] >= 0) & (at[..., 0] <= width - 1) & (at[..., 1] >= 0) & (at[..., 1] <= height - 1)
-    middle = at[grid.shape[0] // 2, grid.shape[1] // 2 : grid.shape[1] // 2 + 2]
-    step = max(int(np.hypot(*(middle[1] - middle[0]))), 1)
-    small = cv2.resize(
-        rgb[: height // step * step, : width // step * step],
-        (width // step, height // step),
-        interpolation=cv2.INTER_AREA,
-    )
-    at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
-    flat = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return flat, inside
-
-
-def look_features(
-    flat: NDArray[np.uint8], inside: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness; which pixels are seen."""
+    """A quick look at the wall: the photo shrunk by a whole number, then read on a fine grid.
+
+    In bands of rows, since a wide wall would be gigabytes; they meet without a seam.
+
+    Returns
+    -------
+    ``(M, N, 4)`` CIE L*, a*, b* and the logarithm of roughness over lightness, and which pixels are seen;
+    ``TEXTURE_SHRINK`` times coarser than the grid.
+    """
+    knots = photo_knots(to_photo, lens, grid)
+    small, step = _shrunk_to(rgb, knots, grid)
+    height, width = rgb.shape[:2]
+    rows, columns = grid.shape
+    shape = (rows // TEXTURE_SHRINK, columns // TEXTURE_SHRINK)
+    features, seen = np.empty((*shape, 4), np.float32), np.empty(shape, bool)
+
+    def look(top: int) -> None:
+        first = max(top - MARGIN_ROWS, 0)
+        bottom = min(top + BAND_ROWS, rows)
+        past = min(bottom + MARGIN_ROWS, rows)
+        at = between_knots(knots[first // MAP_STEP_PX :], (past - first, columns))
+        x, y = at[..., 0], at[..., 1]
+        inside = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+        at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
+        flat = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        band = np.s_[top // TEXTURE_SHRINK : bottom // TEXTURE_SHRINK]
+        own = np.s_[top - first : bottom - first]
+        features[band] = _features(flat, own)
+        seen[band] = _coarse(inside[own].astype(np.float32)) > 0.99
+
+    share_out(look, range(0, rows, BAND_ROWS))
+    return features, seen
+
+
+def _shrunk_to(
+    rgb: NDArray[np.uint8], knots: NDArray[np.float32], grid: Grid
+) -> tuple[NDArray[np.uint8], int]:
+    """The photo shrunk by a whole number to about the pixels of a grid, and that number."""
+    (row, start), column = divmod(grid.shape[0] // 2, MAP_STEP_PX), grid.shape[1] // 2
+    here, right = between_knots(knots[row:], (start + 1, grid.shape[1]))[start, column : column + 2]
+    step = max(int(np.hypot(*(right - here))), 1)
+    height, width = rgb.shape[0] // step, rgb.shape[1] // step
+    small = cv2.resize(rgb[: height * step, : width * step], (width, height), interpolation=cv2.INTER_AREA)
+    return small, step
+
+
+def _features(flat: NDArray[np.uint8], own: slice) -> NDArray[np.float32]:
+    """Lightness, colour and roughness of a band's own rows; those beside them are there for the blurs."""
     lab = to_lab(flat)
     light = lab[..., 0]
     rough = np.abs(light - cv2.GaussianBlur(light, (0, 0), 1.5))
-    rough = cv2.GaussianBlur(rough, (0, 0), 4.0)
-    size = (flat.shape[1] // TEXTURE_SHRINK, flat.shape[0] // TEXTURE_SHRINK)
-    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
-    texture = cv2.resize(rough, size, interpolation=cv2.INTER_AREA)
-    features = np.dstack([small, np.log((texture + 0.1) / (small[..., 0] + 10.0))])
-    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    return features.astype(np.float32), share > 0.99
+    texture = _coarse(cv2.GaussianBlur(rough, (0, 0), 4.0)[own])
+    small = _coarse(lab[own])
+    return np.dstack([small, np.log((texture + 0.1) / (small[..., 0] + 10.0))])
+
+
+def _coarse(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    size = (picture.shape[1] // TEXTURE_SHRINK, picture.shape[0] // TEXTURE_SHRINK)
+    return cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
 
 
 def unlike_wall(features: NDArray[np.float32], valid: NDArray[np.bool_]) -> Floats:

@@ -39,10 +39,10 @@ PIECE_PX = (16 * MAP_STEP_PX, 32 * MAP_STEP_PX)
 
 def photo_map(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
     """``(M, N, 2)`` the photo pixel at every working pixel."""
-    return _between(_knots(to_photo, lens, grid), grid.shape)
+    return between_knots(photo_knots(to_photo, lens, grid), grid.shape)
 
 
-def _knots(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
+def photo_knots(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDArray[np.float32]:
     """The photo pixel at every 16th working pixel, and one beyond the last."""
     rows, columns = grid.shape
     at_rows = np.arange(0, rows + MAP_STEP_PX, MAP_STEP_PX)
@@ -54,7 +54,7 @@ def _knots(to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid) -> NDAr
     return photo_px.reshape(len(at_rows), len(at_columns), 2).astype(np.float32)
 
 
-def _between(knots: NDArray[np.float32], shape: tuple[int, int]) -> NDArray[np.float32]:
+def between_knots(knots: NDArray[np.float32], shape: tuple[int, int]) -> NDArray[np.float32]:
     """``(M, N, 2)`` the photo pixel at every working pixel from the first knot on."""
     # An affine map of the output pixel (column, row) to the knot grid: exactly column / step.
     shrink = np.array([[1 / MAP_STEP_PX, 0, 0], [0, 1 / MAP_STEP_PX, 0]])
@@ -75,7 +75,7 @@ def resample(
     Worked in pieces, so that what lies between photo and flat wall stays in the processor's own memory: for
     the whole it would be eight photos of fresh memory. The pieces meet without a seam.
     """
-    knots = _knots(to_photo, lens, grid)
+    knots = photo_knots(to_photo, lens, grid)
     shrink = _middle_step_px(knots, grid.shape)
     height, width = rgb.shape[:2]
     flat = np.empty((*grid.shape, 3), np.uint8)
@@ -84,7 +84,7 @@ def resample(
     def lay(corner: tuple[int, int]) -> None:
         top, left = corner
         piece = np.s_[top : top + PIECE_PX[0], left : left + PIECE_PX[1]]
-        at = _between(knots[top // MAP_STEP_PX :, left // MAP_STEP_PX :], inside[piece].shape)
+        at = between_knots(knots[top // MAP_STEP_PX :, left // MAP_STEP_PX :], inside[piece].shape)
         x, y = at[..., 0], at[..., 1]
         inside[piece] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
         flat[piece] = (
@@ -202,7 +202,7 @@ def _middle_step_px(knots: NDArray[np.float32], shape: tuple[int, int]) -> float
     row, column = shape[0] // 2, shape[1] // 2
     first = row // MAP_STEP_PX
     row -= first * MAP_STEP_PX
-    at = _between(knots[first:], (min(row + 2, shape[0]), shape[1]))
+    at = between_knots(knots[first:], (min(row + 2, shape[0]), shape[1]))
     here = at[row, column]
     right = at[row, min(column + 1, at.shape[1] - 1)] - here
     down = at[min(row + 1, at.shape[0] - 1), column] - here

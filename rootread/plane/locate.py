@@ -35,8 +35,9 @@ MARKED_SURFACE_SE_IN = 0.1
 TOLD_SURFACE_SE_IN = 0.3
 # A root of 1 mm is less than half a pixel below this; nothing finer than a thumb shows.
 FEWEST_PX_PER_IN = 10.0
-# A larger wall than 200 square feet is not read at once: looking for its surface would take over 2 GB.
-LARGEST_WALL_IN2 = 200 * 144.0
+# A larger wall than 150 square feet is not read at once: roots are sought at no less than 44 pixels an inch,
+# which would take over 10 s and 2 GB.
+LARGEST_WALL_IN2 = 150 * 144.0
 # Two standard errors of an accepted scale are within 3 %.
 MAX_SE_SHARE = 0.015
 # Beyond this tilt the far side of the wall is seen too coarsely.

@@ -21,7 +21,6 @@ from rootread.plane.background import (
     kinds,
     learned_evidence,
     look_at,
-    look_features,
     unlike_wall,
 )
 from rootread.plane.first_line import first_line
@@ -103,8 +102,7 @@ def find_ground_line(
     columns = int((x1 - x0) * SEARCH_PX_PER_IN) * TEXTURE_SHRINK
     if rows < 60 or columns < 60:
         return None
-    flat, inside = look_at(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
-    features, valid = look_features(flat, inside)
+    features, valid = look_at(rgb, to_photo, lens, Grid(fine, x0, z0, (rows, columns)))
     # The first coarse pixel's centre is that of the middle one of the fine pixels it is made of.
     inner = (TEXTURE_SHRINK - 1) / 2 / fine
     grid = Grid(SEARCH_PX_PER_IN, x0 + inner, z0 + inner, valid.shape)
