@@ -168,10 +168,9 @@ def _plain_jpeg(image: Image.Image, data: bytes) -> Rgb | None:
     profile = image.info.get("icc_profile")
     if image.format != "JPEG" or (image.mode != "RGB" and (image.mode != "L" or profile)):
         return None
-    bgr = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
-    if bgr is None or bgr.shape[1::-1] != image.size:
+    rgb = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
+    if rgb is None or rgb.shape[1::-1] != image.size:
         return None
-    rgb = cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB)
     return rgb if profile is None else np.asarray(by_profile(Image.fromarray(rgb), profile))
 
 

@@ -151,11 +151,12 @@ def _lines(small: NDArray[np.uint8]) -> list[Line]:
         cell[:] = at * (2 * reach + 1) + rho
     ballots = np.bincount(cells.ravel(), minlength=angles * (2 * reach + 1)).reshape(angles, -1)
     # A line of texture collects votes everywhere; what stands out of its neighbourhood counts.
-    votes = ballots.astype(float)
-    return _peaks(votes - cv2.blur(votes, (31, 9), borderType=cv2.BORDER_REPLICATE), reach)
+    votes = ballots.astype(np.float32)
+    votes -= cv2.blur(votes, (31, 9), borderType=cv2.BORDER_REPLICATE)
+    return _peaks(votes, reach)
 
 
-def _peaks(votes: Floats, reach: int) -> list[Line]:
+def _peaks(votes: NDArray[np.float32], reach: int) -> list[Line]:
     """The highest places of the ballot, each with its surroundings taken out before the next is sought."""
     lines = []
     # Each angle's best is kept, so that a peak is found without going over the whole ballot again.
