@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.photo import to_lab
-from rootread.plane.flat import MAP_STEP_PX, between_knots, photo_knots
+from rootread.plane.flat import MAP_STEP_PX, between_knots, photo_knots, within_photo
 from rootread.plane.sightings import Floats
 from rootread.plane.types import Grid, Lens
 from rootread.threads import share_out
@@ -57,7 +57,6 @@ def look_at(
     """
     knots = photo_knots(to_photo, lens, grid)
     small, step = _shrunk_to(rgb, knots, grid)
-    height, width = rgb.shape[:2]
     rows, columns = grid.shape
     shape = (rows // TEXTURE_SHRINK, columns // TEXTURE_SHRINK)
     features, seen = np.empty((*shape, 4), np.float32), np.empty(shape, bool)
@@ -67,8 +66,7 @@ def look_at(
         bottom = min(top + BAND_ROWS, rows)
         past = min(bottom + MARGIN_ROWS, rows)
         at = between_knots(knots[first // MAP_STEP_PX :], (past - first, columns))
-        x, y = at[..., 0], at[..., 1]
-        inside = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+        inside = within_photo(at, rgb)
         at = (at + np.float32(0.5)) / np.float32(step) - np.float32(0.5)
         flat = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         band = np.s_[top // TEXTURE_SHRINK : bottom // TEXTURE_SHRINK]

@@ -67,6 +67,11 @@ def between_knots(knots: NDArray[np.float32], shape: tuple[int, int]) -> NDArray
     )
 
 
+def within_photo(at: NDArray[np.float32], rgb: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """``(M, N)`` which of ``(M, N, 2)`` places, column and row, lie in a photo."""
+    return cv2.inRange(at, (0.0, 0.0), (rgb.shape[1] - 1.0, rgb.shape[0] - 1.0)).astype(bool)
+
+
 def resample(
     rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], lens: Lens | None, grid: Grid
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
@@ -77,7 +82,6 @@ def resample(
     """
     knots = photo_knots(to_photo, lens, grid)
     shrink = _middle_step_px(knots, grid.shape)
-    height, width = rgb.shape[:2]
     flat = np.empty((*grid.shape, 3), np.uint8)
     inside = np.empty(grid.shape, bool)
 
@@ -85,8 +89,7 @@ def resample(
         top, left = corner
         piece = np.s_[top : top + PIECE_PX[0], left : left + PIECE_PX[1]]
         at = between_knots(knots[top // MAP_STEP_PX :, left // MAP_STEP_PX :], inside[piece].shape)
-        x, y = at[..., 0], at[..., 1]
-        inside[piece] = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+        inside[piece] = within_photo(at, rgb)
         flat[piece] = (
             cv2.remap(rgb, at, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
             if shrink < NO_SHRINK
@@ -120,8 +123,9 @@ def _light_under(
     With the column and row at which that part starts.
     """
     size = np.array([rgb.shape[1] // whole, rgb.shape[0] // whole])
-    x, y = at[..., 0], at[..., 1]
-    low, high = (np.clip(edge, 0, size - 1).astype(int) for edge in ((x.min(), y.min()), (x.max(), y.max())))
+    low = cv2.reduce(at, 0, cv2.REDUCE_MIN).min(axis=(0, 1))
+    high = cv2.reduce(at, 0, cv2.REDUCE_MAX).max(axis=(0, 1))
+    low, high = (np.clip(corner, 0, size - 1).astype(int) for corner in (low, high))
     first, past = np.maximum(low - BLUR_REACH_PX, 0), np.minimum(high + BLUR_REACH_PX + 1, size)
     (x0, y0), (x1, y1) = first * whole, past * whole
     light = to_linear(rgb[y0:y1, x0:x1])
