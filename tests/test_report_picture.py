@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise
 
+import cv2
 import numpy as np
 import pytest
 from handmade_roots import along, trace
@@ -26,12 +27,15 @@ from rootread.report.colours import (
 from rootread.report.embed import sheet_uri
 from rootread.report.overlay import draw_marks, runs_to_label
 from rootread.report.picture import WIDTH_PX, bare_photo, marks_sheet, wall_view
+from rootread.report.shrink import shrunk
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
 from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
 
 COLOUR_TOLERANCE = 40
 """Per channel, of 255: anti-aliasing and the dark casing blend in."""
+SAME_LOOK = 0.99
+"""Correlation with the exact means: a shift of a third of a pixel gives less."""
 EVEN_WITHIN = 0.15
 """Steps of the scale differ from their mean by no more than this share."""
 
@@ -102,6 +106,29 @@ def test_marks_on_a_sheet_cover_the_photo_by_their_opacity():
     assert np.abs(seen[10, 20].astype(int) - LEVEL).max() <= 1
     assert np.abs(seen[6, 20] - (np.array(SOIL) + WHITE) / 2).max() <= 2  # half veil, half soil
     assert np.abs(seen[0, 20].astype(int) - SOIL).max() <= 1
+
+
+def test_a_veil_is_as_one_drawn_over_the_whole_sheet():
+    line = np.array([[-20.0, 30.3], [60.0, 50.6], [400.0, 38.2]])
+    for moved in ([0, 0], [0, -60], [0, 70], [0, 300]):
+        below = np.random.default_rng(7).integers(0, 256, (100, 200, 4), np.uint8)
+        drawn = below.copy()
+        stroke(drawn, [line + moved], WHITE, 9)
+        wanted = cv2.addWeighted(drawn, 0.4, below, 0.6, 0)
+        veil(below, [line + moved], WHITE, 9, 0.4)
+        assert np.array_equal(below, wanted)
+
+
+@pytest.mark.parametrize("size_px", [(380, 285), (228, 171), (160, 120), (100, 75)])
+def test_a_shrunk_photo_looks_like_its_means_over_areas(size_px):
+    rng = np.random.default_rng(8)
+    photo = cv2.GaussianBlur(rng.integers(0, 256, (300, 400, 3), np.uint8), (0, 0), 1.5)
+    means = cv2.resize(photo, size_px, interpolation=cv2.INTER_AREA)
+    small = shrunk(photo, size_px)
+    assert small.shape == means.shape
+    # Not shifted, and hardly dulled, though this texture is as fine as can be shown.
+    assert np.corrcoef(small.ravel(), means.ravel())[0, 1] > SAME_LOOK
+    assert small.std() == pytest.approx(means.std(), rel=0.15)
 
 
 def test_the_sheet_in_the_page_looks_like_the_picture():
