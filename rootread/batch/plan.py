@@ -133,8 +133,8 @@ def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[s
         ]
         photos = {photo: where for photo, where in folder.photos.items() if photo not in odd}
         sheet = (folder.path / SHEET_NAME).relative_to(top).as_posix()
-        matched = match_photos(_rows_beside(folder.path), photos, photos, sheet)
-        jobs += [_job(photo, row) for photo, row in matched.pairs]
+        matched = match_photos(_rows_beside(folder.path, sheet), photos, photos, sheet)
+        jobs += [_job(photo, row, top) for photo, row in matched.pairs]
         messages += matched.messages
     if not jobs:
         raise BadRequest(f"{top} holds no photo.", f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}.")
@@ -176,39 +176,40 @@ def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
     if not is_showable(photo.name):
         raise BadRequest(f"The name of {_in_words(photo)} is not plain text.", "Rename it.")
     # The other rows of the sheet are about other photos: their absence here says nothing.
-    pairs = match_photos(_rows_beside(photo.parent), [photo]).pairs
+    pairs = match_photos(_rows_beside(photo.parent, SHEET_NAME), [photo]).pairs
     row = pairs[0][1] if pairs else default_row(photo.name)
-    return [_job(photo, row)], []
+    return [_job(photo, row, photo.parent)], []
 
 
 def _in_words(photo: Path) -> str:
     return one_line(photo.name, 80) or "A photo"
 
 
-def _rows_beside(folder: Path) -> tuple[SheetRow, ...]:
+def _rows_beside(folder: Path, name: str) -> tuple[SheetRow, ...]:
+    """The rows of a folder's sheet, which errors call by ``name``."""
     sheet = folder / SHEET_NAME
     if not sheet.exists():
         return ()
     with on_disk(sheet) as file:
-        return read_sheet(file)
+        return read_sheet(file, name)
 
 
-def _job(photo: Path, row: SheetRow) -> WallJob:
+def _job(photo: Path, row: SheetRow, top: Path) -> WallJob:
     # The name may have the folder's before it; marks lie beside the photo under the name it has there.
     beside = photo.stem if row.wall.endswith(f"-{photo.stem}") else row.wall
     found = [marks_path(photo, name) for name in dict.fromkeys((row.wall, beside))]
-    row = _with_cone(photo, row, beside)
+    row = _with_cone(photo, row, beside, top)
     return WallJob(photo, row, next((marks for marks in found if marks.exists()), None))
 
 
-def _with_cone(photo: Path, row: SheetRow, name: str) -> SheetRow:
+def _with_cone(photo: Path, row: SheetRow, name: str, top: Path) -> SheetRow:
     """The row with the cone readings that lie beside the photo."""
     cone = photo.parent / CONE_NAME
     if not cone.exists():
         return row
     others = [other for other in photo.parent.iterdir() if other.suffix.lower() in PHOTO_ENDINGS]
     with on_disk(cone) as file:
-        return replace(row, cone=cone_of(file, name, alone=len(others) == 1))
+        return replace(row, cone=cone_of(file, name, len(others) == 1, cone.relative_to(top).as_posix()))
 
 
 def _content(path: Path) -> bytes:

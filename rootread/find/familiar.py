@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.tiles import STRIDE_PX
+from rootread.photo import to_lab
 from rootread.threads import share_out
 
 Features = NDArray[np.float32]
@@ -137,7 +138,7 @@ def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pi
 
 def traits_of(rgb: NDArray[np.uint8]) -> list[float]:
     """Lightness and colour (CIE L*, a*, b*), and logarithms of shading, sharpness and texture, of a piece."""
-    lab = cv2.cvtColor(rgb.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
+    lab = to_lab(rgb)
     light = lab[..., 0]
     fine, middle = (cv2.GaussianBlur(light, (0, 0), blur) for blur in (FINE_PX, MIDDLE_PX))
     # A quarter of the pixels each way are enough for a blur so broad, at a fortieth of the work.

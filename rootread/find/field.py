@@ -21,7 +21,7 @@ def learn_field(image: WallImage, plane: WallPlane, marks: Marks) -> tuple[float
     ------
     BadMarks : there is no stroke of one kind or the other on the wall.
     """
-    zoom = zoom_for(image.grid.px_per_in)
+    zoom = zoom_for(image)
     rows, columns = image.soil.shape
     strokes = []
     for stroke in marks.strokes:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from rootread.components import components
 from rootread.find.halfsize import HalfWall
+from rootread.photo import to_lab
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -82,7 +83,7 @@ def _look(half: HalfWall) -> tuple[Image, Image]:
     """``(m, n, 4)`` colour and roughness, and the share of soil, at a dozen pixels an inch."""
     size = tuple(max(round(side * LOOK_PX_PER_IN / half.px_per_in), 1) for side in half.soil.shape[::-1])
     rough = np.abs(half.tone - cv2.GaussianBlur(half.tone, (0, 0), 2.0))
-    lab = cv2.cvtColor(half.rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    lab = to_lab(half.rgb)
     fine = np.dstack([lab, rough])
     soil = half.soil.astype(np.float32)
     look, share = (cv2.resize(v, size, interpolation=cv2.INTER_AREA) for v in (fine, soil))

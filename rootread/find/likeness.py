@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.find.halfsize import HalfWall
+from rootread.photo import to_lab
 from rootread.threads import share_out
 
 Image = NDArray[np.float32]
@@ -39,7 +40,7 @@ def likeness(half: HalfWall, on: Mask) -> Image:
     like = np.ones(on.shape, np.float32)
     if on.sum() < LEAST_PX:
         return like
-    colour = cv2.cvtColor(half.rgb[on][None].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[0]
+    colour = to_lab(half.rgb[on][None])[0]
     relief = (half.tone - cv2.blur(half.tone, (ABOUT_PX, ABOUT_PX)))[on]
 
     def along(values: Image) -> Image:

@@ -27,6 +27,8 @@ Mask = NDArray[np.bool_]
 
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
+MOST_PX = 22_000_000
+"""A wall is not enlarged beyond so many pixels, which take 1.5 GB."""
 PHOTO_SIDE_PX = 4000
 """Without a scale in inches a photo is first brought to this longest side: walls then have 70-130 px/in."""
 PHOTO_SCALES = (1.0, 0.5)
@@ -38,11 +40,10 @@ DOUBTFUL_SHARE = 0.68
 
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     """Root map of a wall laid flat, by the network."""
-    px_per_in = image.grid.px_per_in
-    run = _taught(settings.learned)
-    raw = read_picture(_polarised(image.rgb, settings.polarity), zoom_for(px_per_in), run)
+    run, zoom = _taught(settings.learned), zoom_for(image)
+    raw = read_picture(_polarised(image.rgb, settings.polarity), zoom, run)
     unusual, (probability, mask) = both(
-        lambda: _unfamiliar(image, raw, zoom_for(px_per_in)), lambda: _likely(image, raw, settings)
+        lambda: _unfamiliar(image, raw, zoom), lambda: _likely(image, raw, settings)
     )
     mask, doubts = _believed(mask, probability)
     cautions = (*doubts, *unusual)
@@ -156,10 +157,12 @@ def lasting_pieces(probability: Image, low: float, high: float, min_length_px: f
     return pieces.mask((pieces.reach_px > min_length_px) & (sure_px > 0.5 * min_length_px))
 
 
-def zoom_for(px_per_in: float) -> float:
-    """What brings a wall to a resolution that the network has learnt from."""
+def zoom_for(image: WallImage) -> float:
+    """What brings a wall to a resolution that the network has learnt from, as far as memory allows."""
     low, high = TRAINED_PX_PER_IN
-    return float(np.clip(px_per_in, low, high) / px_per_in)
+    px_per_in = image.grid.px_per_in
+    zoom = float(np.clip(px_per_in, low, high) / px_per_in)
+    return min(zoom, max(1.0, float(np.sqrt(MOST_PX / image.soil.size))))
 
 
 def _polarised(rgb: NDArray[np.uint8], polarity: str) -> NDArray[np.uint8]:
