@@ -13,12 +13,13 @@ torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'"
 
 from rootread.find import session  # noqa: E402
 from rootread.find.familiar import Pieces  # noqa: E402
+from rootread.scene import draw_training_scene  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
 from rootread.train.export import export, fit_calibration, load  # noqa: E402
 from rootread.train.familiar import statistics, training_pieces  # noqa: E402
-from rootread.train.feed import scene_crops, soils_of, to_walls  # noqa: E402
+from rootread.train.feed import of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
 from rootread.train.ground import hsv_to_linear  # noqa: E402
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
 from rootread.train.loss import Tally, loss  # noqa: E402
@@ -267,3 +268,17 @@ def test_a_network_goes_on_from_what_was_exported(tmp_path: Path) -> None:
         assert torch.allclose(again(rgb)[0], net(rgb)[0], atol=1e-4)
         learning = again.train()(rgb)[0]
     assert torch.allclose(learning, net(rgb)[0], atol=0.05)
+
+
+def test_a_soil_of_any_colour_keeps_its_roots_and_leaves_the_families() -> None:
+    rng = np.random.default_rng(5)
+    scene = draw_training_scene(rng, soils_of(3))
+    odd = [of_any_colour(scene, rng).ground for _ in range(40)]
+    assert of_any_colour(scene, rng).roots == scene.roots
+    reds = np.array([ground.topsoil_rgb[0] / ground.topsoil_rgb[2] for ground in odd])
+    own = scene.ground.topsoil_rgb[0] / scene.ground.topsoil_rgb[2]
+    # Red against blue spreads by the square root of two channels' shift, and each layer's own.
+    assert np.log(reds / own).std() == pytest.approx(np.sqrt(2) * np.hypot(0.2, 0.06), rel=0.35)
+    assert all(
+        0.004 <= value <= 0.92 for ground in odd for value in (*ground.topsoil_rgb, *ground.subsoil_rgb)
+    )

@@ -30,12 +30,12 @@ ROOT_CORE = 0.35
 """Of a root stroke this share of the width counts: people draw wider than roots are."""
 # Chosen on made fields of seeds 830000 on: with fewer other pixels, or a weaker prior, strokes on hard
 # places spoil the easy ones.
-STROKE_WORTH = 10.0
+STROKE_WORTH = 12.0
 """One stroke counts as so many independent pixels: those beside each other say the same."""
 OTHERS_WORTH = 2000.0
 """All other pixels together."""
 OTHERS = 6000
-RIDGE = 30.0
+RIDGE = 40.0
 """Prior precision of the standardised weights."""
 
 

@@ -7,7 +7,7 @@ soils that those never use.
 import multiprocessing
 import os
 import queue
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -16,6 +16,7 @@ import torch
 from numpy.typing import NDArray
 
 from rootread.scene import Scene, draw_training_scene, render_crop, vary
+from rootread.scene.describe import Colour
 from rootread.scene.soils import SOILS
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
 from rootread.train.maker import Walls
@@ -24,6 +25,10 @@ CROPS_A_SCENE = 12
 PX_PER_IN = (44.0, 105.0)
 DARK_AGAIN = 0.3
 """Share of the looks with pale roots drawn once more: dark roots, which cracks look like, are rare."""
+ANY_COLOUR = 0.5
+"""Share of the crops whose soil is of no family, so that colour alone says little."""
+SHIFT, SHIFT_LIGHT, LAYERS_APART = 0.2, 0.2, 0.06
+"""Its spreads in log reflectance: of each channel, of all together, of one layer against the other."""
 CROPS_A_LOOK = 4
 """Crops before the same roots get another soil and light."""
 
@@ -45,6 +50,19 @@ def has_dark_roots(scene: Scene) -> bool:
     )
 
 
+def of_any_colour(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The scene with its soil's colours shifted far, both layers one way."""
+    shift = np.exp(rng.normal(0, SHIFT, 3) + rng.normal(0, SHIFT_LIGHT))
+
+    def shifted(colour: Colour) -> Colour:
+        reflectance = np.array(colour) * shift * np.exp(rng.normal(0, LAYERS_APART, 3))
+        red, green, blue = reflectance.clip(0.004, 0.92).tolist()
+        return red, green, blue
+
+    topsoil, subsoil = shifted(scene.ground.topsoil_rgb), shifted(scene.ground.subsoil_rgb)
+    return replace(scene, ground=replace(scene.ground, topsoil_rgb=topsoil, subsoil_rgb=subsoil))
+
+
 def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
     rng = np.random.default_rng(seed)
@@ -57,7 +75,9 @@ def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
                 scene = vary(scene, rng, soils)
             if seed < CHECKPOINT_SEEDS and not has_dark_roots(scene) and rng.random() < DARK_AGAIN:
                 scene = vary(scene, rng, soils)
-        rgb, root, half_width, direction = render_crop(scene, side, float(rng.uniform(*PX_PER_IN)), rng)
+        odd = seed < CHECKPOINT_SEEDS and rng.random() < ANY_COLOUR
+        shown = of_any_colour(scene, rng) if odd else scene
+        rgb, root, half_width, direction = render_crop(shown, side, float(rng.uniform(*PX_PER_IN)), rng)
         twice = np.moveaxis(direction, -1, 0).astype(np.float16)
         crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))
     return crops
