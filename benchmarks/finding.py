@@ -29,8 +29,9 @@ from numpy.typing import NDArray
 from skimage.filters import apply_hysteresis_threshold, frangi, sato
 from skimage.morphology import remove_small_objects, skeletonize
 
+from rootread.components import lasting_pieces
 from rootread.find import find_roots
-from rootread.find.network import lasting_pieces, photo_probability
+from rootread.find.network import photo_probability
 from rootread.plane import Grid, WallImage
 from rootread.settings import FindSettings
 from rootread.train.held_out import HELD_OUT_SOILS

@@ -67,3 +67,10 @@ def components(mask: Mask, connectivity: int = 8) -> Components:
     count, piece = cv2.connectedComponents(mask.astype(np.uint8), connectivity=connectivity)
     at = np.flatnonzero(mask)
     return Components((mask.shape[0], mask.shape[1]), at, piece.ravel()[at] - 1, count - 1)
+
+
+def lasting_pieces(evidence: NDArray[np.float32], low: float, high: float, min_length_px: float) -> Mask:
+    """``(M, N)`` pieces above ``low`` that hold enough pixels above ``high`` and are long enough."""
+    pieces = components(evidence > low)
+    sure_px = pieces.px_in(evidence > high)
+    return pieces.mask((pieces.reach_px > min_length_px) & (sure_px > 0.5 * min_length_px))

@@ -16,9 +16,10 @@ from skimage.morphology import skeletonize
 from typer.testing import CliRunner
 
 from rootread.cli import app
+from rootread.components import lasting_pieces
 from rootread.errors import BadRequest
 from rootread.find import find_roots, tiles
-from rootread.find.network import lasting_pieces, network_roots, photo_probability, read_picture
+from rootread.find.network import network_roots, photo_probability, read_picture, zoom_for
 from rootread.find.session import shipped
 from rootread.find.tone import hollows, tone_against_soil
 from rootread.plane.types import Grid, WallImage
@@ -194,6 +195,26 @@ def test_short_and_unsure_pieces_do_not_last() -> None:
     probability[80, 10:25] = 0.95
     kept = lasting_pieces(probability, 0.35, 0.9, 29.0)
     assert kept[20, 10:90].all() and not kept[50].any() and not kept[80].any()
+
+
+@pytest.mark.parametrize(
+    ("shape", "px_per_in", "zoom"),
+    [((300, 400), 72.0, 1.0), ((300, 400), 22.0, 2.0), ((300, 400), 210.0, 0.5)],
+)
+def test_a_wall_is_brought_to_a_resolution_that_the_network_knows(
+    shape: tuple[int, int], px_per_in: float, zoom: float
+) -> None:
+    assert zoom_for(bare_wall(shape, px_per_in)) == pytest.approx(zoom)
+
+
+@pytest.mark.parametrize(("rows", "zoom"), [(4000, 1.0), (2500, np.sqrt(20 / 12.5))])
+def test_a_coarse_wall_is_enlarged_only_as_far_as_memory_allows(rows: int, zoom: float) -> None:
+    assert zoom_for(bare_wall((rows, 5000), 20.0)) == pytest.approx(zoom)
+
+
+def bare_wall(shape: tuple[int, int], px_per_in: float) -> WallImage:
+    soil = np.broadcast_to(np.array(True), shape)
+    return WallImage(np.broadcast_to(np.uint8(90), (*shape, 3)), soil, Grid(px_per_in, 0.0, 0.0, shape))
 
 
 def test_the_command_writes_a_map_in_the_pixels_of_the_upright_photo(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.components import components
+from rootread.components import lasting_pieces
 from rootread.errors import BadRequest
 from rootread.find.familiar import pieces_of, training_walls, unfamiliar
 from rootread.find.second_look import doubled
@@ -27,8 +27,8 @@ Mask = NDArray[np.bool_]
 
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
-MOST_PX = 22_000_000
-"""A wall is not enlarged beyond so many pixels, which take 1.5 GB."""
+MOST_PX = 20_000_000
+"""A wall is not enlarged beyond so many pixels: no more than any wall is laid flat with."""
 PHOTO_SIDE_PX = 4000
 """Without a scale in inches a photo is first brought to this longest side: walls then have 70-130 px/in."""
 PHOTO_SCALES = (1.0, 0.5)
@@ -148,13 +148,6 @@ def _taught(learned: tuple[float, ...]) -> Run:
             "Leave it out, and give --strokes again.",
         )
     return corrected(shipped().with_features, np.array(learned))
-
-
-def lasting_pieces(probability: Image, low: float, high: float, min_length_px: float) -> Mask:
-    """Pieces above ``low`` that hold enough pixels above ``high`` and are long enough, ``(M, N)``."""
-    pieces = components(probability > low)
-    sure_px = pieces.px_in(probability > high)
-    return pieces.mask((pieces.reach_px > min_length_px) & (sure_px > 0.5 * min_length_px))
 
 
 def zoom_for(image: WallImage) -> float:

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.components import components
+from rootread.components import lasting_pieces
 from rootread.find.types import RootMap
 from rootread.photo import to_linear
 from rootread.plane.types import WallImage
@@ -60,9 +60,8 @@ def ridge_roots(image: WallImage, settings: FindSettings) -> RootMap:
     response = ridge_response(image, settings.polarity)
     # A root's pixels are those beyond the half height of its profile, so that the mask has its width.
     on_ridge = (response.tone > response.middle) & image.soil
-    mask = _lasting(
-        response.evidence,
-        on_ridge,
+    mask = lasting_pieces(
+        np.where(on_ridge, response.evidence, -np.inf),
         settings.ridge_low,
         settings.ridge_high,
         settings.ridge_min_piece_in * image.grid.px_per_in,
@@ -189,10 +188,3 @@ def _local_noise(contrast: Image, soil: Mask, block_px: float) -> Image:
         quiet = cv2.medianBlur(quiet, 5)
     quiet = cv2.GaussianBlur(quiet, (0, 0), 1.5)
     return cv2.resize(quiet, (contrast.shape[1], contrast.shape[0]), interpolation=cv2.INTER_LINEAR)
-
-
-def _lasting(evidence: Image, allowed: Mask, low: float, high: float, min_length_px: float) -> Mask:
-    """Hysteresis: pieces above ``low`` that hold enough pixels above ``high`` and are long enough."""
-    pieces = components(allowed & (evidence > low))
-    strong_px = pieces.px_in(evidence > high)
-    return pieces.mask((pieces.reach_px > min_length_px) & (strong_px > 0.5 * min_length_px))

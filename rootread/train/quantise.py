@@ -58,7 +58,6 @@ def quantise(path: Path, out: Path, examples: Iterable[Inputs], last_exact: bool
     import onnx
 
     with tempfile.TemporaryDirectory() as scratch:
-        # A ReLU that is put in whole numbers vanishes: they begin at its nought.
         prepared = Path(scratch) / "prepared.onnx"
         quant_pre_process(str(path), str(prepared), skip_symbolic_shape=True)
         nodes = onnx.load(prepared).graph.node
@@ -72,6 +71,7 @@ def quantise(path: Path, out: Path, examples: Iterable[Inputs], last_exact: bool
             reduce_range=True,
             activation_type=QuantType.QUInt8,
             weight_type=QuantType.QInt8,
+            # A ReLU that is put in whole numbers vanishes: they begin at its nought.
             op_types_to_quantize=["Conv", "Relu", "Add", "Resize"],
             nodes_to_exclude=[convolutions[0], *([convolutions[-1]] if last_exact else [])],
         )
