@@ -6,6 +6,7 @@ Exit codes: 0 all walls read; 1 some refused, the rest done; 2 the request itsel
 
 import io
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,7 @@ import typer
 
 from rootread.console import progress
 from rootread.errors import BadRequest, RootreadError
+from rootread.outfile import out_file, out_folder
 from rootread.text import one_line
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ SettingsFile = Annotated[
     Path | None, typer.Option("--settings", help="TOML file; 'rootread settings' prints the defaults.")
 ]
 Jobs = Annotated[int, typer.Option(min=1, help="How many walls to read at once.")]
+into_folder = partial(typer.Option, callback=out_folder)
 UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm, for all but the tables.")]
 
 
@@ -40,7 +43,7 @@ def grade(
     places: Annotated[
         list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, folders, or s3:// addresses.")
     ],
-    out: Annotated[str, typer.Option(help="Folder or address for tables, pictures and the report.")],
+    out: Annotated[str, into_folder(help="Folder or address for tables, pictures and the report.")],
     settings: SettingsFile = None,
     jobs: Jobs = 1,
     cluster: Annotated[str, typer.Option(help="Dask scheduler whose workers are to read the walls.")] = "",
@@ -102,7 +105,7 @@ def check(
 
 @app.command()
 def demo(
-    out: Annotated[Path, typer.Option(help="Folder for what comes out.")] = Path("demo-out"),
+    out: Annotated[Path, into_folder(help="Folder for what comes out.")] = Path("demo-out"),
     jobs: Jobs = 2,
     units: UnitsShown = None,
 ) -> None:
@@ -123,7 +126,7 @@ def desk(
         "walls"
     ),
     out: Annotated[
-        Path | None, typer.Option(help="Folder for the report; FOLDER/results if left out.")
+        Path | None, into_folder(help="Folder for the report; FOLDER/results if left out.")
     ] = None,
     host: Annotated[
         str, typer.Option(help="Address to listen on; other than this machine's own only if you mean it.")
@@ -163,7 +166,7 @@ def contrast(
             "All but flattened if left out."
         ),
     ] = None,
-    out: Annotated[str | None, typer.Option(help="Folder for contrast.html and contrast.csv.")] = None,
+    out: Annotated[str | None, into_folder(help="Folder for contrast.html and contrast.csv.")] = None,
     units: UnitsShown = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the page as PDF too.")] = False,
 ) -> None:
@@ -181,7 +184,7 @@ def contrast(
 @app.command()
 def tables(
     folders: Annotated[list[str], typer.Argument(metavar="DIR", help="Folders that grade wrote.")],
-    out: Annotated[str, typer.Option(help="Folder or address for the tables.")],
+    out: Annotated[str, into_folder(help="Folder or address for the tables.")],
     units: UnitsShown = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Parquet in place of CSV.")] = False,
 ) -> None:
@@ -200,7 +203,7 @@ def tables(
 
 @app.command()
 def card(
-    out: Annotated[Path, typer.Option(help="Where to write the PDF.")] = Path("card.pdf"),
+    out: Annotated[Path, typer.Option(callback=out_file(".pdf"), help="PDF to write.")] = Path("card.pdf"),
     paper: Annotated[str, typer.Option(help="letter or a4.")] = "letter",
 ) -> None:
     """Write the scale card as a PDF at true size, with a line to measure after printing.
@@ -218,7 +221,7 @@ def card(
 @app.command()
 def lens(
     folder: Annotated[Path, typer.Argument(help="Photos of a chessboard or of the scale card, one camera.")],
-    out: Annotated[Path, typer.Option(help="Folder for NAME.toml and NAME.jpg.")] = Path("calibration"),
+    out: Annotated[Path, into_folder(help="Folder for NAME.toml and NAME.jpg.")] = Path("calibration"),
     name: Annotated[str | None, typer.Option(help="Of the profile; the folder's name without it.")] = None,
     board: Annotated[str, typer.Option(help="Inner corners of the chessboard.")] = "9x6",
 ) -> None:
@@ -257,7 +260,12 @@ def lens(
 @app.command()
 def mask(
     photo: Annotated[Path, typer.Argument(help="Any photo; no scale object is needed.")],
-    out: Annotated[Path, typer.Option(help="PNG to write, 0 to 255, in the photo's own pixels, upright.")],
+    out: Annotated[
+        Path,
+        typer.Option(
+            callback=out_file(".png"), help="PNG to write: 0 to 255, in the photo's pixels, upright."
+        ),
+    ],
     polarity: Annotated[str, typer.Option(help="light: roots. dark: dark lines on paler ground.")] = "light",
 ) -> None:
     """Write how likely each pixel of a photo shows a root.
@@ -295,7 +303,7 @@ def print_settings(settings: SettingsFile = None) -> None:
 
 @app.command()
 def scene(
-    out: Annotated[Path, typer.Option(help="Folder for NAME.jpg, NAME.png and NAME.json.")],
+    out: Annotated[Path, into_folder(help="Folder for NAME.jpg, NAME.png and NAME.json.")],
     seed: Annotated[int, typer.Option(help="Same seed, same wall.")] = 1,
     count: Annotated[int, typer.Option(min=1, help="How many walls, seeds counting up.")] = 1,
     kind: Annotated[str | None, typer.Option(help="open, blocked or mixed; any when left out.")] = None,

@@ -16,6 +16,7 @@ import typer
 from rootread.batch import Record
 from rootread.cli import app
 from rootread.console import progress
+from rootread.errors import BadRequest
 from rootread.schema import TABLES
 from rootread.settings import ReportSettings, Settings, read_settings
 
@@ -99,6 +100,39 @@ def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
     said = rootread("grade", tmp_path, "--out", tmp_path / "out", "--units", "ell")
     assert said.returncode == 2
     assert said.stderr.strip() == "rootread: --units ell is not known. Choose in or cm."
+
+
+@pytest.mark.parametrize(
+    ("command", "out", "says"),
+    [
+        ("mask nowhere.jpg", "roots.txt", "--out roots.txt does not end in .png. Write --out roots.png"),
+        ("card", "card", "--out card does not end in .pdf. Write --out card.pdf"),
+        ("card", "folder", "--out folder is a folder. Name a file in it, such as folder/new.pdf"),
+        ("card", "file/card.pdf", "--out file/card.pdf: file is a file, not a folder. Choose another --out."),
+        *(
+            (command, "file", "--out file: file is a file, not a folder. Choose another --out.")
+            for command in ("grade nowhere", "contrast nowhere", "tables nowhere", "demo", "desk", "scene")
+        ),
+        ("lens nowhere", "a.jpg", "--out a.jpg is named like a file. Name a folder to write into."),
+        ("scene", "a.png", "--out a.png is named like a file. Name a folder to write into."),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_refused_before_anything_is_read(
+    command: str, out: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("folder").mkdir()
+    Path("file").touch()
+    with pytest.raises(BadRequest) as refused:
+        app([*command.split(), "--out", out])
+    assert str(refused.value) == says
+    assert sorted(place.name for place in tmp_path.iterdir()) == ["file", "folder"]
+
+
+def test_a_file_may_have_its_ending_in_capitals_and_a_folder_a_dot(tmp_path: Path) -> None:
+    for command, out in (("card", "CARD.PDF"), ("scene", "season2.1"), ("grade x", "s3://pits/2026.csv")):
+        name, *arguments = command.split()
+        COMMANDS[name].make_context(name, [*arguments, "--out", out])
 
 
 def test_options_leave_the_other_settings_of_the_file_as_they_are(tmp_path: Path) -> None:

@@ -1,0 +1,51 @@
+"""Where a command is told to write, looked at before it reads anything."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from rootread.errors import BadRequest
+
+Out = TypeVar("Out", str, Path, str | None, Path | None)
+
+FILE_ENDINGS = (".csv", ".html", ".jpg", ".json", ".parquet", ".pdf", ".png", ".svg", ".toml", ".txt")
+"""Of files that are written or might be asked for: a folder is hardly meant by such a name."""
+
+
+def out_folder(out: Out) -> Out:
+    """The folder or address to write into, as it was given; None where none was.
+
+    Raises
+    ------
+    BadRequest : a file is in its way, or it is named like one.
+    """
+    if out is not None and "://" not in str(out):
+        _check_folders(out, Path(out), *Path(out).parents)
+        if Path(out).suffix.lower() in FILE_ENDINGS and not Path(out).exists():
+            raise BadRequest(f"--out {out} is named like a file.", "Name a folder to write into.")
+    return out
+
+
+def out_file(ending: str) -> Callable[[Path], Path]:
+    """What lets pass a file to write, named with this ending (such as ``.png``).
+
+    The function that is returned raises ``BadRequest`` on another ending, and on
+    a folder where a file should be or the other way round.
+    """
+
+    def check(out: Path) -> Path:
+        if out.is_dir():
+            raise BadRequest(f"--out {out} is a folder.", f"Name a file in it, such as {out / 'new'}{ending}")
+        if out.suffix.lower() != ending:
+            remedy = f"Write --out {out.with_suffix(ending)}"
+            raise BadRequest(f"--out {out} does not end in {ending}.", remedy)
+        _check_folders(out, *out.parents)
+        return out
+
+    return check
+
+
+def _check_folders(out: str | Path, *folders: Path) -> None:
+    for folder in folders:
+        if folder.exists() and not folder.is_dir():
+            raise BadRequest(f"--out {out}: {folder} is a file, not a folder.", "Choose another --out.")
