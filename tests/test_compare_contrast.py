@@ -2,7 +2,9 @@ import csv
 import io
 import json
 import re
+import shlex
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -353,8 +355,22 @@ def test_a_table_comes_back_as_it_was_written(tmp_path):
     assert table["treatment"].tolist() == ["NA", ""]
     assert table["pit"].tolist() == ["p0", "007"]
     assert table["grade"].tolist() == [61.5, 60.0]
-    with pytest.raises(BadRequest, match="missing"):
-        read_table([tmp_path], "walls")
+
+
+def test_a_folder_without_results_is_told_the_command_that_makes_them(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    photos = Path("north field")
+    with pytest.raises(BadRequest, match="There is no such folder"):
+        read_table([photos], "walls")
+    photos.mkdir()
+    with pytest.raises(BadRequest, match=r"walls\.csv is missing") as refused:
+        read_table([photos], "walls")
+    command = refused.value.remedy.partition(": ")[2]
+    results = photos / "results"
+    assert shlex.split(command) == ["rootread", "grade", str(photos), "--out", str(results)]
+    graded(results, [a_wall("a", "deep")])
+    with pytest.raises(BadRequest, match=r"Results lie in .*results: name that folder"):
+        read_table([photos], "walls")
 
 
 def test_the_table_is_safe_in_a_spreadsheet():

@@ -1,5 +1,6 @@
 """Result folders read back: the tables of one run, or of several together."""
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -25,12 +26,23 @@ def read_table(folders: Sequence[Path], name: str) -> pd.DataFrame:
     for folder in folders:
         path = folder / f"{name}.csv"
         if not path.is_file():
-            raise BadRequest(f"{path} is missing.", f"Grade into {folder} first: rootread grade ... --out")
+            raise BadRequest(f"{path} is missing.", _remedy(folder))
         table = _table(path, name)
         if len(folders) > 1:
             table["folder"] = str(folder)
         tables.append(table)
     return pd.concat(tables, ignore_index=True)
+
+
+def _remedy(folder: Path) -> str:
+    """What to do where a folder holds no results: most often it is the one with the photos."""
+    if not folder.exists():
+        return "There is no such folder: name the one after the --out of rootread grade."
+    results = folder / "results"
+    if (results / "walls.csv").is_file():
+        return f"Results lie in {results}: name that folder."
+    photos, out = shlex.quote(str(folder)), shlex.quote(str(results))
+    return f"Grade the photos in it, then name {results}: rootread grade {photos} --out {out}"
 
 
 def _table(path: Path, name: str) -> pd.DataFrame:
