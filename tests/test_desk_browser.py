@@ -470,6 +470,35 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     assert shown.screenshot() != closer
 
 
+def test_a_grade_from_before_marks_that_are_refused_is_called_so(page: Page, served: Served) -> None:
+    open_desk(page, served)
+    wall = page.locator('a[href="#/wall/north"]')
+    verdict = wall.locator(".verdict .tone").inner_text()
+    page.evaluate(
+        """async () => {
+          const headers = { 'X-Desk-Token': sessionStorage.getItem('desk-token') }
+          const { marks, revision } = await (await fetch('/api/walls/north', { headers })).json()
+          const points_px = Array.from({ length: 20 }, (_, k) => [100 + 1000 * (k % 2), 200 + 10 * k])
+          const roots_added = [{ points_px, width_px: 6 }]
+          const body = JSON.stringify({ marks: { ...marks, roots_added }, revision })
+          await fetch('/api/walls/north/marks', { method: 'PUT', headers, body })
+        }"""
+    )
+    expect(page.locator("#queue")).to_have_text("0 walls read · 2 not read")
+    expect(wall).to_contain_text(f"Not read since the last change. Before it, and as pictured: {verdict}")
+    expect(wall).to_contain_text("draw each root as a line of its own")
+    assert wall.locator(".grade").count() == 0, "no bar that could be read as the grade of now"
+    page.goto(f"{served.address.partition('#')[0]}#/pair/north")
+    expect(page.locator(".words").first).to_contain_text("Not read since the last change.")
+    page.goto(f"{served.address.partition('#')[0]}#/wall/north")
+    expect(page.locator(".plate")).to_contain_text("are of before the last change")
+    page.get_by_role("button", name="Take back: Root drawn").click()
+    page.locator("#grade").wait_for()
+    expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
+    page.locator("nav a", has_text="Field").click()
+    assert wall.locator(".verdict .tone").inner_text() == verdict
+
+
 def test_a_root_is_lit_only_while_it_is_pointed_at(page: Page, served: Served) -> None:
     open_desk(page, served)
     open_wall(page)

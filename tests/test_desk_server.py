@@ -377,6 +377,13 @@ def test_a_root_that_no_wall_has_is_refused_as_in_a_run_and_can_be_taken_back(
     assert "cause" not in undone and undone["reading"]["grade"] == before["reading"]["grade"]
 
 
+def test_a_checked_wall_that_is_refused_since_needs_another_look(unmended: TestClient) -> None:
+    mend(unmended, checked=wall(unmended)["reads"])
+    refused = mend(unmended, roots_added=[{"points_px": _zigzag(20, 1000.0), "width_px": 6}])
+    assert "cause" in refused and not refused["checked"]
+    assert mend(unmended, roots_added=[])["checked"]
+
+
 def test_a_stroke_longer_than_any_root_is_no_root_of_the_first_figures(unmended: TestClient) -> None:
     """It is paint, of which the whole reading makes what the photo shows beneath."""
     before = wall(unmended)

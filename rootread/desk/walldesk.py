@@ -248,7 +248,7 @@ class WallDesk:
         return said | {
             "settled": reading.settled,
             "reads": reads,
-            "checked": self.marks.checked == reads,
+            "checked": self.refusal is None and self.marks.checked == reads,
             "grade": [number(value, 3) for value in (score.value, score.low, score.high)],
             "verdict": reading.grade.verdict,
             "urgency": said["urgency"] or urgency(found),

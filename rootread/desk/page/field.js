@@ -1,10 +1,10 @@
 // The field: every wall hung from one ground line, at one scale, those that need a look first.
 
 import { picture, wallPath } from './api.js'
-import { el, gradeBar, heldPicture, tone, whole } from './parts.js'
+import { el, gradeBar, heldPicture, verdictWords } from './parts.js'
 
 const GROUPS = [
-  ['Look at these first', (wall) => wall.status === 'refused' || (wall.status === 'read' && wall.urgency > 0 && !wall.checked)],
+  ['Look at these first', (wall) => wall.cause || (wall.status === 'read' && wall.urgency > 0 && !wall.checked)],
   ['Nothing doubtful', (wall) => wall.status === 'read' && wall.urgency === 0 && !wall.checked],
   ['Checked by eye', (wall) => wall.status === 'read' && wall.checked],
   ['Being read', (wall) => wall.status === 'waiting' || wall.status === 'reading'],
@@ -32,22 +32,22 @@ export function showField(shell) {
   const pictures = new Map()
 
   function wallItem(wall) {
+    const read = wall.status === 'read'
     const key = `${wall.name}:${wall.version}`
     if (!pictures.has(key)) {
-      pictures.set(key, wall.status === 'read'
+      pictures.set(key, read
         ? heldPicture(() => picture(wallPath(wall.name, '/small.flat.jpg')), { alt: '' })
         : el('span', { class: 'unread' }, wall.status === 'refused' ? 'not read' : wall.stage || 'waiting'))
     }
-    const says = wall.cause || wall.looks[0] || (wall.status === 'read' ? 'Nothing stands out.' : '')
+    const refused = wall.cause && `${wall.cause} ${wall.remedy}`
+    const says = !read ? refused : refused ? [verdictWords(wall), el('br'), refused] : wall.looks[0] || 'Nothing stands out.'
     return el('li', {}, el('a', { href: `#/wall/${encodeURIComponent(wall.name)}`, class: 'hung' },
       el('span', { class: 'above' },
         el('b', {}, wall.name),
         el('span', {}, [wall.pit !== wall.name && wall.pit, wall.treatment].filter(Boolean).join(' · ')),
-        el('em', {}, [wall.checked && wall.status === 'read' && '✓ checked by eye', wall.marked && 'mended by hand'].filter(Boolean).join(', '))),
+        el('em', {}, [wall.checked && read && '✓ checked by eye', wall.marked && 'mended by hand'].filter(Boolean).join(', '))),
       el('span', { class: 'face' }, pictures.get(key)),
-      wall.status === 'read' && el('span', { class: 'verdict' },
-        el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(wall.grade[0])}`),
-        gradeBar(wall.grade)),
+      read && !refused && el('span', { class: 'verdict' }, verdictWords(wall), gradeBar(wall.grade)),
       el('span', { class: 'says' }, says)))
   }
 

@@ -68,7 +68,7 @@ async function poll() {
         (left ? ` · about ${left} s left` : '')
     } else if (unsettled.length) queue.textContent = `Reading ${unsettled[0].name} again, ${unsettled[0].stage || 'waiting'} …`
     else {
-      const read = desk.walls.filter((wall) => wall.status === 'read')
+      const read = desk.walls.filter((wall) => wall.status === 'read' && !wall.cause)
       const checked = read.filter((wall) => wall.checked).length
       queue.textContent = total ? [`${read.length} wall${read.length === 1 ? '' : 's'} read`, total > read.length && `${total - read.length} not read`,
         checked && `${checked} checked by eye`].filter(Boolean).join(' · ') : ''

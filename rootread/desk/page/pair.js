@@ -1,7 +1,7 @@
 // Two walls side by side, laid flat at one scale and hung from one ground line; they move together.
 
 import { picture, wallPath } from './api.js'
-import { el, gradeBar, tone, whole } from './parts.js'
+import { el, gradeBar, verdictWords, whole } from './parts.js'
 
 const MOST_ZOOM = 8
 const RULE = 40 // width of the depth rule
@@ -34,9 +34,9 @@ export function showPair(shell, left, right) {
         const { blob, place } = await picture(wallPath(wall.name, '/large.flat.jpg'))
         Object.assign(side, { image: await createImageBitmap(blob), place })
       } catch { return }
-      side.canvas.setAttribute('aria-label', `${wall.name} laid flat: ${wall.verdict}, grade ${whole(wall.grade[0])}`)
+      side.canvas.setAttribute('aria-label', `${wall.name} laid flat: ${wall.verdict}, grade ${whole(wall.grade[0])}${wall.cause ? ', as before the last change' : ''}`)
       const [value, low, high] = wall.grade
-      side.words.replaceChildren(el('p', {}, el('b', { class: `tone ${tone(wall.verdict)}` }, `${wall.verdict} ${whole(value)}`), `, likely ${whole(low)} to ${whole(high)}`,
+      side.words.replaceChildren(el('p', {}, verdictWords(wall), `, likely ${whole(low)} to ${whole(high)}`,
         el('br'), [wall.pit, wall.treatment].filter(Boolean).join(' · ')), gradeBar(wall.grade))
     }))
     if (!view.moved) fit()

@@ -36,6 +36,13 @@ export function gradeBar([value, low, high], before = null) {
 export const tone = (verdict = '') =>
   ['stopped', 'turned', 'slowed', 'open'].find((word) => verdict.split(' ').includes(word)) || ''
 
+/** The grade in few words: with a refusal beside it, it is that of before, and is called so. */
+export function verdictWords(wall) {
+  const words = `${wall.verdict} ${whole(wall.grade[0])}`
+  if (!wall.cause) return el('b', { class: `tone ${tone(wall.verdict)}` }, words)
+  return [el('b', {}, 'Not read since the last change.'), ` Before it, and as pictured: ${words}`]
+}
+
 /** Inches of a length as people write it: 12, 12 in, 30 cm, 1 ft 6 in; NaN where it is none. */
 export function inches(text) {
   const units = { in: 1, '"': 1, inch: 1, inches: 1, ft: 12, "'": 12, foot: 12, feet: 12, cm: 1 / 2.54, mm: 1 / 25.4, m: 1 / 0.0254 }

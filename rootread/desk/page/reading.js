@@ -36,7 +36,8 @@ export function readingPanel(acts) {
     const { reading } = wall
     looked.hidden = Boolean(wall.cause) || !reading
     if (wall.cause) {
-      verdict.replaceChildren(el('h2', {}, 'Not read'), el('p', {}, wall.cause), el('p', {}, el('b', {}, wall.remedy)))
+      verdict.replaceChildren(el('h2', {}, 'Not read'), el('p', {}, wall.cause), el('p', {}, el('b', {}, wall.remedy)),
+        reading ? el('p', {}, 'The figures below and the lines on the photo are of before the last change.') : '')
     }
     if (!reading) {
       if (!wall.cause) verdict.replaceChildren(el('h2', {}, wall.name))
