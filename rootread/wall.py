@@ -37,6 +37,15 @@ class Wall:
     """What a person drew on it, or said of it."""
 
 
+@dataclass(frozen=True, eq=False)
+class Roots:
+    """The roots of one wall as they were found and followed, which takes most of a reading's time."""
+
+    root_map: RootMap
+    traces: tuple[Trace, ...]
+    """As a person corrected them."""
+
+
 @dataclass(frozen=True)
 class RefusedWall:
     """One wall that could not be read, and why."""
@@ -53,6 +62,7 @@ def read_wall(
     row: SheetRow | None = None,
     marks: Marks | None = None,
     settings: Settings | None = None,
+    roots: Roots | None = None,
 ) -> Wall:
     """Read one wall from its photo.
 
@@ -63,6 +73,8 @@ def read_wall(
         looked for and no layers are recorded.
     marks : what a person drew on the photo; marks win over detection.
     settings : defaults when left out.
+    roots : those that an earlier reading found, with the same photo, row, marks, and settings up to
+        ``follow``; they are not sought again.
 
     Raises
     ------
@@ -70,10 +82,16 @@ def read_wall(
     """
     settings = settings or Settings()
     with lengths_shown_in(settings.report.units):
-        return _read(photo, row, marks, settings)
+        return _read(photo, row, marks, settings, roots)
 
 
-def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, settings: Settings) -> Wall:
+def _read(
+    photo: str | Path | Photo,
+    row: SheetRow | None,
+    marks: Marks | None,
+    settings: Settings,
+    roots: Roots | None,
+) -> Wall:
     started = time.perf_counter()
     if not isinstance(photo, Photo):
         photo = read_photo(Path(photo), settings.photo)
@@ -81,10 +99,11 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
 
     plane = find_plane(photo, row, marks, settings.plane)
     image = within_outline(lay_flat(photo, plane, settings.plane), plane, marks)
-    root_map = paint(find_roots(image, settings.find), plane, marks)
-    traces = follow_roots(root_map, image, plane.surface, settings.follow)
-    traces = with_marked_roots(traces, plane, marks)
-    readings = measure_wall(traces, plane, settings.measure, image, marks, root_map.cracks_in)
+    if roots is None:
+        root_map = paint(find_roots(image, settings.find), plane, marks)
+        traces = follow_roots(root_map, image, plane.surface, settings.follow)
+        roots = Roots(root_map, with_marked_roots(traces, plane, marks))
+    readings = measure_wall(roots.traces, plane, settings.measure, image, marks, roots.root_map.cracks_in)
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)
@@ -97,8 +116,8 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
         row,
         plane,
         image,
-        root_map,
-        traces,
+        roots.root_map,
+        roots.traces,
         readings,
         layers,
         grade,
@@ -109,13 +128,17 @@ def _read(photo: str | Path | Photo, row: SheetRow | None, marks: Marks | None, 
 
 
 def read_or_refuse(
-    photo: Path, row: SheetRow, marks_file: Path | None = None, settings: Settings | None = None
+    photo: Path,
+    row: SheetRow,
+    marks_file: Path | None = None,
+    settings: Settings | None = None,
+    roots: Roots | None = None,
 ) -> Wall | RefusedWall:
     """Read one wall of a folder run; a wall that cannot be read becomes a ``RefusedWall``."""
     try:
         taken = read_photo(photo, (settings or Settings()).photo)
         marks = read_marks(marks_file, taken.size_px) if marks_file else None
-        return read_wall(taken, row, marks, settings)
+        return read_wall(taken, row, marks, settings, roots)
     except RootreadError as error:
         # Its sheet row, marks or settings may be at fault, too: the walls after it are still read.
         return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)

@@ -35,7 +35,14 @@ class WallJob:
     marks: Path | None
 
     def key(self, settings: Settings) -> str:
-        """Hash of everything the reading depends on: when it is the same, so is the result."""
+        """Hash of everything the result depends on: when it is the same, so is the result."""
+        return self._hash(settings)
+
+    def roots_key(self, settings: Settings) -> str:
+        """Hash of everything the roots depend on: settings of what comes after them have no say."""
+        return self._hash(Settings(settings.photo, settings.plane, settings.find, settings.follow))
+
+    def _hash(self, settings: Settings) -> str:
         # Which row of the spreadsheet it was says nothing of the wall: a row put in above moves all below.
         said = asdict(replace(self.row, row=None))
         parts = [

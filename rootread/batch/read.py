@@ -1,31 +1,41 @@
 """Reading one wall of a run, in whichever process or machine that happens."""
 
 import socket
+from dataclasses import replace
 from pathlib import Path
 
 from rootread.batch.exports import write_exports
 from rootread.batch.plan import WallJob
 from rootread.batch.program import program
 from rootread.batch.record import Record, kept_record, write_wall
+from rootread.batch.roots import kept_roots, write_roots
 from rootread.errors import BadRequest
 from rootread.settings import Settings
 from rootread.store import is_here, on_disk
-from rootread.wall import RefusedWall, Wall, read_or_refuse
+from rootread.wall import RefusedWall, Roots, Wall, read_or_refuse
 
 AGAIN = ""
 """The key of a record that is never up to date, so that the next run tries again."""
 
 
 def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
-    """Read one wall and write what comes out, unless it was read before and nothing has changed."""
+    """Read one wall and write what comes out, unless it was read before and nothing has changed.
+
+    Where nothing has changed that its roots depend on, they are not sought again.
+    """
     with on_disk(job.photo) as photo:
-        key = WallJob(photo, job.row, job.marks).key(settings)
-        kept = kept_record(out, job.row.wall, key)
+        here = replace(job, photo=photo)
+        key, name = here.key(settings), job.row.wall
+        kept = kept_record(out, name, key)
         if kept:
             return kept
         wall: Wall | RefusedWall
         try:
-            wall = _read(job, photo, settings)
+            roots_key = here.roots_key(settings)
+            roots = kept_roots(out, name, roots_key, settings)
+            wall = _read(here, settings, roots)
+            if isinstance(wall, Wall) and roots is None:
+                write_roots(wall, out, roots_key, settings)
             write_exports(wall, out, settings)
             return write_wall(wall, out, key, settings)
         except OSError:
@@ -39,11 +49,11 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
             )
 
 
-def _read(job: WallJob, photo: Path, settings: Settings) -> Wall | RefusedWall:
+def _read(job: WallJob, settings: Settings, roots: Roots | None) -> Wall | RefusedWall:
     if job.marks is None:
-        return read_or_refuse(photo, job.row, None, settings)
+        return read_or_refuse(job.photo, job.row, None, settings, roots)
     with on_disk(job.marks) as marks:
-        return read_or_refuse(photo, job.row, marks, settings)
+        return read_or_refuse(job.photo, job.row, marks, settings, roots)
 
 
 def failed(job: WallJob, why: str) -> RefusedWall:

@@ -64,6 +64,11 @@ class Places:
         return self.out / "traces" / f"{file_stem(self.wall)}.json"
 
     @property
+    def roots(self) -> Path:
+        """The roots as they were found and followed, for the next run."""
+        return self.out / "records" / f"{file_stem(self.wall)}.npz"
+
+    @property
     def section(self) -> Path:
         """The wall's section of the report, HTML."""
         return self.out / "records" / f"{file_stem(self.wall)}.html"
@@ -91,7 +96,7 @@ def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings
         )
         write_json(places.traces, traces_json(wall))
     else:
-        for stale in (places.picture, places.scale_picture, places.traces):
+        for stale in (places.picture, places.scale_picture, places.traces, places.roots):
             stale.unlink(missing_ok=True)
         write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
     rows, advice = rows_of(wall), advice_items(wall)

@@ -63,8 +63,10 @@ def grade_walls(
     """Read the walls of a plan and write everything that comes out into ``out``.
 
     A wall is written as soon as it is read. A wall whose photo, sheet row,
-    marks, settings and program are those of its record is not read again.
-    Results do not depend on how many ``workers`` there are, nor where.
+    marks, settings and program are those of its record is not read again;
+    where only settings of measuring, judging or showing changed, its roots
+    are not sought again. Results do not depend on how many ``workers`` there
+    are, nor where.
 
     Parameters
     ----------
