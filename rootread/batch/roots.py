@@ -39,7 +39,7 @@ def write_roots(wall: Wall, out: Path, key: str, settings: Settings) -> None:
     if any(A_LENGTH.search(caution) for caution in arrays["cautions"].tolist()):
         return
     file = io.BytesIO()
-    np.savez_compressed(file, allow_pickle=False, **arrays)
+    np.savez_compressed(file, **arrays)
     write_bytes(Places(out, wall.name).roots, file.getvalue())
 
 
