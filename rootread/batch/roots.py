@@ -35,7 +35,7 @@ def write_roots(wall: Wall, out: Path, key: str, settings: Settings) -> None:
     it could not be told again in another unit.
     """
     with lengths_shown_in(settings.report.units):
-        arrays = {"key": np.array(key)} | _of_map(wall.root_map) | _of_traces(wall.traces)
+        arrays: dict[str, Any] = {"key": np.array(key)} | _of_map(wall.root_map) | _of_traces(wall.traces)
     if any(A_LENGTH.search(caution) for caution in arrays["cautions"].tolist()):
         return
     file = io.BytesIO()
