@@ -56,7 +56,7 @@ class Shown:
         """A place of the photo, which is 4 to 3, on the screen while it is shown whole."""
         box = self.page.locator("canvas").bounding_box()
         assert box is not None
-        rule = 46
+        rule = 52
         height = min(box["height"], (box["width"] - rule) * 3 / 4)
         width = height * 4 / 3
         left = box["x"] + (box["width"] + rule - width) / 2

@@ -136,6 +136,7 @@ def desk(
     ] = None,
     browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
     settings: SettingsFile = None,
+    units: UnitsShown = None,
 ) -> None:
     """Open the desk: drop photos, see the readings, mend them by hand, hand over the report.
 
@@ -151,7 +152,8 @@ def desk(
         ) from error
     from rootread.desk import Desk
 
-    serve(Desk(folder, _settings(settings), out), host, port, lambda address: _open_desk(address, browser))
+    opened = Desk(folder, _settings(settings, units), out)
+    serve(opened, host, port, lambda address: _open_desk(address, browser))
 
 
 @app.command()

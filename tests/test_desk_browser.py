@@ -51,9 +51,9 @@ ONE_OF_TWO = "1 wall read · 1 not read"
 class Served:
     """A desk of its own process."""
 
-    def __init__(self, folder: Path, port: int = 0) -> None:
+    def __init__(self, folder: Path, port: int = 0, units: str = "in") -> None:
         self.folder = folder
-        arguments = ["desk", str(folder), "--port", str(port), "--no-browser"]
+        arguments = ["desk", str(folder), "--port", str(port), "--no-browser", "--units", units]
         self.process = subprocess.Popen(
             [sys.executable, "-u", "-c", "from rootread.cli import main; main()", *arguments],
             stdout=subprocess.PIPE,
@@ -155,7 +155,7 @@ def at(page: Page, place: tuple[float, float]) -> tuple[float, float]:
     box = page.locator("canvas").bounding_box()
     assert box is not None
     width, height = 1600, 1200
-    rule = 46  # the depth rule stands left of the photo
+    rule = 52  # the depth rule stands left of the photo
     scale = min((box["width"] - rule) / width, box["height"] / height)
     left = box["x"] + (box["width"] + rule - width * scale) / 2
     top = box["y"] + (box["height"] - height * scale) / 2
@@ -497,6 +497,47 @@ def test_a_grade_from_before_marks_that_are_refused_is_called_so(page: Page, ser
     expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
     page.locator("nav a", has_text="Field").click()
     assert wall.locator(".verdict .tone").inner_text() == verdict
+
+
+def test_a_desk_in_centimetres_shows_and_takes_no_inches(page: Page, tmp_path: Path) -> None:
+    put_wall(tmp_path, "north")
+    put_bare_photo(tmp_path, "bare")
+    rows = "photo,layers,tool_depth_in\nnorth.jpg,disk 7.5,7.5\n"
+    (tmp_path / "sheet.csv").write_text(rows, encoding="utf-8")
+    served = Served(tmp_path, units="cm")
+    try:
+        open_desk(page, served)
+        for screen in ("wall/north", "second/north", "field", "report"):
+            page.goto(f"{served.address.partition('#')[0]}#/{screen}")
+            page.locator("h1, h2").first.wait_for()
+            if screen == "wall/north":
+                page.locator("#grade").wait_for()
+                page.evaluate(
+                    "document.querySelectorAll('.body details').forEach((fold) => { fold.open = true })"
+                )
+                expect(page.locator(".body")).to_contain_text("photo pixels a centimetre")
+            said = page.locator("main").inner_text()
+            assert "inch" not in said and set(re.findall(r"\d (in|cm)\b", said)) <= {"cm"}, said
+        page.goto(f"{served.address.partition('#')[0]}#/sheet")
+        depth = page.get_by_label("Tool depth, cm, row 1")
+        expect(depth).to_have_value("19.05 cm")
+        depth.fill("20")
+        wait_until(lambda: "20 cm" in (tmp_path / "sheet.csv").read_text("utf-8"), 60, "the sheet is saved")
+        assert "disk 7.5," in (tmp_path / "sheet.csv").read_text("utf-8"), "what was left alone is as it was"
+        page.goto(f"{served.address.partition('#')[0]}#/wall/bare")
+        page.locator("canvas[data-opened]").wait_for(timeout=READ_MS)
+        page.get_by_role("button", name="Scale", exact=True).click()
+        for x in (0.3, 0.6):
+            box = page.locator("canvas").bounding_box()
+            assert box is not None
+            page.mouse.click(box["x"] + x * box["width"], box["y"] + box["height"] / 2)
+        page.get_by_label("Distance between them").fill("30")
+        page.get_by_role("button", name="Done").click()
+        wait_until(lambda: "distance_in" in marks(tmp_path, "bare"), 60, "the scale is saved")
+        assert marks(tmp_path, "bare")["distance_in"] == pytest.approx(30 / 2.54)
+        expect(page.get_by_text("Scale from two points, 30 cm apart")).to_be_visible()
+    finally:
+        served.kill()
 
 
 def test_a_root_is_lit_only_while_it_is_pointed_at(page: Page, served: Served) -> None:

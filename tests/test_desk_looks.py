@@ -5,6 +5,7 @@ from types import SimpleNamespace as Seen
 import pytest
 
 from rootread.desk.looks import looks, urgency
+from rootread.units import lengths_shown_in
 
 
 def reading(
@@ -58,6 +59,12 @@ def test_each_doubt_of_a_wall_is_told(doubt, part, said):
     (only,) = looks(reading(**doubt))
     assert only.part == part
     assert said in only.says
+
+
+def test_doubts_are_told_in_the_unit_of_the_desk():
+    with lengths_shown_in("cm"):
+        (only,) = looks(reading(surface_se_in=1.0))
+    assert "sure only to 2.5 cm" in only.says
 
 
 def test_a_little_length_in_doubtful_traces_needs_no_look():

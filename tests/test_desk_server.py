@@ -412,6 +412,25 @@ def test_the_desk_refuses_in_the_unit_of_its_settings(tmp_path: Path) -> None:
     assert (said["cause"], said["remedy"]) == (run.reason, run.remedy)
 
 
+def test_values_stay_in_inches_whatever_the_page_shows(tmp_path: Path) -> None:
+    put_wall(tmp_path)
+    values = []
+    for units in ("in", "cm"):
+        desk = Desk(tmp_path, Settings(report=ReportSettings(units=units)))
+        with TestClient(make_app(desk, TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}) as client:
+            wait_until(lambda desk=desk: desk.wall("north").status == "read", READ_S, "the wall is read")
+            assert client.get("/api/desk").json()["units"] == units
+            values.append(wall(client)["reading"])
+    inches, centimetres = values
+    for part in ("grade", "figures", "scale", "roots", "layers", "surface_px"):
+        assert inches[part] == centimetres[part]
+    assert [line["depth_in"] for line in inches["rule"][:3]] == [0.0, 1.0, 2.0]
+    assert [line["depth_in"] for line in centimetres["rule"][:3]] == [0.0, 1 / 2.54, 2 / 2.54]
+    assert max(line["depth_in"] for line in centimetres["rule"]) == pytest.approx(
+        max(line["depth_in"] for line in inches["rule"]), abs=1.0
+    )
+
+
 def test_a_marks_file_that_cannot_be_read_is_not_written_over(tmp_path: Path) -> None:
     put_bare_photo(tmp_path)
     path = tmp_path / "marks" / "bare.json"

@@ -10,7 +10,9 @@ from starlette.testclient import TestClient
 from rootread.desk import Desk
 from rootread.desk.cells import Sheet, with_rows
 from rootread.desk.server import make_app
-from rootread.fieldsheet import read_sheet
+from rootread.desk.typed import as_shown, as_written, said_of_typed
+from rootread.fieldsheet import COLUMNS, read_sheet
+from rootread.units import REMEDY, lengths_shown_in
 
 OWN = Sheet(("photo", "wall", "treatment"), (("north.jpg", "", ""), ("south.jpg", "S", "none")))
 
@@ -128,3 +130,60 @@ def test_a_sheet_with_an_unknown_column_is_not_shown_without_it(client: TestClie
     (tmp_path / "sheet.csv").write_text("photo,tretment\nbare.jpg,deep\n", encoding="utf-8")
     answer = client.get("/api/sheet")
     assert answer.status_code == 422 and "tretment" in answer.json()["cause"]
+
+
+BARE_NUMBERS = [
+    ("tool_depth_in", "14", "35.56 cm"),
+    ("pit_depth_in", "13 1/2", "34.29 cm"),
+    ("shanks_at_in", "-22; 8", "-55.88 cm; 20.32 cm"),
+    ("layers", "disk 6; A/B 13.5; 2 15 cm", "disk 15.24 cm; A/B 34.29 cm; 2 15 cm"),
+    ("scale", "card:2.0", "card:5.08 cm"),
+    ("calipers", "0.12/0.08 at 7; 2.8 mm/1.1 mm", "0.3 cm/0.2 cm at 17.78 cm; 2.8 mm/1.1 mm"),
+]
+"""A column, a cell of the file, and that cell at a desk that shows centimetres."""
+
+
+def sheet_of_one(column: str, cell: str) -> Sheet:
+    return Sheet(("photo", column), (("north.jpg", cell),))
+
+
+@pytest.mark.parametrize(("column", "cell", "in_cm"), BARE_NUMBERS)
+def test_bare_numbers_of_the_file_are_shown_in_centimetres_and_stay_as_they_were(
+    column: str, cell: str, in_cm: str
+) -> None:
+    own = sheet_of_one(column, cell)
+    with lengths_shown_in("cm"):
+        assert as_shown(own).rows == (("north.jpg", in_cm),)
+        assert as_written(as_shown(own), own) == own
+    assert as_shown(own) is own
+
+
+@pytest.mark.parametrize(
+    ("column", "typed", "written"),
+    [
+        ("tool_depth_in", "36", "36 cm"),
+        ("tool_depth_in", "14", "14 cm"),
+        ("tool_depth_in", "14 in", "14 in"),
+        ("tool_depth_in", "seven", "seven"),
+        ("shanks_at_in", "-56; 20 in", "-56 cm; 20 in"),
+        ("layers", "disk 15; A/B 33", "disk 15 cm; A/B 33 cm"),
+        ("scale", "card", "card"),
+        ("calipers", "3 mm/2 mm at 18", "3 mm/2 mm at 18 cm"),
+        ("notes", "dug to 14", "dug to 14"),
+    ],
+)
+def test_bare_numbers_typed_at_a_desk_in_centimetres_are_written_as_such(
+    column: str, typed: str, written: str
+) -> None:
+    own = sheet_of_one(column, "14" if column.endswith("_in") else "")
+    with lengths_shown_in("cm"):
+        assert as_written(sheet_of_one(column, typed), own) == sheet_of_one(column, written)
+    assert as_written(sheet_of_one(column, typed), own) == sheet_of_one(column, typed)
+    if typed != "seven":
+        COLUMNS[column](written)
+
+
+def test_a_fault_of_a_typed_length_names_the_unit_of_the_desk() -> None:
+    with lengths_shown_in("cm"):
+        assert said_of_typed(f"That is wrong. {REMEDY}").endswith("a bare number is centimetres.")
+    assert said_of_typed(REMEDY) == REMEDY

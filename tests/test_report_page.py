@@ -20,7 +20,7 @@ from rootread.report.profiles import passage_profile
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
 from rootread.report.words import odds, scale_words
-from rootread.settings import MeasureSettings, Settings
+from rootread.settings import MeasureSettings, ReportSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
 PLAIN = Settings()
@@ -180,7 +180,9 @@ def test_the_section_says_whether_a_person_looked_and_what_they_changed():
     assert re.search(r"mended by hand</dt><dd>1 root parted and 1 layer struck", html)
     assert "There is no depth at which" not in html, "the program did see one"
     earlier = replace(wall, marks=replace(marks, checked="9 roots, 80 in, no layer"))
-    assert "not as it reads now, but when it read: 9 roots" in wall_section(earlier, Settings())
+    assert "not as it reads now, but when it read: 9 roots, 80 in" in wall_section(earlier, Settings())
+    metric = Settings(report=ReportSettings(units="cm"))
+    assert "when it read: 9 roots, 203 cm, no layer" in wall_section(earlier, metric)
 
 
 def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():

@@ -15,6 +15,7 @@ from rootread.measure.types import Interval, RootReading
 from rootread.plane import WallPlane
 from rootread.report.colours import STEEPEST_DEG, verdict_tone
 from rootread.report.words import recorded_words
+from rootread.units import INCHES_PER, unit_shown
 
 POINT_EVERY = 2
 """Of the points 0.05 in apart, every so many are shown."""
@@ -59,7 +60,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "rule": _rule(plane, reading.seen.photo_size_px),
         "layers": [_layer(layer, reading) for layer in reading.layers],
         "layers_struck_in": [
-            number(marked_depth_in(line_px, plane), 1) for line_px in reading.marks.layers_struck_px
+            number(marked_depth_in(line_px, plane), 2) for line_px in reading.marks.layers_struck_px
         ],
         "roots": [_root(root, plane) for root in readings.roots],
         "cautions": list(reading.seen.cautions),
@@ -114,17 +115,19 @@ def _mark_of(layer: Layer, reading: Reading) -> int | None:
 
 
 def _rule(plane: WallPlane, size_px: tuple[int, int]) -> list[dict[str, Any]]:
-    """The level line of every inch of depth across the photo: depth, and its course in photo pixels."""
+    """The level line of every inch or centimetre of depth, across the photo in its pixels."""
     columns, rows = size_px
     corners = plane.to_wall_in([[0, 0], [columns - 1, 0], [columns - 1, rows - 1], [0, rows - 1]])
     (x_from, _), (x_to, z_to) = corners.min(axis=0), corners.max(axis=0)
     x = np.linspace(x_from, x_to, 9)
+    step_in = INCHES_PER[unit_shown()]
+    depths_in = step_in * np.arange(int(min(z_to, DEEPEST_RULE_IN) / step_in) + 1)
     return [
         {
-            "depth_in": depth,
-            "line_px": _places(plane.to_photo_px(np.column_stack([x, np.full_like(x, depth)]))),
+            "depth_in": depth_in,
+            "line_px": _places(plane.to_photo_px(np.column_stack([x, np.full_like(x, depth_in)]))),
         }
-        for depth in range(min(int(z_to), DEEPEST_RULE_IN) + 1)
+        for depth_in in depths_in.tolist()
     ]
 
 

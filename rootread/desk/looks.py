@@ -5,7 +5,8 @@ from typing import Literal
 
 from rootread.check.photo import SCALE_SE_LOOK, SURFACE_SE_LOOK_IN
 from rootread.desk.stages import Reading
-from rootread.report.byhand import reading_words
+from rootread.report.byhand import checked_words, reading_words
+from rootread.units import length_words
 
 Part = Literal["scale", "surface", "level", "roots", "verdict", "wall"]
 
@@ -43,7 +44,8 @@ def looks(reading: Reading) -> list[Look]:
     if plane.surface.source == "assumed":
         found.append(Look("surface", 60, "No soil surface was seen: draw it, or depths mean little."))
     elif plane.surface.se_in > SURFACE_SE_LOOK_IN:
-        says = f"The soil surface is sure only to {plane.surface.se_in:.1f} in: see whether the line fits."
+        sure = length_words(plane.surface.se_in)
+        says = f"The soil surface is sure only to {sure}: see whether the line fits."
         found.append(Look("surface", 35, says))
     if plane.level.se_deg > LEVEL_LOOK_DEG:
         says = f"Plumb is sure only to {plane.level.se_deg:.1f} degrees: mark something that hung plumb."
@@ -60,7 +62,8 @@ def looks(reading: Reading) -> list[Look]:
         found.append(Look("verdict", 50, says))
     checked = reading.marks.checked
     if checked and checked != reading_words(reading.readings, reading.layers, reading.grade):
-        says = f"It was checked when it read {checked}; it reads otherwise now, so check it again."
+        read = checked_words(checked)
+        says = f"It was checked when it read {read}; it reads otherwise now, so check it again."
         found.append(Look("wall", 55, says))
     found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
     return sorted(found, key=lambda look: -look.urgency)

@@ -18,7 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from rootread.desk.cells import cell_faults, sheet_of
+from rootread.desk.cells import sheet_of
 from rootread.desk.guard import Guard, TooLarge
 from rootread.desk.second import second_opinion, take_second
 from rootread.desk.state import Desk
@@ -121,19 +121,19 @@ class _Handlers:
 
     @told
     async def sheet(self, request: Request) -> Response:
-        sheet = await run_in_threadpool(self._desk.folder.sheet)
-        return _json({"columns": sheet.columns, "rows": sheet.rows, "faults": cell_faults(sheet)})
+        sheet = await run_in_threadpool(self._desk.sheet)
+        faults = await run_in_threadpool(self._desk.sheet_faults, sheet)
+        return _json({"columns": sheet.columns, "rows": sheet.rows, "faults": faults})
 
     @told
     async def check_sheet(self, request: Request) -> Response:
-        return _json({"faults": cell_faults(sheet_of(await _body(request)))})
+        sheet = sheet_of(await _body(request))
+        return _json({"faults": await run_in_threadpool(self._desk.sheet_faults, sheet)})
 
     @told
     async def write_sheet(self, request: Request) -> Response:
         sheet = sheet_of(await _body(request))
-        faults = cell_faults(sheet)
-        if not faults:
-            await run_in_threadpool(self._desk.write_sheet, sheet)
+        faults = await run_in_threadpool(self._desk.write_sheet, sheet)
         return _json({"faults": faults, "saved": not faults})
 
     @told

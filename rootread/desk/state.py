@@ -6,14 +6,16 @@ from pathlib import Path
 from typing import Any
 
 from rootread.batch import grade_walls, plan_walls
-from rootread.desk.cells import Sheet
+from rootread.desk.cells import Sheet, cell_faults
 from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
 from rootread.desk.stages import Seen
+from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.desk.walldesk import WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.photo import read_photo
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 MOST_MEGAPIXELS = 40.0
 """Of photos whose large values stay in memory, or are shown: three from a phone, one of 50 megapixels."""
@@ -106,10 +108,26 @@ class Desk:
         """Something is to be read again."""
         self._poke()
 
-    def write_sheet(self, sheet: Sheet) -> None:
-        """Replace the sheet and take its rows over."""
-        self.folder.write_sheet(sheet)
-        self.refresh()
+    def sheet(self) -> Sheet:
+        """The sheet's cells as the page shows them."""
+        with lengths_shown_in(self.settings.report.units):
+            return as_shown(self.folder.sheet())
+
+    def sheet_faults(self, typed: Sheet) -> list[dict[str, Any]]:
+        """Every cell that cannot be understood as it stands on the page."""
+        with lengths_shown_in(self.settings.report.units):
+            faults = cell_faults(as_written(typed, self.folder.sheet()))
+            return [fault | {"says": said_of_typed(fault["says"])} for fault in faults]
+
+    def write_sheet(self, typed: Sheet) -> list[dict[str, Any]]:
+        """Replace the sheet and take its rows over, if every cell can be understood; else what cannot."""
+        faults = self.sheet_faults(typed)
+        if not faults:
+            with lengths_shown_in(self.settings.report.units):
+                written = as_written(typed, self.folder.sheet())
+            self.folder.write_sheet(written)
+            self.refresh()
+        return faults
 
     def take_sheet(self, content: bytes, placed: dict[str, str]) -> list[str]:
         """Take in a sheet that came with photos; what could not be taken, in words."""
@@ -132,6 +150,7 @@ class Desk:
         spent = [wall.seconds for wall in self.walls.values() if wall.seconds]
         return {
             "folder": self.folder.path.name,
+            "units": self.settings.report.units,
             "results": self.out.name,
             "walls": walls,
             "messages": self.messages,

@@ -225,6 +225,10 @@ class WallDesk:
 
     def summary(self) -> dict[str, Any]:
         """A line about the wall, for the field and the queue."""
+        with lengths_shown_in(self.settings.report.units):
+            return self._summary()
+
+    def _summary(self) -> dict[str, Any]:
         row, reading = self.job.row, self.reading
         said: dict[str, Any] = {
             "name": self.name,

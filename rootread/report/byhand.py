@@ -1,6 +1,7 @@
 """What a person did to a reading, in words."""
 
 import math
+import re
 from collections.abc import Sequence
 
 from rootread.judge import Grade, Layer
@@ -8,6 +9,7 @@ from rootread.marks import LONGEST_TEXT, Marks
 from rootread.measure.types import Readings
 from rootread.report.words import count, listing
 from rootread.text import one_line
+from rootread.units import length_words
 from rootread.wall import Wall
 
 
@@ -23,6 +25,11 @@ def reading_words(readings: Readings, layers: Sequence[Layer], grade: Grade) -> 
     return ", ".join(figures)
 
 
+def checked_words(checked: str) -> str:
+    """What ``reading_words`` wrote into the marks, which is in inches, in the unit shown."""
+    return re.sub(r"\b\d+ in\b", lambda found: length_words(float(found[0].split()[0]), 0), checked, count=1)
+
+
 def hand_figures(wall: Wall) -> list[tuple[str, str]]:
     """Whether a person looked at the reading, and what they changed in it."""
     marks, mended = wall.marks, _mended(wall.marks)
@@ -31,7 +38,9 @@ def hand_figures(wall: Wall) -> list[tuple[str, str]]:
     elif marks.checked == reading_words(wall.readings, wall.layers, wall.grade):
         looked = "yes"
     else:
-        looked = f"not as it reads now, but when it read: {one_line(marks.checked, LONGEST_TEXT)}"
+        looked = (
+            f"not as it reads now, but when it read: {checked_words(one_line(marks.checked, LONGEST_TEXT))}"
+        )
     return [("checked by eye", looked), *([("mended by hand", listing(mended))] if mended else [])]
 
 

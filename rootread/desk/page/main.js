@@ -7,6 +7,7 @@ import { el } from './parts.js'
 import { showReport } from './report.js'
 import { showSecond } from './second.js'
 import { showSheet } from './sheet.js'
+import { showLengthsIn } from './units.js'
 import { showWall } from './wall.js'
 
 const SCREENS = { field: showField, wall: showWall, sheet: showSheet, pair: showPair, report: showReport, second: showSecond }
@@ -58,6 +59,7 @@ async function poll() {
   let wait = IDLE_MS
   try {
     desk = await get('/api/desk')
+    showLengthsIn(desk.units)
     screen?.update?.(desk)
     const { done, total, seconds_left: left } = desk.queue
     const unsettled = desk.walls.filter((wall) => wall.settled === false && wall.status === 'read')

@@ -1,10 +1,12 @@
 // What lies over the photo: roots by descent, surface, layers, the depth rule, and what is being marked.
 
+import { givenLength, lengthWords, shown, unitShown } from './units.js'
+import { RULE_PX } from './view.js'
+
 // Yellow is level, blue is steep; lightness falls all the way, as in the report.
 export const RAMP = ['#ffef5c', '#d9e95d', '#b2e25e', '#84d97a', '#57cf95', '#3fc1a6', '#37b1bb', '#2fa3cf', '#419cd9', '#5393e4', '#5f8fed', '#6a8bf5']
 const DARK = 'rgba(22,18,14,.9)'
 const LIGHT = '#ffffff'
-const RULE_PX = 46
 const STOUT_IN = 0.16
 const BEAD_APART_PX = 9
 
@@ -154,7 +156,7 @@ function drawLayer(context, view, layer) {
   context.setLineDash([])
   const named = layer.recorded && layer.recorded !== 'unrecorded' ? ` · ${layer.recorded}` : ''
   const [x, y] = view.toScreen(layer.line_px[layer.line_px.length - 1])
-  label(context, `layer ${layer.depth_in.toFixed(1)} in${named}`, [Math.min(x, view.size[0] - 8), y - 16], 'right')
+  label(context, `layer ${lengthWords(layer.depth_in)}${named}`, [Math.min(x, view.size[0] - 8), y - 16], 'right')
 }
 
 /** A layer that a person struck out: what is left of its line, crossed through. */
@@ -191,9 +193,9 @@ function drawRule(context, view, rule) {
   context.fillStyle = 'rgba(250,248,243,.94)'
   context.fillRect(0, 0, RULE_PX, height)
   context.fillStyle = '#26221e'
-  const rows = rule.map(({ depth_in, line_px }) => [depth_in, view.toScreen([0, rowAt(line_px, edge)])[1]])
+  const rows = rule.map(({ depth_in, line_px }) => [Math.round(shown(depth_in)), view.toScreen([0, rowAt(line_px, edge)])[1]])
   const gap = rows.length > 1 ? Math.abs(rows[rows.length - 1][1] - rows[0][1]) / (rows.length - 1) : 30
-  const step = [1, 2, 5, 10, 20].find((inches) => inches * gap >= 26) || 50
+  const step = [1, 2, 5, 10, 20].find((lengths) => lengths * gap >= 26) || 50
   context.font = '600 14px system-ui, sans-serif'
   context.textBaseline = 'middle'
   context.textAlign = 'right'
@@ -202,7 +204,7 @@ function drawRule(context, view, rule) {
     const named = depth % step === 0
     if (!named && gap < 5) continue
     context.fillRect(RULE_PX - (named ? 10 : 5), y - 1, named ? 10 : 5, named ? 2 : 1)
-    if (named) context.fillText(depth === 0 ? '0 in' : String(depth), RULE_PX - 13, y + 1)
+    if (named) context.fillText(depth === 0 ? `0 ${unitShown()}` : String(depth), RULE_PX - 13, y + 1)
   }
   context.fillRect(RULE_PX - 1, 0, 1, height)
 }
@@ -226,7 +228,7 @@ function drawMarks(context, view, marks) {
     const points = marks.scale_points.map((mark) => mark.px)
     line(points.length > 2 ? [...points, points[0]] : points, [])
     for (const point of points) dot(context, view, point)
-    if (marks.distance_in) label(context, `${marks.distance_in} in`, view.toScreen(points[1]))
+    if (marks.distance_in) label(context, givenLength(marks.distance_in), view.toScreen(points[1]))
   }
   for (const stroke of marks.strokes) drawStroke(context, view, stroke)
   for (const place of marks.splits_px) dot(context, view, place, true)

@@ -2,9 +2,10 @@
 
 import { picture, wallPath } from './api.js'
 import { el, gradeBar, verdictWords, whole } from './parts.js'
+import { perShown, shown, unitShown } from './units.js'
 
 const MOST_ZOOM = 8
-const RULE = 40 // width of the depth rule
+const RULE = 50 // width of the depth rule
 
 export function showPair(shell, left, right) {
   const chosen = [left, right]
@@ -44,9 +45,9 @@ export function showPair(shell, left, right) {
   }
 
   function fit() {
-    const shown = sides.filter((side) => side.place && side.canvas.clientWidth > RULE && side.canvas.clientHeight)
-    if (!shown.length) return
-    view.pxPerIn = Math.min(...shown.map(({ canvas, place }) => Math.min((canvas.clientWidth - RULE) / place.width_in, canvas.clientHeight / place.height_in)))
+    const filled = sides.filter((side) => side.place && side.canvas.clientWidth > RULE && side.canvas.clientHeight)
+    if (!filled.length) return
+    view.pxPerIn = Math.min(...filled.map(({ canvas, place }) => Math.min((canvas.clientWidth - RULE) / place.width_in, canvas.clientHeight / place.height_in)))
     view.least = view.pxPerIn
     Object.assign(view, { x: null, z: -1.5, moved: false })
   }
@@ -71,18 +72,18 @@ export function showPair(shell, left, right) {
   }
 
   function rule(context, canvas) {
-    const { pxPerIn, z } = view
-    const step = [1, 2, 5, 10].find((inches) => inches * pxPerIn >= 30) || 20
+    const [px, top] = [perShown(view.pxPerIn), shown(view.z)]
+    const step = [1, 2, 5, 10].find((lengths) => lengths * px >= 30) || 20
     context.fillStyle = 'rgba(250,248,243,.94)'
     context.fillRect(0, 0, RULE, canvas.clientHeight)
     context.fillStyle = '#26221e'
     context.font = '600 14px system-ui, sans-serif'
     context.textAlign = 'right'
     context.textBaseline = 'middle'
-    for (let depth = 0; (depth - z) * pxPerIn < canvas.clientHeight; depth += step) {
-      const y = (depth - z) * pxPerIn
-      context.fillRect(32, y - 1, 8, 2)
-      context.fillText(depth ? String(depth) : '0 in', 29, y)
+    for (let depth = 0; (depth - top) * px < canvas.clientHeight; depth += step) {
+      const y = (depth - top) * px
+      context.fillRect(RULE - 8, y - 1, 8, 2)
+      context.fillText(depth ? String(depth) : `0 ${unitShown()}`, RULE - 11, y)
     }
   }
 

@@ -43,21 +43,6 @@ export function verdictWords(wall) {
   return [el('b', {}, 'Not read since the last change.'), ` Before it, and as pictured: ${words}`]
 }
 
-/** Inches of a length as people write it: 12, 12 in, 30 cm, 1 ft 6 in; NaN where it is none. */
-export function inches(text) {
-  const units = { in: 1, '"': 1, inch: 1, inches: 1, ft: 12, "'": 12, foot: 12, feet: 12, cm: 1 / 2.54, mm: 1 / 25.4, m: 1 / 0.0254 }
-  let rest = text.trim().toLowerCase().replace(',', '.')
-  let sum = 0
-  if (!rest) return NaN
-  while (rest) {
-    const found = rest.match(/^(\d+(?:\.\d*)?|\.\d+)\s*([a-z]+|"|')?\s*/)
-    if (!found || (found[2] && !(found[2] in units))) return NaN
-    sum += Number(found[1]) * units[found[2] || 'in']
-    rest = rest.slice(found[0].length)
-  }
-  return sum
-}
-
 /** A picture that needs the token: fetched, then shown. */
 export function heldPicture(load, attributes) {
   const image = el('img', attributes)

@@ -3,6 +3,7 @@
 import { RAMP } from './overlay.js'
 import { el, fixed, gradeBar, range, tone, whole } from './parts.js'
 import { markList, strikeLayer } from './tools.js'
+import { fixedLength, lengthRange, lengthWords, perShown, unitShown, unitWords } from './units.js'
 
 const SURFACE = { photo: 'found in the photo', marks: 'drawn by hand', assumed: 'not seen; depths are from the top of the photo' }
 const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's upright", surface: 'the soil surface', marks: 'a line drawn by hand' }
@@ -68,14 +69,14 @@ export function readingPanel(acts) {
         el('p', {}, 'Dashed coloured: perhaps no root, or not followed right. White beads: looks flattened. Long white dashes: a layer; dots with crosses: one that was struck. ' +
           'White line: the soil surface. Fine dots: the scale object.')),
       fold('figures', 'Figures', pairs([
-        ['Roots', `${figures.roots}, ${range(figures.root_length_in)} in long together`],
+        ['Roots', `${figures.roots}, ${lengthRange(figures.root_length_in)} ${unitShown()} long together`],
         ['Descent', `${range(figures.descent_deg)}° below level`],
         ['Length / straight way', range(figures.tortuosity, 2)],
-        ['Ran sideways', `${range(figures.sideways_in)} in`],
+        ['Ran sideways', `${lengthRange(figures.sideways_in)} ${unitShown()}`],
         ['Looks flattened', `${range({ value: 100 * figures.flattened_share.value, low: 100 * figures.flattened_share.low, high: 100 * figures.flattened_share.high })} %`],
-        ['Scale', `${scale.kind}, ${fixed(scale.px_per_in)} photo pixels an inch, give or take ${fixed(100 * scale.px_per_in_se / scale.px_per_in)} %`],
+        ['Scale', `${scale.kind}, ${fixed(perShown(scale.px_per_in))} photo pixels ${unitWords()[0]}, give or take ${fixed(100 * scale.px_per_in_se / scale.px_per_in)} %`],
         ['Plumb', `from ${LEVEL[scale.level]}, ± ${fixed(scale.level_se_deg)}°`],
-        ['Soil surface', `${SURFACE[scale.surface]}, ± ${fixed(2 * scale.surface_se_in)} in`],
+        ['Soil surface', `${SURFACE[scale.surface]}, ± ${lengthWords(2 * scale.surface_se_in)}`],
       ])),
       fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},
         el('b', {}, `${part.name} ${whole(part.score)}`), el('span', {}, ` · counts ${Math.round(100 * part.weight)} %`), el('br'), part.reason)))),
@@ -96,10 +97,10 @@ export function readingPanel(acts) {
   function layerList({ layers, layers_struck_in: struck }, marks) {
     if (!layers.length && !struck.length) return [el('p', {}, 'No depth at which roots turned or stopped together.')]
     return [el('ul', {},
-      layers.map((layer) => el('li', {}, el('b', {}, `${fixed(layer.depth_in)} in`),
-        ` ± ${fixed(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}. `,
-        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${fixed(layer.depth_in)} in`, onclick: () => acts.change(strikeLayer(marks, layer)) }, 'No layer'))),
-      struck.map((depth) => el('li', {}, el('s', {}, `${fixed(depth)} in`), ' struck by hand.')))]
+      layers.map((layer) => el('li', {}, el('b', {}, lengthWords(layer.depth_in)),
+        ` ± ${fixedLength(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}. `,
+        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${lengthWords(layer.depth_in)}`, onclick: () => acts.change(strikeLayer(marks, layer)) }, 'No layer'))),
+      struck.map((depth) => el('li', {}, el('s', {}, lengthWords(depth)), ' struck by hand.')))]
   }
 
   function rootTable(roots) {
@@ -107,10 +108,10 @@ export function readingPanel(acts) {
       const middle = root.points_px[Math.floor(root.points_px.length / 2)]
       return el('tr', { onmouseenter: () => acts.hover(root.id), onmouseleave: () => acts.hover(null), onfocusin: () => acts.hover(root.id), onfocusout: () => acts.hover(null) },
         el('th', { scope: 'row' }, el('button', { type: 'button', class: 'plain', 'aria-label': `Show ${root.id}`, onclick: () => acts.show(middle) }, root.id)),
-        el('td', {}, fixed(root.length_in)), el('td', {}, whole(root.descent_deg)),
+        el('td', {}, fixedLength(root.length_in)), el('td', {}, whole(root.descent_deg)),
         el('td', {}, el('button', { type: 'button', class: 'small', 'aria-label': `Strike ${root.id}`, onclick: () => acts.strike(root) }, 'Strike')))
     })
-    return el('table', {}, el('thead', {}, el('tr', {}, ['Root', 'in', '°'].map((word) => el('th', { scope: 'col' }, word)), el('td', {}))), el('tbody', {}, rows))
+    return el('table', {}, el('thead', {}, el('tr', {}, ['Root', unitShown(), '°'].map((word) => el('th', { scope: 'col' }, word)), el('td', {}))), el('tbody', {}, rows))
   }
 
   return {

@@ -3,6 +3,7 @@
 import { get, put, wallPath } from './api.js'
 import { drawPair } from './overlay.js'
 import { el, fixed, whole } from './parts.js'
+import { shown, unitShown } from './units.js'
 import { View } from './view.js'
 
 export async function showSecond(shell, name) {
@@ -55,14 +56,15 @@ export async function showSecond(shell, name) {
     const percent = (share) => (share === null ? '–' : `${whole(100 * share)} %`)
     const spread = (limits, unit, digits) => (limits === null ? 'too few roots in common'
       : `${fixed(limits.mean, digits)} ${unit} on average; 95 of 100 roots between ${fixed(limits.low, digits)} and ${fixed(limits.high, digits)}`)
+    const inShown = (limits) => limits && { mean: shown(limits.mean), low: shown(limits.low), high: shown(limits.high) }
     const row = (term, [one, other]) => el('tr', {}, el('th', { scope: 'row' }, term), el('td', {}, one), el('td', {}, other))
     said.replaceChildren(
       el('table', {}, el('thead', {}, el('tr', {}, el('td', {}), el('th', { scope: 'col' }, 'this desk'), el('th', { scope: 'col' }, who))), el('tbody', {},
         row('Grade', found.grade.map((value) => whole(value))), row('Verdict', found.verdict),
-        row('Roots', found.roots.slice(0, 2)), row('Root length, in', found.length_in.map((value) => whole(value))),
+        row('Roots', found.roots.slice(0, 2)), row(`Root length, ${unitShown()}`, found.length_in.map((value) => whole(shown(value)))),
         row('Shared with the other', found.in_common.map(percent)), row('Descent, °', found.descent_deg.map((value) => fixed(value))))),
       el('p', {}, found.grades_overlap ? 'The likely ranges of the two grades overlap.' : 'The likely ranges of the two grades do not overlap: look together at where they differ.'),
-      el('p', {}, `${found.roots[2]} roots were followed by both. Of these, the other reads: length ${spread(found.root_length_difference_in, 'in', 2)}; angle ${spread(found.root_angle_difference_deg, '°', 1)}.`))
+      el('p', {}, `${found.roots[2]} roots were followed by both. Of these, the other reads: length ${spread(inShown(found.root_length_difference_in), unitShown(), 2)}; angle ${spread(found.root_angle_difference_deg, '°', 1)}.`))
   }
 
   return { leave: () => view?.close() }

@@ -2,15 +2,18 @@
 
 import { get, post, put } from './api.js'
 import { el } from './parts.js'
+import { unitShown, unitWords } from './units.js'
 
 const TITLES = {
   photo: 'Photo', wall: 'Wall', pit: 'Pit', treatment: 'Treatment', date: 'Date', crop: 'Crop', stage: 'Stage',
-  scale: 'Scale object', layers: 'Layers', tool_depth_in: 'Tool depth, in', shank_spacing_in: 'Shank spacing, in',
-  shanks_at_in: 'Shanks at, in', pit_depth_in: 'Pit depth, in', notes: 'Notes', standoff_in: 'Standoff, in',
-  level: 'Plumb from', lens: 'Lens',
+  scale: 'Scale object', layers: 'Layers', tool_depth_in: 'Tool depth', shank_spacing_in: 'Shank spacing',
+  shanks_at_in: 'Shanks at', pit_depth_in: 'Pit depth', notes: 'Notes', standoff_in: 'Standoff',
+  level: 'Plumb from', lens: 'Lens', calipers: 'Calipers',
 }
+const title = (column) => TITLES[column] + (column.endsWith('_in') ? `, ${unitShown()}` : '')
 const TELL = {
-  scale: 'card', layers: 'disk 6; A/B 13', shanks_at_in: '-22; 8', tool_depth_in: '14'
+  in: { scale: 'card', layers: 'disk 6; A/B 13', shanks_at_in: '-22; 8', tool_depth_in: '14' },
+  cm: { scale: 'card', layers: 'disk 15; A/B 33', shanks_at_in: '-56; 20', tool_depth_in: '36' },
 }
 const PAUSE_MS = 250
 
@@ -19,6 +22,8 @@ export async function showSheet(shell) {
   const status = el('p', { role: 'status', class: 'lead' })
   const faults = el('ul', { class: 'notes' })
   const cells = []
+  const tell = TELL[unitShown()]
+  const [, many, other] = unitWords()
   let timer = null
 
   const read = () => ({ columns: sheet.columns, rows: cells.map((row) => row.map((input) => input.value)) })
@@ -32,7 +37,7 @@ export async function showSheet(shell) {
       input.title = says || ''
     }))
     faults.replaceChildren(...found.map(({ row, column, says }) =>
-      el('li', {}, el('b', {}, `${cells[row][0].value || `Row ${row + 1}`}, ${TITLES[column] || column}: `), says)))
+      el('li', {}, el('b', {}, `${cells[row][0].value || `Row ${row + 1}`}, ${title(column)}: `), says)))
   }
 
   async function save() {
@@ -58,7 +63,7 @@ export async function showSheet(shell) {
   }
 
   const cell = (value, r, column) => {
-    const input = el('input', { value, 'aria-label': `${TITLES[column] || column}, row ${r + 1}`, placeholder: TELL[column] ? `such as ${TELL[column]}` : '',
+    const input = el('input', { value, 'aria-label': `${title(column)}, row ${r + 1}`, placeholder: tell[column] ? `such as ${tell[column]}` : '',
       spellcheck: 'false', autocomplete: 'off', oninput: changed, readonly: column === 'photo', style: `--letters:${Math.max(6, Math.min(value.length + 3, 26))}` })
     return input
   }
@@ -68,10 +73,10 @@ export async function showSheet(shell) {
     return el('tr', {}, inputs.map((input, c) => c === 0 ? el('th', { scope: 'row' }, input) : el('td', {}, input)))
   })
   shell.main.append(el('section', { class: 'pad wide' }, el('h1', {}, 'Sheet'),
-    el('p', {}, 'What is known of each photo. Blank cells are allowed; a bare number is inches, and 15 cm is understood too.'),
+    el('p', {}, `What is known of each photo. Blank cells are allowed; a bare number is ${many}, and ${other} is understood too.`),
     rows.length ? el('div', { class: 'scroller', tabindex: '0', role: 'region', 'aria-label': 'Field sheet' },
       el('table', { class: 'sheet' },
-        el('thead', {}, el('tr', {}, sheet.columns.map((name) => el('th', { scope: 'col' }, TITLES[name] || name)))),
+        el('thead', {}, el('tr', {}, sheet.columns.map((name) => el('th', { scope: 'col' }, title(name))))),
         el('tbody', {}, rows))) : el('p', {}, 'There is no photo yet.'),
     status, faults))
   show(sheet.faults)

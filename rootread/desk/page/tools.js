@@ -1,7 +1,7 @@
 // The ways to mend a reading. Each takes places clicked on the photo and gives new marks.
 
-import { inches } from './parts.js'
 import { rowAt } from './overlay.js'
+import { givenLength, inches, unitShown } from './units.js'
 
 const copy = (marks) => structuredClone(marks)
 const distance = ([a, b], [c, d]) => Math.hypot(a - c, b - d)
@@ -149,7 +149,9 @@ export const TOOLS = [
       'Write the sides of the rectangle.'][Math.min(places.length, 4) - 2],
     ...line(2, (marks, places, { answers }) => {
       const lengths = answers.map(inches)
-      if (lengths.some((length) => !(length > 0))) return 'Write a length, such as 36, 36 in or 90 cm.'
+      if (lengths.some((length) => !(length > 0))) {
+        return `Write a length, such as ${unitShown() === 'cm' ? '90, 90 cm or 36 in' : '36, 36 in or 90 cm'}.`
+      }
       if (places.length === 3) return 'Two points, or four corners.'
       const [width, height] = lengths
       const corners = [[0, 0], [width, 0], [width, height], [0, height]]
@@ -186,7 +188,7 @@ export function markList(marks) {
     if (marks[name].length) list.push({ words, without: () => ({ ...copy(marks), [name]: empty }) })
   }
   if (marks.scale_points.length) {
-    const words = marks.distance_in ? `Scale from two points, ${marks.distance_in} in apart` : 'Scale from a rectangle'
+    const words = marks.distance_in ? `Scale from two points, ${givenLength(marks.distance_in)} apart` : 'Scale from a rectangle'
     list.push({ words, without: () => ({ ...copy(marks), scale_points: [], distance_in: null }) })
   }
   single('plumb_px', [], 'Plumb line')

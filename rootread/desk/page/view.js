@@ -5,7 +5,8 @@
 import { picture } from './api.js'
 
 const TILE = 512
-const LEFT = 46 // the depth rule stands there
+/** Width of the depth rule left of the photo: its widest word is 0 cm. */
+export const RULE_PX = 52
 const MOST_TILES = 160
 const MOST_SCALE = 12
 const TAP_PX = 6
@@ -55,13 +56,13 @@ export class View {
 
   get least() {
     const [width, height] = this.size
-    return Math.min((width - LEFT) / this.width, height / this.height)
+    return Math.min((width - RULE_PX) / this.width, height / this.height)
   }
 
   fit() {
     const [width, height] = this.size
     this.scale = this.whole = this.least
-    this.at = [(this.width - (width + LEFT) / this.scale) / 2, (this.height - height / this.scale) / 2]
+    this.at = [(this.width - (width + RULE_PX) / this.scale) / 2, (this.height - height / this.scale) / 2]
     this.redraw()
   }
 

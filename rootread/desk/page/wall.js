@@ -6,6 +6,7 @@ import { drawOverlay } from './overlay.js'
 import { el } from './parts.js'
 import { readingPanel } from './reading.js'
 import { rootAt, strike, TOOLS } from './tools.js'
+import { unitShown } from './units.js'
 import { View } from './view.js'
 
 const REACH_PX = 14 // on the screen: half a fingertip
@@ -144,7 +145,7 @@ export async function showWall(shell, name) {
     hint.textContent = tool.asking(draft)
     if (asked.dataset.for !== wanted.join() || asked.hidden) {
       asked.dataset.for = wanted.join()
-      asked.replaceChildren(...wanted.map((word) => el('label', {}, `${word} `, el('input', { type: 'text', inputmode: 'text', size: 6, placeholder: '36 in', autocomplete: 'off' }))))
+      asked.replaceChildren(...wanted.map((word) => el('label', {}, `${word} `, el('input', { type: 'text', inputmode: 'text', size: 6, placeholder: unitShown() === 'cm' ? '90 cm' : '36 in', autocomplete: 'off' }))))
     }
     asked.hidden = false
   }
