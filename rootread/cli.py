@@ -35,7 +35,7 @@ SettingsFile = Annotated[
 ]
 Jobs = Annotated[int, typer.Option(min=1, help="How many walls to read at once.")]
 into_folder = partial(typer.Option, callback=out_folder)
-UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm, for all but the tables.")]
+UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm; tables stay in inches.")]
 
 
 @app.command()
@@ -66,6 +66,7 @@ def grade(
     """
     chosen = _with_exports(_settings(settings, units), export)
     run = _grade(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
+    typer.echo(f"Report: {run.report.resolve()}")
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -117,6 +118,7 @@ def demo(
     run = _grade([str(_sample_images())], str(out), chosen, jobs)
     typer.echo("")
     _contrast([str(out)], "treatment", "pit", (), str(out), chosen)
+    typer.echo(f"Report: {run.report.resolve()}")
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -187,7 +189,7 @@ def contrast(
 def tables(
     folders: Annotated[list[str], typer.Argument(metavar="DIR", help="Folders that grade wrote.")],
     out: Annotated[str, into_folder(help="Folder or address for the tables.")],
-    units: UnitsShown = None,
+    units: Annotated[str | None, typer.Option(help="in or cm.")] = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Parquet in place of CSV.")] = False,
 ) -> None:
     """Put the tables of a season's folders together, with a column for the folder.
@@ -249,7 +251,7 @@ def lens(
     if not corners or min(int(side) for side in corners.groups()) < 3:
         raise BadRequest(f"--board {board} is not known.", "Write its inner corners, such as 9x6.")
     if not folder.is_dir():
-        raise BadRequest(f"There is no folder {folder}.", "Check the name.")
+        raise BadRequest(f"There is no folder {folder}.", "Name the one with the photos of the board.")
     if name is not None and Path(name).name != name:
         raise BadRequest(f"--name {name} cannot name a file.", "Leave out folders; --out says where it goes.")
     measured = measure_lens(folder, (int(corners[1]), int(corners[2])), name)
@@ -326,8 +328,7 @@ def scene(
         raise BadRequest(f"--kind {kind} is not known.", f"Choose one of {', '.join(KINDS)}.")
     for number in range(seed, seed + count):
         made = draw_scene(np.random.default_rng(number), kind=chosen)
-        name = f"scene-{number}-{made.kind}"
-        photo = write_scene(render(made, (width, width * 3 // 4)), out, name)
+        photo = write_scene(render(made, (width, width * 3 // 4)), out, f"scene-{number}-{made.kind}")
         typer.echo(str(photo))
 
 
@@ -355,7 +356,6 @@ def _grade(
         settings = taught_by_strokes(strokes, plan, settings)
     run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
     typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
-    typer.echo(f"Report: {run.report.resolve()}")
     return run
 
 
@@ -369,10 +369,12 @@ def _contrast(
     pdf: bool = False,
 ) -> None:
     from rootread.compare import contrast_folders, contrast_text
+    from rootread.units import lengths_shown_in
 
     units = settings.report.units
     contrast, page = contrast_folders(folders, out, by, pair, measures, units, pdf)
-    typer.echo(contrast_text(contrast))
+    with lengths_shown_in(units):
+        typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
 
 
@@ -381,9 +383,7 @@ def _open_desk(address: str, browser: bool) -> None:
 
     typer.echo(f"Desk: {address}")
     if not address.startswith(("http://127.", "http://localhost", "http://[::1]")):
-        typer.echo(
-            "It listens beyond this machine, unencrypted: whoever sees the address can use it.", err=True
-        )
+        typer.echo("Beyond this machine it is unencrypted: who sees the address can use it.", err=True)
     typer.echo("Ctrl+C closes it; everything is saved as you go.", err=True)
     if browser:
         webbrowser.open(address)

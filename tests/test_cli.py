@@ -9,6 +9,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pandas as pd
 import pytest
 import skimage.data
 import typer
@@ -152,6 +153,26 @@ def test_a_season_is_written_in_the_unit_asked_for(tmp_path: Path) -> None:
     head, row = (tmp_path / "season" / "walls.csv").read_text(encoding="utf-8").splitlines()
     assert head.startswith("folder,wall,") and "root_length_cm" in head and "_in," not in head
     assert row.startswith(f"{tmp_path / 'out'},grass,")
+
+
+def test_a_comparison_is_told_in_the_unit_asked_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        {"wall": f"{pit}{way}", "pit": pit, "treatment": way, "status": "read"}
+        | {"grade": 60.0, "grade_low": 55.0, "grade_high": 65.0, "descent_deg": 33.0}
+        for pit in "ab"
+        for way in ("deep", "shallow")
+    ]
+    roots = [
+        {"wall": row["wall"], "descent_deg": 30.0 + k, "width_in": 0.1} for row in rows for k in range(6)
+    ]
+    for name, table in (("walls", rows), ("roots", roots)):
+        columns = [column.name for column in TABLES[name]]
+        pd.DataFrame(table).reindex(columns=columns).to_csv(tmp_path / f"{name}.csv", index=False)
+    app(["contrast", str(tmp_path), "--measure", "descent", "--units", "cm"], standalone_mode=False)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "that are 0.13 cm wide or more" in said and "0.05 in" not in said
 
 
 def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(
