@@ -219,7 +219,7 @@ def card(
     if paper not in ("letter", "a4"):
         raise BadRequest(f"--paper {paper} is not known.", "Choose letter or a4.")
     write_card_pdf(out, "letter" if paper == "letter" else "a4")
-    typer.echo(f"{out}  Print at 100 %, measure the 6-inch line, hang it flush on the wall.")
+    typer.echo(f"{out}  Print at 100 %, measure both 6-inch lines, hang it flush on the wall.")
 
 
 @app.command()
@@ -315,7 +315,7 @@ def scene(
 ) -> None:
     """Make walls with exact truth: photo, mask of the visible roots, and truth.
 
-    To try rootread on walls of which everything is known.
+    Grade the photos, not their masks: rootread grade made/*.jpg --out graded
 
     Example: rootread scene --out made --seed 7 --count 3 --kind blocked
     """
@@ -330,6 +330,7 @@ def scene(
         made = draw_scene(np.random.default_rng(number), kind=chosen)
         photo = write_scene(render(made, (width, width * 3 // 4)), out, f"scene-{number}-{made.kind}")
         typer.echo(str(photo))
+    typer.echo(f"To read them: rootread grade {out}/*.jpg --out {out}-graded", err=True)
 
 
 def _grade(

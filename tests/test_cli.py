@@ -14,7 +14,7 @@ import pytest
 import skimage.data
 import typer
 
-from rootread.batch import Record
+from rootread.batch import Record, plan_walls
 from rootread.cli import app
 from rootread.console import progress
 from rootread.errors import BadRequest
@@ -95,6 +95,15 @@ def test_a_made_wall_comes_with_its_truth(tmp_path: Path) -> None:
     mask = cv2.imread(str(photo.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
     assert mask is not None and mask.shape == cv2.imread(str(photo)).shape[:2]
     assert truth["kind"] == "open" and np.shape(truth["plane_to_photo"]) == (3, 3)
+
+
+def test_made_walls_are_read_as_they_say(tmp_path: Path) -> None:
+    said = rootread("scene", "--out", tmp_path / "made", "--seed", "12", "--width", "600")
+    command, _, out = said.stderr.strip().removeprefix("To read them: rootread ").rpartition(" --out ")
+    verb, pattern = command.split(" ", 1)
+    photos = sorted(Path(pattern).parent.glob(Path(pattern).name))
+    plan = plan_walls(photos, out)
+    assert verb == "grade" and [job.photo for job in plan.jobs] == [Path(said.stdout.strip())]
 
 
 def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
