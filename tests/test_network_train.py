@@ -13,10 +13,12 @@ torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'"
 
 from rootread.find import session  # noqa: E402
 from rootread.find.familiar import Pieces  # noqa: E402
+from rootread.find.session import ANSWER, INPUT, blocks_of  # noqa: E402
 from rootread.scene import draw_training_scene  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
+from rootread.train.ends import InBlocks  # noqa: E402
 from rootread.train.export import export, fit_calibration, load  # noqa: E402
 from rootread.train.familiar import statistics, training_pieces  # noqa: E402
 from rootread.train.feed import of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
@@ -167,20 +169,42 @@ def test_in_whole_numbers_the_network_says_nearly_the_same(tmp_path: Path) -> No
     pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
     import onnxruntime
 
-    from rootread.train.quantise import as_inputs, quantise
+    from rootread.train.export import export_in_blocks, in_whole_numbers
 
     torch.manual_seed(3)
-    export(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
-    pictures = [np.random.default_rng(k).integers(0, 255, (96, 96, 3), dtype=np.uint8) for k in range(6)]
-    quantise(tmp_path / "net.onnx", tmp_path / "small.onnx", as_inputs(pictures))
-    blob = (pictures[0].transpose(2, 0, 1)[None] / 255).astype(np.float32)
-    exact, small = (
-        onnxruntime.InferenceSession(tmp_path / name, providers=["CPUExecutionProvider"]).run(
-            None, {"rgb": blob}
-        )[0]
-        for name in ("net.onnx", "small.onnx")
-    )
+    net = folded(RootNet(TINY.widths))
+    export_in_blocks(net, tmp_path / "net.onnx")
+    pictures = [np.random.default_rng(k).integers(0, 256, (96, 96, 3), dtype=np.uint8) for k in range(6)]
+    in_whole_numbers(tmp_path / "net.onnx", tmp_path / "small.onnx", pictures)
+    rgb = torch.from_numpy(pictures[0] / np.float32(255)).permute(2, 0, 1)[None]
+    with torch.no_grad():
+        exact = net.after_stem(net.stem(rgb * 4 - 2))[0].permute(1, 2, 0).numpy()
+    runner = onnxruntime.InferenceSession(tmp_path / "small.onnx", providers=["CPUExecutionProvider"])
+    small = runner.run([ANSWER], {INPUT: blocks_of(pictures[0])})[0][0]
+    assert small.shape == exact.shape == (48, 48, 7)
     assert np.std(small - exact) < 0.1 * np.std(exact)
+
+
+def test_a_picture_in_blocks_is_seen_as_the_picture(tmp_path: Path) -> None:
+    """The stem's 6 x 6 convolution with stride 2 and the 3 x 3 one over blocks are the same sums."""
+    torch.manual_seed(4)
+    net = folded(RootNet(TINY.widths))
+    rgb = np.random.default_rng(1).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    values = torch.from_numpy(rgb.astype(np.float32)) * 4 / 255 - 2
+    blocks = torch.from_numpy(blocks_of(rgb).astype(np.float32)) * 4 / 255 - 2
+    with torch.no_grad():
+        picture = net.after_stem(net.stem(values.permute(2, 0, 1)[None]))
+        assert torch.allclose(InBlocks(net)(blocks.permute(0, 3, 1, 2)), picture, atol=1e-4)
+
+
+def test_pictures_that_are_never_black_or_white_cannot_say_what_a_byte_stands_for(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
+    from rootread.train.export import export_in_blocks, in_whole_numbers
+
+    export_in_blocks(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
+    grey = np.full((96, 96, 3), 90, np.uint8)
+    with pytest.raises(ValueError, match="black and white"):
+        in_whole_numbers(tmp_path / "net.onnx", tmp_path / "small.onnx", [grey])
 
 
 def test_the_network_has_between_a_half_and_two_million_parameters() -> None:
@@ -198,16 +222,17 @@ def test_calibration_recovers_a_known_distortion() -> None:
 def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path) -> None:
     """On the shipped file: stating the logit anew by 0.5 x + 1 changes nothing else."""
     onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
-    from rootread.find.session import OUTPUTS, Session
-    from rootread.train.finish import name_features, rescale_logit
+    from rootread.find.session import FEATURES, Session
+    from rootread.train.ends import rescale_logit
+    from rootread.train.finish import name_features
 
     model = onnx.load(Path(session.__file__).parent / session.WEIGHTS)
-    blob = np.random.default_rng(4).random((1, 3, 64, 96)).astype(np.float32)
-    before = Session(model.SerializeToString()).with_features(blob)
+    rgb = np.random.default_rng(4).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    before = Session(model.SerializeToString()).with_features(rgb)
     name_features(model)
     rescale_logit(model, 0.5, 1.0)
-    after = Session(model.SerializeToString()).with_features(blob)
-    assert {output.name for output in model.graph.output} == set(OUTPUTS)
+    after = Session(model.SerializeToString()).with_features(rgb)
+    assert {output.name for output in model.graph.output} == {ANSWER, *FEATURES}
     assert np.allclose(after.logit, 0.5 * before.logit + 1.0, atol=1e-3)
     assert np.array_equal(after.shape, before.shape)
     assert before.fine.shape == (16, 32, 48) and before.coarse.shape == (48, 16, 24)

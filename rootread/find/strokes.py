@@ -6,6 +6,7 @@ without strokes nothing changes. The pixels under the strokes say what they are;
 other pixels of the same photo hold the correction near to what the network says.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -13,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from rootread.find.session import Answer
-from rootread.find.tiles import STRIDE_PX, VIEW_PX, Run, blob_of
+from rootread.find.session import Answer, FullAnswer
+from rootread.find.tiles import STRIDE_PX, VIEW_PX, Run
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 Line = NDArray[np.float64]
+FullRun = Callable[[NDArray[np.uint8]], FullAnswer]
 Patch = tuple[int, int, NDArray[np.uint8]]
 """Row and column of its corner in the picture, and its pixels."""
 
@@ -63,32 +65,35 @@ class Samples:
     """``(K,)`` how many independent pixels each stands for."""
 
 
-def corrected(run: Run, weights: Floats) -> Run:
-    """The network ``run``, which gives all features, with a correction of its log odds."""
+def corrected(run: FullRun, weights: Floats) -> Run:
+    """The network ``run`` with a correction of its log odds."""
     constant, colour, fine, coarse = np.split(
         np.asarray(weights, np.float32), [1, 1 + COLOURS, 1 + COLOURS + FINE]
     )
 
-    def corrected_run(blob: Image) -> Answer:
-        answer = run(blob)
+    def corrected_run(rgb: NDArray[np.uint8]) -> Answer:
+        answer = run(rgb)
         size = answer.fine.shape[:0:-1]
-        step = np.tensordot(fine, answer.fine, 1) + np.tensordot(colour, _colours(blob, size), 1)
+        step = np.tensordot(fine, answer.fine.astype(np.float32), 1)
+        step += np.tensordot(colour, _colours(rgb, size), 1)
         below = np.tensordot(coarse, answer.coarse.astype(np.float32), 1)
         step += cv2.resize(below, size, interpolation=cv2.INTER_LINEAR) + constant
         more = cv2.resize(step, answer.logit.shape[::-1], interpolation=cv2.INTER_LINEAR)
-        return Answer(answer.logit + more, answer.shape, answer.fine, answer.coarse, answer.deep)
+        return Answer(answer.logit + more, answer.shape, answer.deep)
 
     return corrected_run
 
 
-def learn(rgb: NDArray[np.uint8], strokes: list[GridStroke], run: Run, draw: np.random.Generator) -> Floats:
+def learn(
+    rgb: NDArray[np.uint8], strokes: list[GridStroke], run: FullRun, draw: np.random.Generator
+) -> Floats:
     """``(WEIGHTS,)`` the correction that strokes on one picture call for.
 
     Parameters
     ----------
     rgb : ``(M, N, 3)`` the flat wall at the resolution that the network reads.
     strokes : what a person said of it.
-    run : the network, with all features.
+    run : the network.
     draw : chooses the other pixels.
     """
     patches = [_around(rgb, stroke.points_px) for stroke in strokes]
@@ -152,21 +157,20 @@ def _around(rgb: NDArray[np.uint8], points_px: Line) -> Patch:
     )
 
 
-def _features(patch: NDArray[np.uint8], run: Run) -> tuple[Image, Image]:
+def _features(patch: NDArray[np.uint8], run: FullRun) -> tuple[Image, Image]:
     """``(m, n, WEIGHTS - 1)`` features and ``(m, n)`` log odds of a patch at half its resolution."""
-    blob = blob_of(patch)
-    answer = run(blob)
+    answer = run(patch)
     size = answer.fine.shape[:0:-1]
     coarse = [cv2.resize(f.astype(np.float32), size, interpolation=cv2.INTER_LINEAR) for f in answer.coarse]
-    stack = np.concatenate([_colours(blob, size), answer.fine, np.stack(coarse)])
+    stack = np.concatenate([_colours(patch, size), answer.fine.astype(np.float32), np.stack(coarse)])
     logit = cv2.resize(answer.logit, size, interpolation=cv2.INTER_AREA)
     return np.moveaxis(stack, 0, -1), logit
 
 
-def _colours(blob: Image, size: tuple[int, int]) -> Image:
+def _colours(rgb: NDArray[np.uint8], size: tuple[int, int]) -> Image:
     """``(COLOURS, m, n)`` CIE L*, a*, b* in tens, their squares and products."""
-    half = [cv2.resize(channel, size, interpolation=cv2.INTER_AREA) for channel in blob[0]]
-    lab = cv2.cvtColor(np.dstack(half), cv2.COLOR_RGB2LAB) / np.float32(10)
+    half = cv2.resize(rgb.astype(np.float32) / np.float32(255), size, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(half, cv2.COLOR_RGB2LAB) / np.float32(10)
     light, red, yellow = lab[..., 0] - np.float32(5), lab[..., 1], lab[..., 2]
     return np.stack(
         [light, red, yellow, light**2, red**2, yellow**2, light * red, light * yellow, red * yellow]

@@ -28,8 +28,8 @@ TILE_PX = 1536
 has one for each of two cores, and those of a 12-megapixel wall take no more time than larger ones."""
 
 Image = NDArray[np.float32]
-Run = Callable[[Image], Answer]
-"""From a ``(1, 3, m, n)`` picture; several may be asked for at once."""
+Run = Callable[[NDArray[np.uint8]], Answer]
+"""From an ``(m, n, 3)`` picture; several may be asked for at once."""
 Tile = tuple[int, int, int, int]
 """Its first row and the one after its last, then the same of columns."""
 
@@ -60,7 +60,7 @@ def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> Ra
         # The tile with the field of view around it, as far as there is picture.
         top, bottom, left, right = tile
         y0, x0 = max(top - VIEW_PX, 0), max(left - VIEW_PX, 0)
-        found = run(blob_of(padded[y0 : bottom + VIEW_PX, x0 : right + VIEW_PX]))
+        found = run(np.ascontiguousarray(padded[y0 : bottom + VIEW_PX, x0 : right + VIEW_PX]))
 
         def inner(values: NDArray[Any], step: int) -> NDArray[Any]:
             rows = slice((top - y0) // step, (bottom - y0) // step)
@@ -97,11 +97,3 @@ def _spans(length: int, tile_px: int) -> Iterable[tuple[int, int]]:
     count = max(1, -(-length // tile_px))
     edges = [round(k * strides / count) * STRIDE_PX for k in range(count + 1)]
     return pairwise(edges)
-
-
-def blob_of(rgb: NDArray[np.uint8]) -> Image:
-    """``(1, 3, m, n)`` values 0 to 1."""
-    blob = np.empty((1, 3, *rgb.shape[:2]), np.float32)
-    for channel, values in zip(cv2.split(rgb), blob[0], strict=True):
-        np.multiply(channel, np.float32(1 / 255), out=values)
-    return blob

@@ -3,18 +3,21 @@
 Batch norms are folded into their convolutions, and the root logit is
 calibrated: straight-line (Platt) scaling fitted on the held-out scenes, by
 which a stated 0.7 means that 7 in 10 such pixels are root. Last, the network is
-put in 8-bit whole numbers.
+put in 8-bit whole numbers from end to end.
 """
 
 import argparse
 import tempfile
 import warnings
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 import torch
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
+from torch import Tensor, nn
 
+from rootread.train.ends import InBlocks, give_exact_sums, take_bytes
 from rootread.train.net import STRIDE, RootNet, folded
 from rootread.train.quantise import as_inputs, calibration_pictures, quantise
 
@@ -66,6 +69,15 @@ def load(checkpoint: Path) -> RootNet:
 
 def export(net: RootNet, path: Path) -> None:
     """Write the network as ONNX, for pictures of any size that is a multiple of ``STRIDE``."""
+    _write(net, torch.rand(1, 3, 4 * STRIDE, 4 * STRIDE), path, "rgb", ["root_logit", "shape"])
+
+
+def export_in_blocks(net: RootNet, path: Path) -> None:
+    """The same for blocks of 2 x 2 pixels, as ``ends.InBlocks`` takes them."""
+    _write(InBlocks(net), torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE), path, "blocks", ["answer"])
+
+
+def _write(net: nn.Module, example: Tensor, path: Path, taken: str, given: list[str]) -> None:
     sides = {2: "rows", 3: "columns"}
     path.parent.mkdir(parents=True, exist_ok=True)
     with warnings.catch_warnings():
@@ -73,14 +85,26 @@ def export(net: RootNet, path: Path) -> None:
         warnings.simplefilter("ignore")
         torch.onnx.export(
             net,
-            (torch.rand(1, 3, 4 * STRIDE, 4 * STRIDE),),
+            (example,),
             str(path),
-            input_names=["rgb"],
-            output_names=["root_logit", "shape"],
-            dynamic_axes={"rgb": sides, "root_logit": sides, "shape": sides},
+            input_names=[taken],
+            output_names=given,
+            dynamic_axes=dict.fromkeys([taken, *given], sides),
             opset_version=OPSET,
             dynamo=False,
         )
+
+
+def in_whole_numbers(exact: Path, out: Path, pictures: Iterable[NDArray[np.uint8]]) -> None:
+    """From what ``export_in_blocks`` wrote to bytes in, whole numbers throughout."""
+    import onnx
+
+    quantise(exact, out, as_inputs(pictures), last_exact=True)
+    model = onnx.load(out)
+    take_bytes(model)
+    give_exact_sums(model)
+    onnx.checker.check_model(model)
+    onnx.save(model, out)
 
 
 def main() -> None:
@@ -91,8 +115,8 @@ def main() -> None:
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         exact = Path(scratch) / "exact.onnx"
-        export(load(given.checkpoint), exact)
-        quantise(exact, given.out, as_inputs(calibration_pictures()))
+        export_in_blocks(load(given.checkpoint), exact)
+        in_whole_numbers(exact, given.out, calibration_pictures())
 
 
 if __name__ == "__main__":

@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 from rootread.find.session import Session
 from rootread.find.tiles import run_in_tiles
 from rootread.scene import draw_scene, render_crop
+from rootread.train.ends import rescale_logit
 from rootread.train.export import fit_calibration
 from rootread.train.feed import soils_of
 from rootread.train.held_out import CHECKPOINT_SEEDS
 
 FEATURES = {
-    "/leave.0/body/body.0/body.0.2/Relu_output_0_DequantizeLinear_Output": "fine",
+    "/leave.0/body/body.0/body.0.2/Relu_output_0_QuantizeLinear_Output": "fine",
     "/leave.1/body/body.0/body.0.2/Relu_output_0_QuantizeLinear_Output": "coarse",
     "/enter.4/body/body.0/body.0.2/Relu_output_0_QuantizeLinear_Output": "deep",
 }
@@ -46,21 +47,7 @@ def name_features(model: Any) -> None:
     known = {output.name for output in model.graph.output}
     for name in FEATURES.values():
         if name not in known:
-            kind = TensorProto.FLOAT if name == "fine" else TensorProto.UINT8
-            model.graph.output.append(helper.make_tensor_value_info(name, kind, [None] * 4))
-
-
-def rescale_logit(model: Any, slope: float, offset: float) -> None:
-    """``slope * logit + offset`` becomes the model's root logit: four channels of its last convolution."""
-    from onnx import numpy_helper
-
-    for tensor in model.graph.initializer:
-        if tensor.name in ("head.weight", "head.bias"):
-            values = numpy_helper.to_array(tensor).copy()
-            values[:4] *= slope
-            if tensor.name == "head.bias":
-                values[:4] += offset
-            tensor.CopyFrom(numpy_helper.from_array(values, tensor.name))
+            model.graph.output.append(helper.make_tensor_value_info(name, TensorProto.UINT8, [None] * 4))
 
 
 def held_out_counts(session: Session) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

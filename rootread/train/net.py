@@ -77,7 +77,14 @@ class RootNet(nn.Module):
 
     def forward(self, rgb: Tensor) -> tuple[Tensor, Tensor]:
         """``(B, 3, M, N)`` to root logits ``(B, 1, M, N)`` and shape ``(B, 3, M/2, N/2)``."""
-        x = self.stem(rgb * 4.0 - 2.0)
+        out = self.after_stem(self.stem(rgb * 4.0 - 2.0))
+        return F.pixel_shuffle(out[:, :4], 2), out[:, 4:]
+
+    def after_stem(self, x: Tensor) -> Tensor:
+        """From the stem's answer: the logits of each block of 2 x 2 pixels, row by row, then its shape.
+
+        ``(B, C, M/2, N/2)`` to ``(B, 7, M/2, N/2)``.
+        """
         kept = []
         for level, stage in enumerate(self.enter):
             x = stage(x)
@@ -87,8 +94,7 @@ class RootNet(nn.Module):
         for level in reversed(range(len(self.up))):
             x = F.interpolate(self.up[level](x), scale_factor=2.0, mode="nearest") + kept[level]
             x = self.leave[level](x)
-        out = self.head(x)
-        return F.pixel_shuffle(out[:, :4], 2), out[:, 4:]
+        return self.head(x)
 
     def read(self, rgb: Tensor) -> Outputs:
         """The outputs by name."""

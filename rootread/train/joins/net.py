@@ -61,7 +61,9 @@ class JoinNet(nn.Module):
         there = x[:, 4:5]
         # Colour against the mean of the strip: what changes along it counts, not the light of the day.
         mean = (x[:, :3] * there).sum((2, 3), keepdim=True) / there.sum((2, 3), keepdim=True).clamp_min(1)
-        shown = torch.cat([(x[:, :3] - mean) * there * 4, x[:, 3:4] * 2 - 1, there], 1)
+        # No farther than 2 either way, so that in whole numbers a step is a grey level.
+        colour = ((x[:, :3] - mean) * there * 4).clamp(-2, 2)
+        shown = torch.cat([colour, x[:, 3:4] * 2 - 1, there], 1)
         seen = self.squeeze(self.body(shown)).flatten(1)
         known = ((facts - self.mean) / self.spread).clamp(-4, 4)
         return self.scale * facts[:, 0] - self.mix(torch.cat([seen, known], 1))[:, 0]
