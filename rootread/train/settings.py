@@ -13,14 +13,14 @@ class TrainSettings:
     progress_from: float = 0.0
     progress_to: float = 1.0
     """A run may go through a part of the cosine only, and a resumed one through the rest."""
-    batch: int = 64
+    batch: int = 128
     made_side: int = 352
     """Side of a wall in the pool, px."""
     side: int = 320
     """Side of a picture learnt from, px."""
     pool: int = 3072
     """Walls of each source held at a time."""
-    made_every: int = 4
+    made_every: int = 6
     """Steps from one batch of fresh made walls to the next."""
     scene_share: float = 0.6
     """Share of the batch that comes from rendered scenes."""
