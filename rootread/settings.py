@@ -177,7 +177,7 @@ class ReportSettings:
     """How results are shown."""
 
     units: Literal["in", "cm"] = "in"
-    """``in`` or ``cm``, in report, pictures and on the console; tables stay in inches."""
+    """``in`` or ``cm``, in report, pictures, at the desk and on the console; tables stay in inches."""
     export_rsml: bool = False
     """Write each wall's roots as RSML too, in ``exports/``."""
     export_graphml: bool = False

@@ -11,6 +11,7 @@ from rootread.units import lengths_shown_in
 def reading(
     *,
     scale_share=0.002,
+    scale_kind="card",
     surface_source="photo",
     surface_se_in=0.1,
     level_se_deg=0.5,
@@ -21,7 +22,7 @@ def reading(
     """A reading of which all is sure, but for what is told; ``roots`` are lengths (in) and confidences."""
     return Seen(
         plane=Seen(
-            scale=Seen(px_per_in=60.0, px_per_in_se=60.0 * scale_share),
+            scale=Seen(kind=scale_kind, px_per_in=60.0, px_per_in_se=60.0 * scale_share),
             surface=Seen(source=surface_source, se_in=surface_se_in),
             level=Seen(se_deg=level_se_deg),
         ),
@@ -45,7 +46,8 @@ def test_a_wall_of_which_all_is_sure_needs_no_look():
 @pytest.mark.parametrize(
     ("doubt", "part", "said"),
     [
-        ({"scale_share": 0.02}, "scale", "sure only to 2.0 %"),
+        ({"scale_share": 0.02}, "scale", "sure only to 2.0 %: mark two points"),
+        ({"scale_share": 0.02, "scale_kind": "points"}, "scale", "mark points farther apart"),
         ({"surface_source": "assumed"}, "surface", "No soil surface was seen"),
         ({"surface_se_in": 0.8}, "surface", "sure only to 0.8 in"),
         ({"level_se_deg": 3.0}, "level", "sure only to 3.0 degrees"),

@@ -34,11 +34,13 @@ def looks(reading: Reading) -> list[Look]:
     found: list[Look] = []
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
     if share > SCALE_SE_LOOK:
+        marked = plane.scale.kind == "points"
+        remedy = "mark points farther apart." if marked else "mark two points you know the distance of."
         found.append(
             Look(
                 "scale",
                 70 if share > SCALE_SE_BAD else 30,
-                f"Scale is sure only to {100 * share:.1f} %: mark two points you know the distance of.",
+                f"Scale is sure only to {100 * share:.1f} %: {remedy}",
             )
         )
     if plane.surface.source == "assumed":

@@ -54,7 +54,7 @@ export function showField(shell) {
   return {
     update(desk) {
       intro.textContent = desk.walls.length
-        ? `${desk.folder}: walls hang from one ground line at one scale. Open one to check its reading.`
+        ? `Folder ${desk.folder}: its walls hang from one ground line at one scale. Open one to check its reading.`
         : 'Drop photos of pit walls anywhere on this page, or add them here.'
       if (desk.walls.length) bare.remove()
       else if (!bare.isConnected) notes.after(bare)
