@@ -60,7 +60,7 @@ def run_in_tiles(rgb: NDArray[np.uint8], run: Run, tile_px: int = TILE_PX) -> Ra
         # The tile with the field of view around it, as far as there is picture.
         top, bottom, left, right = tile
         y0, x0 = max(top - VIEW_PX, 0), max(left - VIEW_PX, 0)
-        found = run(np.ascontiguousarray(padded[y0 : bottom + VIEW_PX, x0 : right + VIEW_PX]))
+        found = run(padded[y0 : bottom + VIEW_PX, x0 : right + VIEW_PX])
 
         def inner(values: NDArray[Any], step: int) -> NDArray[Any]:
             rows = slice((top - y0) // step, (bottom - y0) // step)
