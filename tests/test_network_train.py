@@ -30,7 +30,6 @@ from rootread.train.net import Outputs, RootNet, folded, parameter_count  # noqa
 from rootread.train.pool import examples, turned  # noqa: E402
 from rootread.train.run import Trainer  # noqa: E402
 from rootread.train.settings import TINY  # noqa: E402
-from rootread.train.warm import exported_weights, unfold  # noqa: E402
 
 CPU = torch.device("cpu")
 
@@ -153,15 +152,16 @@ def test_the_exported_file_computes_what_the_network_computes(tmp_path: Path) ->
     for _ in range(3):
         trainer.step(0.5)
     trainer.save(tmp_path / "checkpoint.pt")
-    rgb = torch.rand((1, 3, 96, 64), generator=generator())
+    rgb = np.random.default_rng(2).integers(0, 256, (96, 64, 3), dtype=np.uint8)
     trainer.average.eval()
     with torch.no_grad():
-        logit, shape = trainer.average(rgb)
+        logit, shape = trainer.average(torch.from_numpy(rgb / np.float32(255)).permute(2, 0, 1)[None])
     export(load(tmp_path / "checkpoint.pt"), tmp_path / "net.onnx")
-    session = onnxruntime.InferenceSession(tmp_path / "net.onnx", providers=["CPUExecutionProvider"])
-    found_logit, found_shape = session.run(None, {"rgb": rgb.numpy()})
-    assert np.abs(found_logit - logit.numpy()).max() < 1e-4
-    assert np.abs(found_shape - shape.numpy()).max() < 1e-4
+    runner = onnxruntime.InferenceSession(tmp_path / "net.onnx", providers=["CPUExecutionProvider"])
+    blocks = blocks_of(rgb).transpose(0, 3, 1, 2).astype(np.float32) * np.float32(4 / 255) - 2
+    (found,) = runner.run(None, {"blocks": blocks})
+    assert np.abs(found[:, :4] - torch.pixel_unshuffle(logit, 2).numpy()).max() < 1e-4
+    assert np.abs(found[:, 4:] - shape.numpy()).max() < 1e-4
 
 
 def test_in_whole_numbers_the_network_says_nearly_the_same(tmp_path: Path) -> None:
@@ -169,11 +169,11 @@ def test_in_whole_numbers_the_network_says_nearly_the_same(tmp_path: Path) -> No
     pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
     import onnxruntime
 
-    from rootread.train.export import export_in_blocks, in_whole_numbers
+    from rootread.train.export import in_whole_numbers
 
     torch.manual_seed(3)
     net = folded(RootNet(TINY.widths))
-    export_in_blocks(net, tmp_path / "net.onnx")
+    export(net, tmp_path / "net.onnx")
     pictures = [np.random.default_rng(k).integers(0, 256, (96, 96, 3), dtype=np.uint8) for k in range(6)]
     in_whole_numbers(tmp_path / "net.onnx", tmp_path / "small.onnx", pictures)
     rgb = torch.from_numpy(pictures[0] / np.float32(255)).permute(2, 0, 1)[None]
@@ -199,9 +199,9 @@ def test_a_picture_in_blocks_is_seen_as_the_picture(tmp_path: Path) -> None:
 
 def test_pictures_that_are_never_black_or_white_cannot_say_what_a_byte_stands_for(tmp_path: Path) -> None:
     pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
-    from rootread.train.export import export_in_blocks, in_whole_numbers
+    from rootread.train.export import in_whole_numbers
 
-    export_in_blocks(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
+    export(folded(RootNet(TINY.widths)), tmp_path / "net.onnx")
     grey = np.full((96, 96, 3), 90, np.uint8)
     with pytest.raises(ValueError, match="black and white"):
         in_whole_numbers(tmp_path / "net.onnx", tmp_path / "small.onnx", [grey])
@@ -277,22 +277,6 @@ def test_rendered_crops_become_walls_to_learn_from() -> None:
     batch = examples(generator(), walls, 64, faults=0.5)
     assert batch.rgb.shape == (2, 3, 64, 64) and batch.direction.shape == (2, 2, 64, 64)
     assert float(batch.rgb.min()) >= 0 and float(batch.rgb.max()) <= 1
-
-
-def test_a_network_goes_on_from_what_was_exported(tmp_path: Path) -> None:
-    pytest.importorskip("onnx")
-    torch.manual_seed(3)
-    widths, rgb = (16, 16, 16, 16, 16), torch.rand(2, 3, 96, 96, generator=generator())
-    net = RootNet(widths)
-    with torch.no_grad():
-        for _ in range(3):
-            net(rgb)  # gives the batch norms something to fold
-    export(folded(net), tmp_path / "exact.onnx")
-    again = unfold(RootNet(widths), exported_weights(tmp_path / "exact.onnx"), rgb)
-    with torch.no_grad():
-        assert torch.allclose(again(rgb)[0], net(rgb)[0], atol=1e-4)
-        learning = again.train()(rgb)[0]
-    assert torch.allclose(learning, net(rgb)[0], atol=0.05)
 
 
 def test_a_soil_of_any_colour_keeps_its_roots_and_leaves_the_families() -> None:

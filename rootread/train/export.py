@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import ArrayLike, NDArray
-from torch import Tensor, nn
 
 from rootread.train.ends import InBlocks, give_exact_sums, take_bytes
 from rootread.train.net import STRIDE, RootNet, folded
@@ -68,35 +67,29 @@ def load(checkpoint: Path) -> RootNet:
 
 
 def export(net: RootNet, path: Path) -> None:
-    """Write the network as ONNX, for pictures of any size that is a multiple of ``STRIDE``."""
-    _write(net, torch.rand(1, 3, 4 * STRIDE, 4 * STRIDE), path, "rgb", ["root_logit", "shape"])
+    """Write the exact network as ONNX, for blocks of 2 x 2 pixels as ``InBlocks`` takes them.
 
-
-def export_in_blocks(net: RootNet, path: Path) -> None:
-    """The same for blocks of 2 x 2 pixels, as ``ends.InBlocks`` takes them."""
-    _write(InBlocks(net), torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE), path, "blocks", ["answer"])
-
-
-def _write(net: nn.Module, example: Tensor, path: Path, taken: str, given: list[str]) -> None:
+    Sides of the picture may be any multiples of ``STRIDE``.
+    """
     sides = {2: "rows", 3: "columns"}
     path.parent.mkdir(parents=True, exist_ok=True)
     with warnings.catch_warnings():
         # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
         warnings.simplefilter("ignore")
         torch.onnx.export(
-            net,
-            (example,),
+            InBlocks(net),
+            (torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE),),
             str(path),
-            input_names=[taken],
-            output_names=given,
-            dynamic_axes=dict.fromkeys([taken, *given], sides),
+            input_names=["blocks"],
+            output_names=["answer"],
+            dynamic_axes={"blocks": sides, "answer": sides},
             opset_version=OPSET,
             dynamo=False,
         )
 
 
 def in_whole_numbers(exact: Path, out: Path, pictures: Iterable[NDArray[np.uint8]]) -> None:
-    """From what ``export_in_blocks`` wrote to bytes in, whole numbers throughout."""
+    """From what ``export`` wrote to bytes in, whole numbers throughout."""
     import onnx
 
     quantise(exact, out, as_inputs(pictures), last_exact=True)
@@ -115,7 +108,7 @@ def main() -> None:
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         exact = Path(scratch) / "exact.onnx"
-        export_in_blocks(load(given.checkpoint), exact)
+        export(load(given.checkpoint), exact)
         in_whole_numbers(exact, given.out, calibration_pictures())
 
 

@@ -24,7 +24,6 @@ from rootread.train.maker import make_walls
 from rootread.train.net import RootNet, follow, parameter_count
 from rootread.train.pool import Examples, Pool, examples
 from rootread.train.settings import TINY, TrainSettings
-from rootread.train.warm import exported_weights, unfold
 
 HELD_OUT_SCENES = 28
 MADE_HELD_OUT_SEED = 777_000
@@ -60,14 +59,6 @@ class Trainer:
         self.steps = int(kept["steps"])
         self.fresh = False
         self.draw.manual_seed(self.settings.seed + self.steps)
-
-    def start_from(self, exported: Path) -> None:
-        """Begin with exported weights in place of random ones; needs pictures in the pools."""
-        weights = exported_weights(exported)
-        rgb = self.batch().rgb
-        for net in (self.net, self.average):
-            unfold(net, weights, rgb)
-        self.net.train()
 
     def save(self, path: Path) -> None:
         """Write a checkpoint and, beside it, the optimiser; each whole or not at all."""
@@ -181,7 +172,6 @@ def main() -> None:
     parser.add_argument("--first-scene", type=int, default=0, help="seed; a resumed run takes new ones")
     parser.add_argument("--workers", type=int, help="processes that render scenes; 0 for made walls alone")
     parser.add_argument("--resume", type=Path)
-    parser.add_argument("--start", type=Path, help="exported exact weights to begin with")
     parser.add_argument("--tiny", action="store_true", help="a few steps in miniature, to try the way")
     given = parser.parse_args()
     settings = TINY if given.tiny else TrainSettings()
@@ -194,7 +184,7 @@ def main() -> None:
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     feed = Feed.start(settings.scene_workers, settings.made_side, given.first_scene, HELD_OUT_SCENES)
     try:
-        train(settings, device, feed, given.out, given.resume, given.start)
+        train(settings, device, feed, given.out, given.resume)
     finally:
         feed.close()
 
@@ -205,7 +195,6 @@ def train(
     feed: Feed,
     out: Path,
     resume: Path | None,
-    exported: Path | None = None,
 ) -> None:
     """The run itself: learn for the minutes given, validate and save on the way."""
     torch.backends.cudnn.benchmark = True
@@ -221,9 +210,6 @@ def train(
     held_out = {name: batches for name, batches in held_out.items() if batches}
     print(f"ready after {time.monotonic() - begun:.0f} s; scenes in pool {trainer.scenes.added}", flush=True)
 
-    if exported:
-        trainer.start_from(exported)
-        print({k: round(v, 4) for k, v in trainer.validate(held_out).items()}, flush=True)
     start = saved = time.monotonic()
     rows: list[dict[str, float]] = []
     losses: list[Any] = []
