@@ -1,6 +1,7 @@
 """What the follow stage hands on: the graph of the root mask, and whole roots as traces in wall inches."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import networkx as nx
 import numpy as np
@@ -28,13 +29,13 @@ class GraphEdge:
     nodes: tuple[int, int]
     """Node at the first and at the last point; -1 where that end is free (a tip)."""
 
-    @property
+    @cached_property
     def length_px(self) -> float:
         """Length along the centreline."""
         steps = np.diff(self.points_px, axis=0)
         return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
-    @property
+    @cached_property
     def median_width_px(self) -> float:
         """Median width."""
         return float(np.median(self.width_px))

@@ -1,6 +1,7 @@
 """What the measure stage hands on: the figures of each root and of the wall."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -122,12 +123,12 @@ class RootReading:
         """
         return 1.0 if goes_down(self.trace.points) else -1.0
 
-    @property
+    @cached_property
     def descent_down_deg(self) -> NDArray[np.float64]:
         """``(N,)`` descent at each point, read on the way down."""
         return self._down * self.descent_at_deg
 
-    @property
+    @cached_property
     def rightward(self) -> NDArray[np.float64]:
         """``(N,)`` +1 where the way down leads right, -1 where left."""
         return np.sign(np.gradient(self.trace.points[:, 0])) * self._down
