@@ -64,6 +64,19 @@ def both(work: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result
     return cast(Result, first), cast(Other, second)
 
 
+def begun(work: Callable[[], Result]) -> Callable[[], Result]:
+    """``work()`` begun beside what the caller does next, where a core is free for it.
+
+    A call of what is returned waits for the result, or does the work itself where no thread
+    has begun it. To be called once at most; an error of ``work`` is raised there.
+    """
+    threads = cv2.getNumThreads()
+    if threads < 2:
+        return work
+    helper = _helpers(threads).submit(copy_context().run, work)
+    return lambda: work() if helper.cancel() else helper.result()
+
+
 @lru_cache(maxsize=1)
 def _helpers(threads: int) -> ThreadPoolExecutor:
     """The threads beside the caller's: few and lasting, since each keeps some memory for itself."""

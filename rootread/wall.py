@@ -1,6 +1,7 @@
 """The way of a wall, one line a stage: photo in, graded wall out."""
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,6 +16,9 @@ from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, within_outline
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
+
+Beside = Callable[[Photo, WallPlane], None]
+"""Begins what needs no more than a wall's photo and plane."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +67,7 @@ def read_wall(
     marks: Marks | None = None,
     settings: Settings | None = None,
     roots: Roots | None = None,
+    beside: Beside | None = None,
 ) -> Wall:
     """Read one wall from its photo.
 
@@ -75,6 +80,7 @@ def read_wall(
     settings : defaults when left out.
     roots : those that an earlier reading found, with the same photo, row, marks, and settings up to
         ``follow``; they are not sought again.
+    beside : called before roots are followed, which leaves a core free for a while.
 
     Raises
     ------
@@ -82,7 +88,7 @@ def read_wall(
     """
     settings = settings or Settings()
     with lengths_shown_in(settings.report.units):
-        return _read(photo, row, marks, settings, roots)
+        return _read(photo, row, marks, settings, roots, beside)
 
 
 def _read(
@@ -91,6 +97,7 @@ def _read(
     marks: Marks | None,
     settings: Settings,
     roots: Roots | None,
+    beside: Beside | None,
 ) -> Wall:
     started = time.perf_counter()
     if not isinstance(photo, Photo):
@@ -101,6 +108,8 @@ def _read(
     image = within_outline(lay_flat(photo, plane, settings.plane), plane, marks)
     if roots is None:
         root_map = paint(find_roots(image, settings.find), plane, marks)
+        if beside is not None:
+            beside(photo, plane)
         traces = follow_roots(root_map, image, plane.surface, settings.follow)
         roots = Roots(root_map, with_marked_roots(traces, plane, marks))
     readings = measure_wall(roots.traces, plane, settings.measure, image, marks, roots.root_map.cracks_in)
@@ -133,12 +142,13 @@ def read_or_refuse(
     marks_file: Path | None = None,
     settings: Settings | None = None,
     roots: Roots | None = None,
+    beside: Beside | None = None,
 ) -> Wall | RefusedWall:
     """Read one wall of a folder run; a wall that cannot be read becomes a ``RefusedWall``."""
     try:
         taken = read_photo(photo, (settings or Settings()).photo)
         marks = read_marks(marks_file, taken.size_px) if marks_file else None
-        return read_wall(taken, row, marks, settings, roots)
+        return read_wall(taken, row, marks, settings, roots, beside)
     except RootreadError as error:
         # Its sheet row, marks or settings may be at fault, too: the walls after it are still read.
         return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)

@@ -71,7 +71,7 @@ def test_a_crop_holds_the_run_in_the_colour_of_level_roots(lens):
     import base64
 
     wall = turned_wall(lens=lens)
-    for address in run_crops(wall, bare_photo(wall)):
+    for address in run_crops(wall, bare_photo(wall.photo, wall.plane)):
         content = base64.b64decode(address.removeprefix("data:image/jpeg;base64,"))
         crop = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR).astype(int)
         blue, green, red = np.moveaxis(crop, 2, 0)

@@ -63,7 +63,7 @@ def contrast(one, other):
 @cache
 def marked(made):
     """The photo with its marks, without the grade beneath."""
-    return lay_over(marks_sheet(made), bare_photo(made))
+    return lay_over(marks_sheet(made, Settings()), bare_photo(made.photo, made.plane))
 
 
 def colour_at(picture, place):
@@ -75,7 +75,7 @@ def colour_at(picture, place):
 def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
     to_photo = ((size_px[0] / 40, 0.0, 0.0), (0.0, size_px[0] / 40, 0.0), (0.0, 0.0, 1.0))
     made = open_wall(size_px=size_px, to_photo=to_photo)
-    photo = bare_photo(made)
+    photo = bare_photo(made.photo, made.plane)
     assert photo.dtype == np.uint8
     assert photo.shape == (round(size_px[1] * (WIDTH_PX - AXIS_PX) / size_px[0]), WIDTH_PX, 3)
     whole = draw_wall(made, Settings())
@@ -133,9 +133,9 @@ def test_a_shrunk_photo_looks_like_its_means_over_areas(size_px):
 
 def test_the_sheet_in_the_page_looks_like_the_picture():
     made = turned_wall()
-    address = sheet_uri(marks_sheet(made), WIDTH_PX)
+    address = sheet_uri(marks_sheet(made, Settings()), WIDTH_PX)
     kept = Image.open(io.BytesIO(base64.b64decode(address.partition(",")[2]))).convert("RGBA")
-    on_page = Image.fromarray(bare_photo(made)).convert("RGBA")
+    on_page = Image.fromarray(bare_photo(made.photo, made.plane)).convert("RGBA")
     on_page.alpha_composite(kept)
     apart = np.abs(np.asarray(on_page)[:, :, :3].astype(int) - marked(made))
     assert apart.mean() < 1
@@ -256,9 +256,9 @@ ASKEW = ((20.0, 0.0, 60.0), (0.0, 20.0, 40.0), (0.04, 0.0, 1.0))
 def test_a_shank_beside_the_photo_is_not_drawn(shank_in, lens):
     given = {"to_photo": ASKEW, "lens": lens}
     without, beside = (open_wall(**given, shanks_at_in=at) for at in ((), (shank_in,)))
-    assert np.array_equal(marks_sheet(beside), marks_sheet(without))
+    assert np.array_equal(marks_sheet(beside, Settings()), marks_sheet(without, Settings()))
     within = open_wall(**given, shanks_at_in=(12.0,))
-    assert not np.array_equal(marks_sheet(within), marks_sheet(without))
+    assert not np.array_equal(marks_sheet(within, Settings()), marks_sheet(without, Settings()))
 
 
 def test_what_cannot_be_drawn_of_a_line_is_left_out():

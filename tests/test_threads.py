@@ -5,7 +5,7 @@ import threading
 import cv2
 import pytest
 
-from rootread.threads import both, share_out
+from rootread.threads import begun, both, share_out
 from rootread.units import length_words, lengths_shown_in
 
 
@@ -36,6 +36,27 @@ def test_two_pieces_of_work_give_their_results_in_order(threads):
 def test_of_two_errors_the_first_ones_is_raised(threads):
     with pytest.raises(KeyError):
         both(lambda: {}["none"], lambda: 1 // 0)
+
+
+def test_work_begun_before_gives_its_result_when_it_is_asked_for(threads):
+    with lengths_shown_in("cm"):
+        asked = begun(lambda: length_words(10.0))
+        assert asked() == length_words(10.0)
+        assert "cm" in length_words(10.0)
+
+
+def test_an_error_of_work_begun_before_is_raised_when_its_result_is_asked_for(threads):
+    asked = begun(lambda: 1 // 0)
+    with pytest.raises(ZeroDivisionError):
+        asked()
+
+
+def test_work_that_no_thread_has_begun_is_done_by_who_asks_for_it(threads):
+    free = threading.Event()
+    waiting = [begun(free.wait) for _ in range(3)]  # more than there are helpers
+    assert begun(threading.current_thread)() is threading.main_thread()
+    free.set()
+    assert all(wait() for wait in waiting)
 
 
 def test_work_may_be_shared_out_from_within_shared_out_work(threads):

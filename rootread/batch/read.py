@@ -1,6 +1,7 @@
 """Reading one wall of a run, in whichever process or machine that happens."""
 
 import socket
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,9 +11,13 @@ from rootread.batch.program import program
 from rootread.batch.record import Record, kept_record, write_wall
 from rootread.batch.roots import kept_roots, write_roots
 from rootread.errors import BadRequest
+from rootread.photo import Photo
+from rootread.plane import WallPlane
+from rootread.report import PlanePictures, draw_plane
 from rootread.settings import Settings
 from rootread.store import is_here, on_disk
-from rootread.wall import RefusedWall, Roots, Wall, read_or_refuse
+from rootread.threads import begun
+from rootread.wall import Beside, RefusedWall, Roots, Wall, read_or_refuse
 
 AGAIN = ""
 """The key of a record that is never up to date, so that the next run tries again."""
@@ -29,15 +34,20 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
         kept = kept_record(out, name, key)
         if kept:
             return kept
+        drawn: list[Callable[[], PlanePictures]] = []
+
+        def draw_beside(taken: Photo, plane: WallPlane) -> None:
+            drawn.append(begun(lambda: draw_plane(taken, plane, settings)))
+
         wall: Wall | RefusedWall
         try:
             roots_key = here.roots_key(settings)
             roots = kept_roots(out, name, roots_key, settings)
-            wall = _read(here, settings, roots)
+            wall = _read(here, settings, roots, draw_beside)
             if isinstance(wall, Wall) and roots is None:
                 write_roots(wall, out, roots_key, settings)
             write_exports(wall, out, settings)
-            return write_wall(wall, out, key, settings)
+            return write_wall(wall, out, key, settings, *drawn)
         except OSError:
             # Of writing; what is wrong with a photo or with marks has been told as a refusal.
             raise
@@ -49,11 +59,11 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
             )
 
 
-def _read(job: WallJob, settings: Settings, roots: Roots | None) -> Wall | RefusedWall:
+def _read(job: WallJob, settings: Settings, roots: Roots | None, beside: Beside) -> Wall | RefusedWall:
     if job.marks is None:
-        return read_or_refuse(job.photo, job.row, None, settings, roots)
+        return read_or_refuse(job.photo, job.row, None, settings, roots, beside)
     with on_disk(job.marks) as marks:
-        return read_or_refuse(job.photo, job.row, marks, settings, roots)
+        return read_or_refuse(job.photo, job.row, marks, settings, roots, beside)
 
 
 def failed(job: WallJob, why: str) -> RefusedWall:

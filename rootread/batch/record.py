@@ -1,16 +1,19 @@
 """What a run keeps of each wall, so that tables and report can be made without its photo."""
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from rootread.report import (
+    Drawing,
+    PlanePictures,
     advice_items,
-    draw_apart,
-    draw_scale,
+    draw_plane,
     draw_wall,
     jpeg,
+    marks_sheet,
     rows_of,
     run_captions,
     traces_json,
@@ -79,15 +82,26 @@ class Places:
         return self.out / "records" / f"{file_stem(self.wall)}.json"
 
 
-def write_wall(wall: Wall | RefusedWall, out: Path, key: str, settings: Settings) -> Record:
-    """Write all that comes of one wall; last the record, which says that the rest is there."""
+def write_wall(
+    wall: Wall | RefusedWall,
+    out: Path,
+    key: str,
+    settings: Settings,
+    drawn: Callable[[], PlanePictures] | None = None,
+) -> Record:
+    """Write all that comes of one wall; last the record, which says that the rest is there.
+
+    ``drawn`` gives what ``draw_plane`` made of it, where that was begun before.
+    """
     places = Places(out, wall.name)
     scale_picture = f"pictures/{places.scale_picture.name}"
     if isinstance(wall, Wall):
-        drawing, _ = both(
-            lambda: draw_apart(wall, settings),
-            lambda: write_bytes(places.scale_picture, jpeg(draw_scale(wall.photo, wall.plane))),
+        pictures, marks = both(
+            drawn or (lambda: draw_plane(wall.photo, wall.plane, settings)),
+            lambda: marks_sheet(wall, settings),
         )
+        drawing = Drawing(pictures.photo, marks)
+        write_bytes(places.scale_picture, pictures.scale)
         both(
             lambda: write_bytes(
                 places.section, wall_section(wall, settings, scale_picture, drawing).encode("utf-8")

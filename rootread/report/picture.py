@@ -6,9 +6,13 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from rootread.photo import Photo
+from rootread.plane.types import WallPlane
 from rootread.report.colours import PAPER
+from rootread.report.embed import jpeg
 from rootread.report.lettering import draw_labels
 from rootread.report.overlay import draw_marks
+from rootread.report.scale_picture import draw_scale
 from rootread.report.shrink import shrunk
 from rootread.report.strip import draw_strip
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over
@@ -33,6 +37,22 @@ class Drawing:
     marks: Sheet
 
 
+@dataclass(frozen=True, eq=False)
+class PlanePictures:
+    """What can be drawn of a wall as soon as its plane is known, before any root is."""
+
+    photo: Picture
+    """The bare photo of ``Drawing``."""
+    scale: bytes
+    """JPEG of the scale object as it was found, with the inch grid it gives."""
+
+
+def draw_plane(photo: Photo, plane: WallPlane, settings: Settings) -> PlanePictures:
+    """Draw what photo and plane alone give."""
+    with lengths_shown_in(settings.report.units):
+        return PlanePictures(bare_photo(photo, plane), jpeg(draw_scale(photo, plane)))
+
+
 def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing | None = None) -> Picture:
     """Photo, marks and grade in one picture, ``(H, 2400, 3)`` sRGB.
 
@@ -47,32 +67,32 @@ def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing |
 
 def draw_apart(wall: "Wall", settings: Settings) -> Drawing:
     """Photo and marks, not yet laid over each other."""
-    with lengths_shown_in(settings.report.units):
-        marks, photo = both(lambda: marks_sheet(wall), lambda: bare_photo(wall))
-        return Drawing(photo, marks)
+    marks, photo = both(lambda: marks_sheet(wall, settings), lambda: bare_photo(wall.photo, wall.plane))
+    return Drawing(photo, marks)
 
 
-def bare_photo(wall: "Wall") -> Picture:
+def bare_photo(photo: Photo, plane: WallPlane) -> Picture:
     """The photo without marks, right of the strip that the depth axis takes, ``(H, 2400, 3)`` sRGB."""
-    view = wall_view(wall)
+    view = _view(photo, plane)
     width, height = view.size_px
     picture = np.empty((height, WIDTH_PX, 3), np.uint8)
     picture[:, : view.left_px] = PAPER
     picture[:, view.left_px :] = (
-        shrunk(wall.photo.rgb, (width, height))
-        if width < wall.photo.size_px[0]
-        else cv2.resize(wall.photo.rgb, (width, height), interpolation=cv2.INTER_CUBIC)
+        shrunk(photo.rgb, (width, height))
+        if width < photo.size_px[0]
+        else cv2.resize(photo.rgb, (width, height), interpolation=cv2.INTER_CUBIC)
     )
     return picture
 
 
-def marks_sheet(wall: "Wall") -> Sheet:
+def marks_sheet(wall: "Wall", settings: Settings) -> Sheet:
     """Depth axis, traces, runs, layers and labels, to lay over the bare photo."""
     view = wall_view(wall)
     sheet = clear_sheet(WIDTH_PX, view.size_px[1])
-    room = draw_marks(sheet, view, wall)
-    draw_depth_axis(sheet, view, wall.layers)
-    return draw_labels(sheet, room.labels)
+    with lengths_shown_in(settings.report.units):
+        room = draw_marks(sheet, view, wall)
+        draw_depth_axis(sheet, view, wall.layers)
+        return draw_labels(sheet, room.labels)
 
 
 def axis_sheet(wall: "Wall") -> Sheet:
@@ -85,6 +105,10 @@ def axis_sheet(wall: "Wall") -> Sheet:
 
 def wall_view(wall: "Wall") -> View:
     """Where the wall lies in the pictures made here."""
-    photo_width, photo_height = wall.photo.size_px
+    return _view(wall.photo, wall.plane)
+
+
+def _view(photo: Photo, plane: WallPlane) -> View:
+    photo_width, photo_height = photo.size_px
     scale = (WIDTH_PX - AXIS_PX) / photo_width
-    return View(wall.plane, scale, AXIS_PX, (WIDTH_PX - AXIS_PX, round(photo_height * scale)))
+    return View(plane, scale, AXIS_PX, (WIDTH_PX - AXIS_PX, round(photo_height * scale)))
