@@ -206,7 +206,7 @@ def main() -> None:
     errors = {"UNSEEN_SHARE": intervals_module.UNSEEN_SHARE, **estimate(figures)}
     print(f"{len(judged)} walls")
     for name, value in errors.items():
-        print(f"{name} = {found:.3g}")
+        print(f"{name} = {value:.3g}")
     for name, share in crossed_coverage(figures).items():
         print(f"Interval of {name}: holds the truth on {share:.0%} of walls it was not made from.")
     if options.write:

@@ -27,10 +27,12 @@ from rootread.report.colours import (
 from rootread.report.embed import sheet_uri
 from rootread.report.overlay import draw_marks, runs_to_label
 from rootread.report.picture import WIDTH_PX, bare_photo, marks_sheet, wall_view
+from rootread.report.scale_picture import grid_labels
 from rootread.report.shrink import shrunk
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
 from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
+from rootread.units import lengths_shown_in
 
 COLOUR_TOLERANCE = 40
 """Per channel, of 255: anti-aliasing and the dark casing blend in."""
@@ -193,6 +195,16 @@ def test_a_level_line_slopes_in_a_photo_taken_askew():
         assert z_in == pytest.approx(10.0, abs=0.02)
         assert -4 < x_in < 42
     assert right > left + 10
+
+
+@pytest.mark.parametrize(("unit", "apart_in", "depths"), [("in", 6.0, "6 in"), ("cm", 10 / 2.54, "10 cm")])
+def test_the_scale_picture_s_grid_is_numbered_in_the_unit_shown(unit, apart_in, depths):
+    view = wall_view(open_wall())
+    with lengths_shown_in(unit):
+        labels = {label.text: label for label in grid_labels(view)}
+    row = labels[depths].centre[1]
+    # The label stands at the left edge of the photo.
+    assert view.row_at_edges(apart_in)[0] == pytest.approx(row, abs=3)
 
 
 def test_labels_neither_overlap_nor_cover_the_ticks_at_the_photo_s_edges():

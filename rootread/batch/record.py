@@ -58,7 +58,7 @@ class Places:
 
     @property
     def scale_picture(self) -> Path:
-        """The scale object as it was found, with the inch grid it gives."""
+        """The scale object as it was found, with the grid of lengths it gives."""
         return self.out / "pictures" / f"{file_stem(self.wall)}-scale.jpg"
 
     @property

@@ -44,7 +44,7 @@ class PlanePictures:
     photo: Picture
     """The bare photo of ``Drawing``."""
     scale: bytes
-    """JPEG of the scale object as it was found, with the inch grid it gives."""
+    """JPEG of the scale object as it was found, with the grid of lengths it gives."""
 
 
 def draw_plane(photo: Photo, plane: WallPlane, settings: Settings) -> PlanePictures:

@@ -1,8 +1,10 @@
-"""A picture that shows whether the scale is right: the object, an inch grid on the wall, the residuals.
+"""A picture that shows whether the scale is right: the object, a grid of lengths on the wall, the residuals.
 
 Someone who looks at it sees at once if the grid does not sit on the card's or
 staff's own marks, leans, or starts at the wrong surface.
 """
+
+from math import ceil
 
 import numpy as np
 
@@ -15,10 +17,14 @@ from rootread.report.shrink import shrunk
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over, stroke, veil
 from rootread.report.view import View
 from rootread.report.words import scale_words
+from rootread.units import LengthUnit, length_words, shown, unit_shown
 
 WIDTH_PX = 1600
-GRID_IN = 1.0
-LABELLED_IN = 6.0
+GRID: dict[LengthUnit, tuple[int, int, str]] = {
+    "in": (1, 6, "1 inch, every sixth"),
+    "cm": (2, 5, "2 cm, every fifth"),
+}
+"""Size of the grid's cells in the unit shown, how many make a numbered one, and both in words."""
 FOUND: RGB = (0, 190, 255)
 MISFIT: RGB = (255, 70, 60)
 # Residuals are tenths of a pixel; they are drawn this many times larger.
@@ -33,7 +39,7 @@ CAPTION_PX = 24
 
 
 def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
-    """``(H, W, 3)`` sRGB: the photo with the scale object as found and the wall's inch grid."""
+    """``(H, W, 3)`` sRGB: the photo with the scale object as found and the wall's grid of lengths."""
     columns, rows = photo.size_px
     scale = min(1.0, WIDTH_PX / columns)
     size_px = (round(columns * scale), round(rows * scale))
@@ -46,21 +52,22 @@ def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
     stroke(sheet, outlines, DARK, 3)
     stroke(sheet, outlines, FOUND, 1)
     _draw_residuals(sheet, view)
-    sheet = draw_labels(sheet, _grid_labels(view))
+    sheet = draw_labels(sheet, grid_labels(view))
     return np.vstack([lay_over(sheet, picture), _caption(plane, size_px[0])])
 
 
 def _draw_grid(sheet: Sheet, view: View) -> None:
-    """A line every inch, a stronger one every six, from the surface down."""
+    """Fine lines, and strong ones where they are numbered, from the surface down."""
     fine: list[Points] = []
     strong: list[Points] = []
+    size, every, _ = GRID[unit_shown()]
+    cell_in = size / shown(1.0)
     (x0, _), (x1, z1) = view.wall_range_in
-    for x in np.arange(np.ceil(x0), x1, GRID_IN):
-        line = view.px(np.column_stack([np.full(60, x), np.linspace(0.0, z1, 60)]))
-        (strong if x % LABELLED_IN == 0 else fine).append(line)
-    for z in np.arange(0.0, z1, GRID_IN):
-        line = view.level_line(z)
-        (strong if z % LABELLED_IN == 0 else fine).append(line)
+    for column in range(ceil(x0 / cell_in), ceil(x1 / cell_in)):
+        line = view.px(np.column_stack([np.full(60, column * cell_in), np.linspace(0.0, z1, 60)]))
+        (fine if column % every else strong).append(line)
+    for row in range(ceil(z1 / cell_in)):
+        (fine if row % every else strong).append(view.level_line(row * cell_in))
     veil(sheet, fine, WHITE, 1, 0.35)
     veil(sheet, strong, WHITE, 2, 0.7)
 
@@ -93,17 +100,21 @@ def _draw_residuals(sheet: Sheet, view: View) -> None:
     stroke(sheet, dots, FOUND, 5 if len(found) < MANY_PLACES else 3)
 
 
-def _grid_labels(view: View) -> list[Label]:
-    """Inches along the surface and down the left edge."""
+def grid_labels(view: View) -> list[Label]:
+    """Lengths along the surface and down the left edge."""
     (x0, _), (x1, z1) = view.wall_range_in
+    size, every, _ = GRID[unit_shown()]
+    step = size * every
+    step_in = step / shown(1.0)
     labels = []
-    for x in np.arange(np.ceil(x0 / LABELLED_IN), x1 / LABELLED_IN) * LABELLED_IN:
-        labels.append(_label(view, view.px([[x, 0.0]])[0], f"{x:+g}" if x else "0"))
-    for z in np.arange(LABELLED_IN, z1, LABELLED_IN):
-        line = view.level_line(z)
+    for column in range(ceil(x0 / step_in), ceil(x1 / step_in)):
+        x_px = view.px([[column * step_in, 0.0]])[0]
+        labels.append(_label(view, x_px, f"{column * step:+g}" if column else "0"))
+    for row in range(1, ceil(z1 / step_in)):
+        line = view.level_line(row * step_in)
         inside = line[line[:, 0] > 2 * LETTERS_PX]
         if len(inside):
-            labels.append(_label(view, inside[0], f"{z:g} in"))
+            labels.append(_label(view, inside[0], f"{row * step} {unit_shown()}"))
     return [label for label in labels if label is not None]
 
 
@@ -131,8 +142,9 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
     words = (
         f"{scale_words(plane)} Level within {plane.level.se_deg:.1f} degrees; {tilt}.",
         f"{len(plane.scale.points_px)} places found (blue), off by {plane.scale.residual_px:.2f} px on "
-        f"average (red, drawn {MAGNIFIED:.0f} times larger). Grid: 1 inch, every sixth line numbered.",
-        f"Soil surface (yellow) {surface[plane.surface.source]}, sure to {plane.surface.se_in:.1f} in.",
+        f"average (red, drawn {MAGNIFIED:.0f} times larger). Grid: {GRID[unit_shown()][2]} line numbered.",
+        f"Soil surface (yellow) {surface[plane.surface.source]}, "
+        f"sure to {length_words(plane.surface.se_in)}.",
         *plane.cautions,
     )
     face = font(CAPTION_PX)
