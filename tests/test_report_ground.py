@@ -13,7 +13,7 @@ from rootread.judge.floor import loosened_floor
 from rootread.judge.shape import LayerLine
 from rootread.report import wall_section
 from rootread.report.ground import CONE, FLOOR, agreement_words
-from rootread.report.picture import marks_sheet
+from rootread.report.picture import draw_sheets
 from rootread.report.words import layer_depth_words
 from rootread.settings import Settings
 
@@ -64,7 +64,7 @@ def test_a_wall_without_cone_or_floor_says_nothing_of_them():
 
 
 def test_cone_and_floor_are_drawn_where_they_are():
-    bare, drawn = marks_sheet(turned_wall()), marks_sheet(with_ground(turned_wall()))
+    bare, drawn = (draw_sheets(wall, Settings())[1] for wall in (turned_wall(), with_ground(turned_wall())))
     added = np.argwhere((bare != drawn).any(axis=2))
     for colour in (CONE, FLOOR):
         assert not (bare[..., :3] == colour).all(axis=2).any()

@@ -14,7 +14,7 @@ from rootread.report import advice_items, draw_wall, page, rows_of, run_captions
 from rootread.report.crops import flagged_runs, run_crops
 from rootread.report.page import MOST_DOTS, MOST_LISTED, MOST_SECTIONS
 from rootread.report.pdf import pdf_of
-from rootread.report.picture import bare_photo
+from rootread.report.picture import draw_apart
 from rootread.settings import ReportSettings, Settings
 from rootread.units import length_words, lengths_shown_in, per_length_shown, shown
 
@@ -71,7 +71,7 @@ def test_a_crop_holds_the_run_in_the_colour_of_level_roots(lens):
     import base64
 
     wall = turned_wall(lens=lens)
-    for address in run_crops(wall, bare_photo(wall.photo, wall.plane)):
+    for address in run_crops(wall, draw_apart(wall, Settings())):
         content = base64.b64decode(address.removeprefix("data:image/jpeg;base64,"))
         crop = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR).astype(int)
         blue, green, red = np.moveaxis(crop, 2, 0)

@@ -25,8 +25,8 @@ from rootread.report.colours import (
     verdict_tone,
 )
 from rootread.report.embed import sheet_uri
-from rootread.report.overlay import draw_marks, runs_to_label
-from rootread.report.picture import WIDTH_PX, bare_photo, marks_sheet, wall_view
+from rootread.report.overlay import lay_out_labels, runs_to_label
+from rootread.report.picture import WIDTH_PX, bare_photo, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
 from rootread.report.shrink import shrunk
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
@@ -65,7 +65,7 @@ def contrast(one, other):
 @cache
 def marked(made):
     """The photo with its marks, without the grade beneath."""
-    return lay_over(marks_sheet(made, Settings()), bare_photo(made.photo, made.plane))
+    return lay_over(draw_sheets(made, Settings())[1], bare_photo(made.photo, made.plane))
 
 
 def colour_at(picture, place):
@@ -135,7 +135,7 @@ def test_a_shrunk_photo_looks_like_its_means_over_areas(size_px):
 
 def test_the_sheet_in_the_page_looks_like_the_picture():
     made = turned_wall()
-    address = sheet_uri(marks_sheet(made, Settings()), WIDTH_PX)
+    address = sheet_uri(draw_sheets(made, Settings())[1], WIDTH_PX)
     kept = Image.open(io.BytesIO(base64.b64decode(address.partition(",")[2]))).convert("RGBA")
     on_page = Image.fromarray(bare_photo(made.photo, made.plane)).convert("RGBA")
     on_page.alpha_composite(kept)
@@ -210,7 +210,7 @@ def test_the_scale_picture_s_grid_is_numbered_in_the_unit_shown(unit, apart_in, 
 def test_labels_neither_overlap_nor_cover_the_ticks_at_the_photo_s_edges():
     made = turned_wall(shanks_at_in=(5.0, 25.0))
     view = wall_view(made)
-    labels = draw_marks(clear_sheet(WIDTH_PX, view.size_px[1]), view, made).labels
+    labels = lay_out_labels(clear_sheet(WIDTH_PX, view.size_px[1]), view, made).labels
     assert len(labels) >= 4
     for one, other in combinations(labels, 2):
         apart = (
@@ -268,9 +268,9 @@ ASKEW = ((20.0, 0.0, 60.0), (0.0, 20.0, 40.0), (0.04, 0.0, 1.0))
 def test_a_shank_beside_the_photo_is_not_drawn(shank_in, lens):
     given = {"to_photo": ASKEW, "lens": lens}
     without, beside = (open_wall(**given, shanks_at_in=at) for at in ((), (shank_in,)))
-    assert np.array_equal(marks_sheet(beside, Settings()), marks_sheet(without, Settings()))
+    assert np.array_equal(draw_sheets(beside, Settings())[1], draw_sheets(without, Settings())[1])
     within = open_wall(**given, shanks_at_in=(12.0,))
-    assert not np.array_equal(marks_sheet(within, Settings()), marks_sheet(without, Settings()))
+    assert not np.array_equal(draw_sheets(within, Settings())[1], draw_sheets(without, Settings())[1])
 
 
 def test_what_cannot_be_drawn_of_a_line_is_left_out():

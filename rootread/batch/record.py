@@ -11,9 +11,9 @@ from rootread.report import (
     PlanePictures,
     advice_items,
     draw_plane,
+    draw_sheets,
     draw_wall,
     jpeg,
-    marks_sheet,
     rows_of,
     run_captions,
     traces_json,
@@ -96,11 +96,11 @@ def write_wall(
     places = Places(out, wall.name)
     scale_picture = f"pictures/{places.scale_picture.name}"
     if isinstance(wall, Wall):
-        pictures, marks = both(
+        sheets, pictures = both(
+            lambda: draw_sheets(wall, settings),
             drawn or (lambda: draw_plane(wall.photo, wall.plane, settings)),
-            lambda: marks_sheet(wall, settings),
         )
-        drawing = Drawing(pictures.photo, marks)
+        drawing = Drawing(pictures.photo, *sheets)
         write_bytes(places.scale_picture, pictures.scale)
         both(
             lambda: write_bytes(

@@ -5,7 +5,7 @@ from rootread.report.counsel import advice_items
 from rootread.report.crops import run_captions
 from rootread.report.embed import jpeg
 from rootread.report.page import page, page_parts
-from rootread.report.picture import Drawing, PlanePictures, draw_plane, draw_wall, marks_sheet
+from rootread.report.picture import Drawing, PlanePictures, draw_plane, draw_sheets, draw_wall
 from rootread.report.section import wall_section
 from rootread.report.tables import csv_head, csv_rows, rows_of, table_csv
 from rootread.report.traces import traces_json
@@ -19,9 +19,9 @@ __all__ = [
     "csv_head",
     "csv_rows",
     "draw_plane",
+    "draw_sheets",
     "draw_wall",
     "jpeg",
-    "marks_sheet",
     "page",
     "page_parts",
     "rows_of",

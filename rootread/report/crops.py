@@ -6,9 +6,9 @@ import numpy as np
 
 from rootread.measure.types import SidewaysRun
 from rootread.report.embed import photo_uri
-from rootread.report.overlay import apart, draw_lines
-from rootread.report.picture import WIDTH_PX, wall_view
-from rootread.report.strokes import Picture, clear_sheet, lay_over
+from rootread.report.overlay import apart
+from rootread.report.picture import Drawing, wall_view
+from rootread.report.strokes import Picture, lay_over
 from rootread.units import length_words
 
 if TYPE_CHECKING:
@@ -41,15 +41,12 @@ def run_captions(wall: "Wall") -> list[str]:
     ]
 
 
-def run_crops(wall: "Wall", photo: Picture) -> list[str]:
-    """Each flagged run as a picture with its traces and layer, a ``data:`` address, from the bare photo."""
+def run_crops(wall: "Wall", drawing: Drawing) -> list[str]:
+    """Each flagged run as a picture with its traces and layer, a ``data:`` address."""
     runs = flagged_runs(wall)
     if not runs:
         return []
-    view = wall_view(wall)
-    sheet = clear_sheet(WIDTH_PX, view.size_px[1])
-    draw_lines(sheet, view, wall)
-    drawn = lay_over(sheet, photo)
+    drawn = lay_over(drawing.lines, drawing.photo)
     return [photo_uri(_around(drawn, wall, run), CROP_PX, CROP_QUALITY) for run in runs]
 
 

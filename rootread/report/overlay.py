@@ -42,12 +42,6 @@ class _Piece(NamedTuple):
     sideways: bool
 
 
-def draw_marks(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
-    """Draw all lines onto the sheet, in place, and lay out the labels that go with them."""
-    draw_lines(sheet, view, wall)
-    return _label(sheet, view, wall)
-
-
 def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
     """Draw surface, shanks, layers, traces, cone and floor onto the sheet, in place, without any words."""
     surface = view.px(wall.plane.surface.line_in)
@@ -69,7 +63,8 @@ def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
     draw_ground(sheet, view, wall.judgement)
 
 
-def _label(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
+def lay_out_labels(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
+    """Where the words go that belong to the lines; what leads from a word to its line is drawn, in place."""
     room = LabelRoom(
         (view.right_px + 1, view.size_px[1]),
         view.left_px,

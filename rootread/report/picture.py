@@ -11,7 +11,7 @@ from rootread.plane.types import WallPlane
 from rootread.report.colours import PAPER
 from rootread.report.embed import jpeg
 from rootread.report.lettering import draw_labels
-from rootread.report.overlay import draw_marks
+from rootread.report.overlay import draw_lines, lay_out_labels
 from rootread.report.scale_picture import draw_scale
 from rootread.report.shrink import shrunk
 from rootread.report.strip import draw_strip
@@ -34,7 +34,10 @@ class Drawing:
 
     photo: Picture
     """The bare photo."""
+    lines: Sheet
+    """Traces, runs, layers and whatever else has no words."""
     marks: Sheet
+    """The same with the depth axis and all words."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +70,8 @@ def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing |
 
 def draw_apart(wall: "Wall", settings: Settings) -> Drawing:
     """Photo and marks, not yet laid over each other."""
-    marks, photo = both(lambda: marks_sheet(wall, settings), lambda: bare_photo(wall.photo, wall.plane))
-    return Drawing(photo, marks)
+    sheets, photo = both(lambda: draw_sheets(wall, settings), lambda: bare_photo(wall.photo, wall.plane))
+    return Drawing(photo, *sheets)
 
 
 def bare_photo(photo: Photo, plane: WallPlane) -> Picture:
@@ -85,14 +88,16 @@ def bare_photo(photo: Photo, plane: WallPlane) -> Picture:
     return picture
 
 
-def marks_sheet(wall: "Wall", settings: Settings) -> Sheet:
-    """Depth axis, traces, runs, layers and labels, to lay over the bare photo."""
+def draw_sheets(wall: "Wall", settings: Settings) -> tuple[Sheet, Sheet]:
+    """The lines alone, and with depth axis and words, to lay over the bare photo."""
     view = wall_view(wall)
-    sheet = clear_sheet(WIDTH_PX, view.size_px[1])
+    lines = clear_sheet(WIDTH_PX, view.size_px[1])
+    draw_lines(lines, view, wall)
+    marks = lines.copy()
     with lengths_shown_in(settings.report.units):
-        room = draw_marks(sheet, view, wall)
-        draw_depth_axis(sheet, view, wall.layers)
-        return draw_labels(sheet, room.labels)
+        room = lay_out_labels(marks, view, wall)
+        draw_depth_axis(marks, view, wall.layers)
+        return lines, draw_labels(marks, room.labels)
 
 
 def axis_sheet(wall: "Wall") -> Sheet:

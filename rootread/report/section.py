@@ -99,7 +99,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         story=story(wall, settings),
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
         advice=advice_items(wall),
-        crops=run_crops(wall, drawing.photo),
+        crops=run_crops(wall, drawing),
         thumb=photo_uri(drawing.photo[:, AXIS_PX:], THUMB_PX, THUMB_QUALITY),
         photo=photo,
         scale_picture=quote(scale_picture) if scale_picture else None,
