@@ -25,8 +25,8 @@ from rootread.threads import both, open_network, share_out
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
 """Looked at are the cheapest this many joins of each end."""
-MOST_LOOKS = 12_000
-"""Walls full of roots ask for up to 9,000; of more, fewer of each end are looked at."""
+MOST_LOOKS = 10_000
+"""Walls full of roots ask for up to 8,600; of more, fewer of each end are looked at."""
 MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
