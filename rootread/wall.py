@@ -80,7 +80,8 @@ def read_wall(
     settings : defaults when left out.
     roots : those that an earlier reading found, with the same photo, row, marks, and settings up to
         ``follow``; they are not sought again.
-    beside : called before roots are followed, which leaves a core free for a while.
+    beside : called before roots are followed, which leaves a core free for a while; not called where
+        ``roots`` are given.
 
     Raises
     ------

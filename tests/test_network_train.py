@@ -220,23 +220,36 @@ def test_calibration_recovers_a_known_distortion() -> None:
 
 
 def test_a_finished_network_has_its_features_and_a_rescaled_logit(tmp_path: Path) -> None:
-    """On the shipped file: stating the logit anew by 0.5 x + 1 changes nothing else."""
+    """Stating the logit anew by 0.5 x + 1 changes nothing else."""
     onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
     from rootread.find.session import FEATURES, Session
     from rootread.train.ends import rescale_logit
+    from rootread.train.export import in_whole_numbers
     from rootread.train.finish import name_features
 
-    model = onnx.load(Path(session.__file__).parent / session.WEIGHTS)
+    torch.manual_seed(3)
+    export(folded(RootNet(TINY.widths)), tmp_path / "exact.onnx")
+    pictures = [np.random.default_rng(k).integers(0, 256, (96, 96, 3), dtype=np.uint8) for k in range(3)]
+    in_whole_numbers(tmp_path / "exact.onnx", tmp_path / "net.onnx", pictures)
+    model = onnx.load(tmp_path / "net.onnx")
+    assert [output.name for output in model.graph.output] == [ANSWER]
+    name_features(model)
+    assert {output.name for output in model.graph.output} == {ANSWER, *FEATURES}
     rgb = np.random.default_rng(4).integers(0, 256, (64, 96, 3), dtype=np.uint8)
     before = Session(model.SerializeToString()).with_features(rgb)
-    name_features(model)
     rescale_logit(model, 0.5, 1.0)
     after = Session(model.SerializeToString()).with_features(rgb)
-    assert {output.name for output in model.graph.output} == {ANSWER, *FEATURES}
     assert np.allclose(after.logit, 0.5 * before.logit + 1.0, atol=1e-3)
     assert np.array_equal(after.shape, before.shape)
-    assert before.fine.shape == (16, 32, 48) and before.coarse.shape == (48, 16, 24)
-    assert before.deep.shape == (192, 2, 3)
+    assert before.fine.shape == (16, 32, 48) and before.coarse.shape == (16, 16, 24)
+    assert before.deep.shape == (16, 2, 3) and before.deep.std() > 0
+
+
+def test_the_shipped_network_has_the_features_that_strokes_learn_from() -> None:
+    rgb = np.random.default_rng(4).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    seen = session.shipped().with_features(rgb)
+    assert seen.fine.shape == (16, 32, 48) and seen.coarse.shape == (48, 16, 24)
+    assert seen.deep.shape == (192, 2, 3)
 
 
 def test_pieces_like_those_measured_lie_at_distance_one_and_one_in_twenty_beyond_far() -> None:

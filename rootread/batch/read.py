@@ -45,7 +45,7 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
             roots = kept_roots(out, name, roots_key, settings)
             wall = _read(here, settings, roots, draw_beside)
             if isinstance(wall, Wall) and roots is None:
-                write_roots(wall, out, roots_key, settings)
+                write_roots(wall, out, roots_key)
             write_exports(wall, out, settings)
             return write_wall(wall, out, key, settings, *drawn)
         except OSError:

@@ -113,8 +113,9 @@ def write_wall(
         for stale in (places.picture, places.scale_picture, places.traces, places.roots):
             stale.unlink(missing_ok=True)
         write_bytes(places.section, wall_section(wall, settings, scale_picture).encode("utf-8"))
-    rows, advice = rows_of(wall), advice_items(wall)
+    # Sentences only: every figure of the tables is in inches.
     with lengths_shown_in(settings.report.units):
+        rows, advice = rows_of(wall), advice_items(wall)
         runs = run_captions(wall) if isinstance(wall, Wall) else []
     write_json(places.rows, {"key": key, "rows": rows, "advice": advice, "runs": runs})
     return Record(rows["walls"][0], tuple(advice[:1]), tuple(runs), False)

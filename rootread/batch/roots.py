@@ -1,7 +1,6 @@
 """The roots of a wall kept from run to run: what comes after them can be made anew without seeking them."""
 
 import io
-import re
 import zipfile
 import zlib
 from collections.abc import Iterable
@@ -17,27 +16,14 @@ from rootread.follow import Trace
 from rootread.plane.types import Grid
 from rootread.settings import Settings
 from rootread.store import write_bytes
-from rootread.units import length_words, lengths_shown_in
 from rootread.wall import Roots, Wall
 
 Arrays = dict[str, NDArray[Any]]
 
-FLOOR = "{floor}"
-"""Stands in a kept caution for the depth of the pit floor, so that it can be told in either unit."""
-A_LENGTH = re.compile(r"\d (in|cm)\b")
-"""A length within a sentence."""
 
-
-def write_roots(wall: Wall, out: Path, key: str, settings: Settings) -> None:
-    """Write what was found and followed of a wall; ``key`` says what it was made from.
-
-    Nothing is written where a caution states a length that is not known here:
-    it could not be told again in another unit.
-    """
-    with lengths_shown_in(settings.report.units):
-        arrays: dict[str, Any] = {"key": np.array(key)} | _of_map(wall.root_map) | _of_traces(wall.traces)
-    if any(A_LENGTH.search(caution) for caution in arrays["cautions"].tolist()):
-        return
+def write_roots(wall: Wall, out: Path, key: str) -> None:
+    """Write what was found and followed of a wall; ``key`` says what it was made from."""
+    arrays: dict[str, Any] = {"key": np.array(key)} | _of_map(wall.root_map) | _of_traces(wall.traces)
     file = io.BytesIO()
     np.savez_compressed(file, **arrays)
     write_bytes(Places(out, wall.name).roots, file.getvalue())
@@ -57,22 +43,18 @@ def kept_roots(out: Path, wall: str, key: str, settings: Settings) -> Roots | No
             if file["key"] != key:
                 return None
             arrays = dict(file)
-        with lengths_shown_in(settings.report.units):
-            return Roots(_map_from(arrays), _traces_from(arrays))
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, zlib.error):
+        return Roots(_map_from(arrays), _traces_from(arrays))
+    except (OSError, ValueError, KeyError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error):
         return None
 
 
 def _of_map(root_map: RootMap) -> Arrays:
     """What is kept of a root map: all but its pixels, which are as large as the photo."""
     grid, crack, floor_in = root_map.grid, root_map.crack, root_map.floor_in
-    depth = None if floor_in is None else length_words(floor_in)
     return {
         "grid": np.array([grid.px_per_in, grid.x0_in, grid.z0_in]),
         "shape": np.array(grid.shape),
-        "cautions": np.array(
-            [said.replace(depth, FLOOR) if depth else said for said in root_map.cautions], str
-        ),
+        "cautions": np.array(root_map.cautions, str),
         "crack": np.zeros(0, np.uint8) if crack is None else np.packbits(crack),
         "floor_in": np.array([] if floor_in is None else [floor_in]),
     }
@@ -82,13 +64,12 @@ def _map_from(arrays: Arrays) -> RootMap:
     rows, columns = arrays["shape"].tolist()
     px_per_in, x0_in, z0_in = arrays["grid"].tolist()
     floor_in = next(iter(arrays["floor_in"].tolist()), None)
-    depth = "" if floor_in is None else length_words(floor_in)
     bits, nothing = arrays["crack"], np.zeros((0, 0), dtype=bool)
     return RootMap(
         nothing.astype(np.float32),
         nothing,
         Grid(px_per_in, x0_in, z0_in, (rows, columns)),
-        tuple(said.replace(FLOOR, depth) for said in arrays["cautions"].tolist()),
+        tuple(arrays["cautions"].tolist()),
         crack=np.unpackbits(bits, count=rows * columns).reshape(rows, columns) > 0 if len(bits) else None,
         floor_in=floor_in,
     )

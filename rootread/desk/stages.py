@@ -126,7 +126,7 @@ class Stages:
         traces = self._keep(
             "traces", key, lambda: follow_roots(painted, image, plane.surface, settings.follow)
         )
-        cautions = (*plane.cautions, *painted.cautions)
+        cautions = (*plane.cautions, *painted.told)
         parked = self._keep("parked", key[0], lambda: _parked(image))
         seen = Seen(taken.size_px, plane, traces, cautions, row, marks, parked, painted.cracks_in, key)
         # The last few, so that undoing a scale or a stroke takes no time either.

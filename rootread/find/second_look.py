@@ -14,7 +14,6 @@ from rootread.find.halfsize import half_wall
 from rootread.find.likeness import likeness
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
-from rootread.units import length_words
 
 Mask = NDArray[np.bool_]
 
@@ -32,21 +31,15 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
         mask = without_odd_pieces(mask, root_map.probability[::2, ::2], likeness(half, mask[::2, ::2]))
     on = mask[::2, ::2]
     floor = floor_row(half, on)
-    floor_in, cautions = None, root_map.cautions
+    floor_in = None
     probability = root_map.probability
     if floor is not None and on[floor:].any():
         mask, probability = mask.copy(), probability.copy()
         mask[2 * floor :], probability[2 * floor :] = False, 0.0
         on = mask[::2, ::2]
         floor_in = float(image.grid.to_in([[0.0, 2.0 * floor]])[0, 1])
-        said = (
-            f"The wall ends at the pit floor, {length_words(floor_in)} down: what lies below it is not read."
-        )
-        cautions = (*cautions, said)
     crack = doubled(crack_map(half, on), mask.shape)
-    return replace(
-        root_map, probability=probability, mask=mask, cautions=cautions, crack=crack, floor_in=floor_in
-    )
+    return replace(root_map, probability=probability, mask=mask, crack=crack, floor_in=floor_in)
 
 
 def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:

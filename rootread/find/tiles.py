@@ -24,8 +24,8 @@ STRIDE_PX = 32
 VIEW_PX = 160
 """The field of view reaches this far: farther input changes nothing (a test measures it)."""
 TILE_PX = 1632
-"""Longest side of a tile without its overlap. Tiles go to the cores side by side: even a wall of 2 megapixels
-has one for each of two cores, and those of a 12-megapixel wall take no more time than larger ones."""
+"""Longest side of a tile without its overlap. Tiles go to the cores side by side: a wall wider than this
+has at least one for each of two cores; larger tiles take as long and more memory."""
 
 Image = NDArray[np.float32]
 Run = Callable[[NDArray[np.uint8]], Answer]

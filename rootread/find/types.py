@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from rootread.geometry import Points
 from rootread.plane.types import Grid
+from rootread.units import length_words
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,6 +20,7 @@ class RootMap:
     """``(M, N)`` pixels taken as root."""
     grid: Grid
     cautions: tuple[str, ...] = ()
+    """What a person should know of it; none states a length."""
     direction_rad: NDArray[np.float32] | None = None
     """``(ceil(M/2), ceil(N/2))`` direction of the root there, columns to rows, -pi/2 to pi/2, where the
     finder knows it."""
@@ -28,6 +30,17 @@ class RootMap:
     """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one."""
     floor_in: float | None = None
     """Depth of the pit floor's edge, where it is seen with things lying on it; nothing is read below."""
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The cautions, and where the wall ends, in the unit shown."""
+        if self.floor_in is None:
+            return self.cautions
+        depth = length_words(self.floor_in)
+        return (
+            *self.cautions,
+            f"The wall ends at the pit floor, {depth} down: what lies below it is not read.",
+        )
 
     @property
     def cracks_in(self) -> Points | None:

@@ -58,7 +58,7 @@ def story(wall: Wall, settings: Settings) -> list[str]:
 
 def cautions(wall: Wall) -> list[str]:
     """What the stages said to be careful about."""
-    return [*wall.plane.cautions, *wall.root_map.cautions]
+    return [*wall.plane.cautions, *wall.root_map.told]
 
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
