@@ -5,6 +5,7 @@ Exit codes: 0 all walls read; 1 some refused, the rest done; 2 the request itsel
 """
 
 import io
+import shlex
 import sys
 from functools import partial
 from pathlib import Path
@@ -330,7 +331,8 @@ def scene(
         made = draw_scene(np.random.default_rng(number), kind=chosen)
         photo = write_scene(render(made, (width, width * 3 // 4)), out, f"scene-{number}-{made.kind}")
         typer.echo(str(photo))
-    typer.echo(f"To read them: rootread grade {out}/*.jpg --out {out}-graded", err=True)
+    photos, graded = f"{shlex.quote(str(out))}/*.jpg", shlex.quote(f"{out}-graded")
+    typer.echo(f"To read them: rootread grade {photos} --out {graded}", err=True)
 
 
 def _grade(

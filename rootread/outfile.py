@@ -1,5 +1,6 @@
 """Where a command is told to write, looked at before it reads anything."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
@@ -10,6 +11,8 @@ Out = TypeVar("Out", str, Path, str | None, Path | None)
 
 FILE_ENDINGS = (".csv", ".html", ".jpg", ".json", ".parquet", ".pdf", ".png", ".svg", ".toml", ".txt")
 """Of files that are written or might be asked for: a folder is hardly meant by such a name."""
+_SCHEME = re.compile(r"[a-z][a-z0-9+.-]+:", re.I)
+"""Of an address; one letter alone is a drive."""
 
 
 def out_folder(out: Out) -> Out:
@@ -17,8 +20,10 @@ def out_folder(out: Out) -> Out:
 
     Raises
     ------
-    BadRequest : a file is in its way, or it is named like one.
+    BadRequest : a file is in its way, or it is named like one; or it is an address, and the
+        command takes only a ``Path``.
     """
+    _check_here(out)
     if out is not None and "://" not in str(out):
         _check_folders(out, Path(out), *Path(out).parents)
         if Path(out).suffix.lower() in FILE_ENDINGS and not Path(out).exists():
@@ -34,6 +39,7 @@ def out_file(ending: str) -> Callable[[Path], Path]:
     """
 
     def check(out: Path) -> Path:
+        _check_here(out)
         if out.is_dir():
             raise BadRequest(f"--out {out} is a folder.", f"Name a file in it, such as {out / 'new'}{ending}")
         if out.suffix.lower() != ending:
@@ -43,6 +49,14 @@ def out_file(ending: str) -> Callable[[Path], Path]:
         return out
 
     return check
+
+
+def _check_here(out: str | Path | None) -> None:
+    """A path has lost one slash of an address, s3://pits, and would make a folder ``s3:``."""
+    if isinstance(out, Path) and _SCHEME.fullmatch(next(iter(out.parts), "")):
+        address = str(out).replace(":", ":/", 1)
+        remedy = "This command writes to this machine's own disk: choose a place there."
+        raise BadRequest(f"--out {address} is an address.", remedy)
 
 
 def _check_folders(out: str | Path, *folders: Path) -> None:

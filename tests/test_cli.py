@@ -98,12 +98,15 @@ def test_a_made_wall_comes_with_its_truth(tmp_path: Path) -> None:
 
 
 def test_made_walls_are_read_as_they_say(tmp_path: Path) -> None:
-    said = rootread("scene", "--out", tmp_path / "made", "--seed", "12", "--width", "600")
-    command, _, out = said.stderr.strip().removeprefix("To read them: rootread ").rpartition(" --out ")
-    verb, pattern = command.split(" ", 1)
+    said = rootread("scene", "--out", tmp_path / "Ann's walls", "--seed", "12", "--width", "600")
+    told = said.stderr.strip().removeprefix("To read them: ")
+    assert "/*.jpg" in told  # outside the quotes, or no shell would put the photos there
+    name, verb, pattern, option, out = shlex.split(told)
     photos = sorted(Path(pattern).parent.glob(Path(pattern).name))
     plan = plan_walls(photos, out)
-    assert verb == "grade" and [job.photo for job in plan.jobs] == [Path(said.stdout.strip())]
+    assert (name, verb, option) == ("rootread", "grade", "--out")
+    assert out == f"{tmp_path}/Ann's walls-graded"
+    assert [job.photo for job in plan.jobs] == [Path(said.stdout.strip())]
 
 
 def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
@@ -124,6 +127,15 @@ def test_a_unit_that_is_not_known_is_a_wrong_request(tmp_path: Path) -> None:
             for command in ("grade nowhere", "contrast nowhere", "tables nowhere", "demo", "desk", "scene")
         ),
         ("lens nowhere", "a.jpg", "--out a.jpg is named like a file. Name a folder to write into."),
+        *(
+            (
+                command,
+                "s3://pits/new",
+                "--out s3://pits/new is an address. "
+                "This command writes to this machine's own disk: choose a place there.",
+            )
+            for command in ("demo", "desk", "scene", "lens nowhere", "card", "mask nowhere.jpg")
+        ),
         ("scene", "a.png", "--out a.png is named like a file. Name a folder to write into."),
     ],
 )
