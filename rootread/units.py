@@ -107,6 +107,12 @@ def unit_shown() -> LengthUnit:
     return _shown.get()
 
 
+def unit_name(many: bool = False) -> str:
+    """``inch`` or ``centimetre``, or many of them: the unit shown in full."""
+    one, more = {"in": ("inch", "inches"), "cm": ("centimetre", "centimetres")}[unit_shown()]
+    return more if many else one
+
+
 def shown(length_in: float) -> float:
     """A length in the unit shown."""
     return length_in / INCHES_PER[unit_shown()]

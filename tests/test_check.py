@@ -160,5 +160,5 @@ def test_a_check_speaks_in_the_unit_of_the_settings() -> None:
     photo = SAMPLES / "pit1-deep.jpg"
     settings = Settings(report=ReportSettings(units="cm"))
     said = {f.question: f.seen for f in check_photo(photo, default_row(photo.name), None, settings).findings}
-    assert "pixels per cm" in said["scale"]
+    assert "pixels per centimetre" in said["scale"]
     assert said["surface"].endswith(" cm") and " cm of shadow edge" in said["shadow edges"]

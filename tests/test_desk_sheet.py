@@ -11,6 +11,7 @@ from rootread.desk import Desk
 from rootread.desk.cells import Sheet, with_rows
 from rootread.desk.server import make_app
 from rootread.desk.typed import as_shown, as_written, said_of_typed
+from rootread.errors import BadSheet
 from rootread.fieldsheet import COLUMNS, read_sheet
 from rootread.units import REMEDY, lengths_shown_in
 
@@ -138,7 +139,9 @@ BARE_NUMBERS = [
     ("shanks_at_in", "-22; 8", "-55.88 cm; 20.32 cm"),
     ("layers", "disk 6; A/B 13.5; 2 15 cm", "disk 15.24 cm; A/B 34.29 cm; 2 15 cm"),
     ("scale", "card:2.0", "card:5.08 cm"),
-    ("calipers", "0.12/0.08 at 7; 2.8 mm/1.1 mm", "0.3 cm/0.2 cm at 17.78 cm; 2.8 mm/1.1 mm"),
+    ("scale", "tape:0.125", "tape:0.3175 cm"),
+    ("calipers", "0.04/0.03", "0.1016 cm/0.0762 cm"),
+    ("calipers", "0.12/0.08 at 7; 2.8 mm/1.1 mm", "0.3048 cm/0.2032 cm at 17.78 cm; 2.8 mm/1.1 mm"),
 ]
 """A column, a cell of the file, and that cell at a desk that shows centimetres."""
 
@@ -183,7 +186,45 @@ def test_bare_numbers_typed_at_a_desk_in_centimetres_are_written_as_such(
         COLUMNS[column](written)
 
 
+@pytest.mark.parametrize(
+    ("column", "own", "typed", "written"),
+    [
+        ("calipers", "0.04/0.03; 1/7", "0.1016 cm/0.09; 2.54 cm/17.78 cm", "0.04/0.09 cm; 1/7"),
+        ("layers", "disk 6; A/B 13 1/3", "crust 2;  A/B 33.8667 cm", "crust 2 cm;  A/B 13 1/3"),
+        ("layers", "A 1/2", "A 2 1.27 cm", "A 2 1.27 cm"),
+        ("shanks_at_in", "-22; 8", "-55.88 cm; 20.32 cm; 70", "-22; 8; 70 cm"),
+    ],
+)
+def test_the_parts_of_a_cell_that_are_left_alone_stay_as_they_were_written(
+    column: str, own: str, typed: str, written: str
+) -> None:
+    with lengths_shown_in("cm"):
+        changed = as_written(sheet_of_one(column, typed), sheet_of_one(column, own))
+    assert changed == sheet_of_one(column, written)
+
+
 def test_a_fault_of_a_typed_length_names_the_unit_of_the_desk() -> None:
     with lengths_shown_in("cm"):
         assert said_of_typed(f"That is wrong. {REMEDY}").endswith("a bare number is centimetres.")
     assert said_of_typed(REMEDY) == REMEDY
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "examples"),
+    [
+        ("scale", "points:1", ["card:2.0 in", "staff:1.0 in", "tape:0.125 in"]),
+        ("layers", "disk", ["disk 6 in; A/B 13 in"]),
+        ("calipers", "3 mm", ["3.1 mm/2.0 mm at 7 in"]),
+    ],
+)
+def test_the_examples_of_a_fault_mean_the_same_at_either_desk(
+    column: str, cell: str, examples: list[str]
+) -> None:
+    with pytest.raises(BadSheet) as fault:
+        COLUMNS[column](cell)
+    for example in examples:
+        assert example in fault.value.remedy
+        with lengths_shown_in("cm"):
+            typed = sheet_of_one(column, example)
+            assert as_written(typed, sheet_of_one(column, "")) == typed
+        assert COLUMNS[column](example)

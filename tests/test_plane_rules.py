@@ -133,7 +133,7 @@ def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():
     photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0, 1 / 8, ((1, 0.3),)), TAPE_AT_IN))
     with pytest.raises(NoBelievableScale, match="eighths of an inch, millimetres or") as refusal:
         read(photo)
-    assert "tape:0.125" in refusal.value.remedy
+    assert "tape:0.125 in or" in refusal.value.remedy
     assert abs(scale_error(TAPE_CAMERA, read(photo, "tape", 1 / 8).to_wall_in)[0]) < TAPE_TOLERANCE
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rootread.errors import BadRequest
-from rootread.units import length_in
+from rootread.units import length_in, lengths_shown_in, unit_name
 
 # International yard and pound agreement, 1959: one inch is 25.4 mm exactly.
 MM_PER_INCH = 25.4
@@ -90,3 +90,9 @@ def test_what_is_no_length_is_refused_with_how_to_write_one(written, said):
 def test_any_text_is_a_finite_length_or_refused(text):
     with contextlib.suppress(BadRequest):
         assert math.isfinite(length_in(text))
+
+
+def test_the_unit_shown_is_named_in_full():
+    assert (unit_name(), unit_name(many=True)) == ("inch", "inches")
+    with lengths_shown_in("cm"):
+        assert (unit_name(), unit_name(many=True)) == ("centimetre", "centimetres")

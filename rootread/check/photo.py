@@ -13,9 +13,8 @@ from rootread.marks import Marks, read_marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.settings import Settings
-from rootread.units import length_words, lengths_shown_in, per_length_shown, unit_shown
+from rootread.units import length_words, lengths_shown_in, per_length_shown, unit_name
 
-UNIT = {"in": "inch", "cm": "cm"}
 SCALE_SE_LOOK = 0.0075
 """Standard error of the scale, as a share of it; twice as much is refused."""
 TILT_LOOK_DEG, TILT_BAD_DEG = 15.0, 25.0
@@ -85,7 +84,7 @@ def _sheet(row: SheetRow) -> Finding:
 
 def _scale(plane: WallPlane) -> Finding:
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
-    pixels = f"{per_length_shown(plane.scale.px_per_in):.1f} pixels per {UNIT[unit_shown()]}"
+    pixels = f"{per_length_shown(plane.scale.px_per_in):.1f} pixels per {unit_name()}"
     seen = f"{plane.scale.kind} found, {pixels}, sure to {100 * share:.1f} %"
     if share < SCALE_SE_LOOK:
         return Finding("scale", "good", seen)

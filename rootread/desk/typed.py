@@ -2,8 +2,8 @@
 
 In the file a bare number is inches, always. At a desk that shows centimetres a
 cell's bare number is shown as centimetres, and one that is typed is written
-with ``cm`` after it; a cell that is left as it is shown stays as it was
-written. With inches both ways leave every cell alone.
+with ``cm`` after it; what is left as it is shown, a cell or one of its parts,
+stays as it was written. With inches both ways leave every cell alone.
 """
 
 import re
@@ -13,7 +13,7 @@ from contextlib import suppress
 from rootread.desk.cells import Sheet
 from rootread.errors import BadRequest
 from rootread.fieldsheet.names import plain
-from rootread.units import REMEDY, length_in, shown, unit_shown
+from rootread.units import REMEDY, length_in, shown, unit_name, unit_shown
 
 BETWEEN = {
     "scale": r"(:)",
@@ -26,17 +26,17 @@ BETWEEN = {
     "calipers": r"(;|/| at )",
 }
 """Columns with lengths, and what stands between the lengths of one cell."""
-DIGITS = 2
-"""Of a shown length that was written in another unit: a tenth of a millimetre."""
+DIGITS = 4
+"""After the point, without zeros at the end, of a length shown in another unit: 0.125 in is 0.3175 cm."""
 _UNIT = re.compile(r"[^\W\d_]|[\"”″'’′]")
-NAMES = {"in": "inches", "cm": "centimetres"}
 
 
 def as_shown(sheet: Sheet) -> Sheet:
     """The sheet with its bare numbers in the unit shown."""
     if unit_shown() == "in":
         return sheet
-    return _with_lengths(sheet, lambda bare: f"{round(shown(length_in(bare)), DIGITS):g} {unit_shown()}")
+    rows = (zip(sheet.columns, row, strict=True) for row in sheet.rows)
+    return Sheet(sheet.columns, tuple(tuple(_cell_shown(*cell) for cell in row) for row in rows))
 
 
 def as_written(typed: Sheet, own: Sheet) -> Sheet:
@@ -49,19 +49,14 @@ def as_written(typed: Sheet, own: Sheet) -> Sheet:
     """
     if unit_shown() == "in":
         return typed
-    named = _with_lengths(typed, lambda bare: f"{bare} {unit_shown()}")
-    left = {place: cell for place, cell in _cells(as_shown(own)) if cell}
     before = dict(_cells(own))
-    cells = iter(
-        before[place] if left.get(place) == cell else new
-        for (place, cell), (_, new) in zip(_cells(typed), _cells(named), strict=True)
-    )
+    cells = (_cell_written(place[1], cell, before.get(place, "")) for place, cell in _cells(typed))
     return Sheet(typed.columns, tuple(tuple(next(cells) for _ in row) for row in typed.rows))
 
 
 def said_of_typed(fault: str) -> str:
     """What is wrong with a cell, where a bare number is in the unit shown."""
-    return fault.replace(REMEDY, REMEDY.replace(NAMES["in"], NAMES[unit_shown()]))
+    return fault.replace(REMEDY, REMEDY.replace("inches", unit_name(many=True)))
 
 
 def _cells(sheet: Sheet) -> Iterator[tuple[tuple[str, str], str]]:
@@ -71,14 +66,34 @@ def _cells(sheet: Sheet) -> Iterator[tuple[tuple[str, str], str]]:
         yield from (((photo, column), cell) for column, cell in zip(sheet.columns, row, strict=True))
 
 
-def _with_lengths(sheet: Sheet, change: Callable[[str], str]) -> Sheet:
-    def changed(column: str, cell: str) -> str:
-        if column not in BETWEEN:
-            return cell
-        return "".join(_part_changed(part, change) for part in re.split(BETWEEN[column], cell))
+def _parts(column: str, cell: str) -> list[str]:
+    """The lengths of a cell, each with its name, and what stands between them."""
+    return re.split(BETWEEN[column], cell)
 
-    rows = (zip(sheet.columns, row, strict=True) for row in sheet.rows)
-    return Sheet(sheet.columns, tuple(tuple(changed(*cell) for cell in row) for row in rows))
+
+def _cell_shown(column: str, cell: str) -> str:
+    return "".join(_part_shown(part) for part in _parts(column, cell)) if column in BETWEEN else cell
+
+
+def _part_shown(part: str) -> str:
+    return _part_changed(part, lambda bare: f"{round(shown(length_in(bare)), DIGITS):g} {unit_shown()}")
+
+
+def _cell_written(column: str, typed: str, own: str) -> str:
+    if column not in BETWEEN:
+        return typed
+    if typed == _cell_shown(column, own):
+        return own
+    # Name and length together: a length may read otherwise behind another name (A 1/2, A 2 1/2).
+    left = {_part_shown(part).strip(): part.strip() for part in _parts(column, own) if part.strip()}
+    return "".join(_part_written(part, left) for part in _parts(column, typed))
+
+
+def _part_written(part: str, left: dict[str, str]) -> str:
+    word = part.strip()
+    if word in left:
+        return part.replace(word, left[word])
+    return _part_changed(part, lambda bare: f"{bare} {unit_shown()}")
 
 
 def _part_changed(part: str, change: Callable[[str], str]) -> str:

@@ -47,7 +47,8 @@ def _scale(cell: str) -> dict[str, Any]:
         return {"scale": scale}
     if scale not in SCALES_WITH_UNIT:
         raise BadSheet(
-            f"{scale} takes no length.", "Only card:2.0 (marker), staff:1.0 (band) and tape:0.125 (tick) do."
+            f"{scale} takes no length.",
+            "Only card:2.0 in (marker), staff:1.0 in (band) and tape:0.125 in (tick) do.",
         )
     return {"scale": scale, "scale_unit_in": _above_zero(unit)}
 
@@ -80,7 +81,7 @@ def _layer(text: str) -> RecordedLayer:
         return RecordedLayer(" ".join(words[:count]).rstrip(":=,"), depth_in)
     raise BadSheet(
         f"{text!r} is not a layer.",
-        "Write a name and a depth for each, with semicolons between: disk 6; A/B 13.",
+        "Write a name and a depth for each, with semicolons between: disk 6 in; A/B 13 in.",
     )
 
 

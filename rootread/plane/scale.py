@@ -173,7 +173,7 @@ def _contradiction(first: ScaleKind, other: ScaleKind, difference: float) -> NoB
         f"The {first} and the {other} in this photo differ by {100 * difference:.0f} %: "
         "one of them is not of the size it should be.",
         "Measure the check line of the card and the bands of the staff, then name the right one in "
-        "the sheet's scale column, with its size if need be, for example card:1.9.",
+        "the sheet's scale column, with its size if need be, for example card:1.9 in.",
     )
 
 

@@ -71,7 +71,7 @@ def find_tape(
         raise NoBelievableScale(
             "A tape was found, but whether its ticks are eighths of an inch, millimetres or centimetres is "
             "not certain.",
-            "Say how far apart its ticks are in the sheet's scale column, as tape:0.125 or tape:1 mm.",
+            "Say how far apart its ticks are in the sheet's scale column, as tape:0.125 in or tape:1 mm.",
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
     tape = _locate(light, best.row, certain_in, belief, best.lengths)
