@@ -20,6 +20,7 @@ from rootread.compare import (
     contrast_walls,
     depth_profiles,
     grade_words,
+    read_season,
     read_table,
 )
 from rootread.compare.measures import ALL, DEFAULT
@@ -371,6 +372,18 @@ def test_a_folder_without_results_is_told_the_command_that_makes_them(tmp_path, 
     graded(results, [a_wall("a", "deep")])
     with pytest.raises(BadRequest, match=r"Results lie in .*results: name that folder"):
         read_table([photos], "walls")
+
+
+def test_a_run_that_was_stopped_is_told_to_be_given_again(tmp_path):
+    """Its marked pictures are no photos: to grade the folder would read them."""
+    for folder in ("records", "pictures"):
+        (tmp_path / folder).mkdir()
+    with pytest.raises(BadRequest) as refused:
+        read_table([tmp_path], "walls")
+    with pytest.raises(BadRequest) as of_season:
+        read_season([tmp_path])
+    says = "That run did not come to its end: give the same rootread grade again."
+    assert refused.value.remedy == of_season.value.remedy == says
 
 
 def test_the_table_is_safe_in_a_spreadsheet():

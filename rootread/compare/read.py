@@ -38,6 +38,9 @@ def _remedy(folder: Path) -> str:
     """What to do where a folder holds no results: most often it is the one with the photos."""
     if not folder.exists():
         return "There is no such folder: name the one after the --out of rootread grade."
+    if (folder / "records").is_dir():
+        # Its tables are written last; its pictures must not be graded as if they were photos.
+        return "That run did not come to its end: give the same rootread grade again."
     results = folder / "results"
     if (results / "walls.csv").is_file():
         return f"Results lie in {results}: name that folder."
