@@ -10,8 +10,7 @@ from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import Layer, PassageCurve
 from rootread.measure.types import Readings
 from rootread.report.svg import line, path, svg, text
-from rootread.report.words import unit_name
-from rootread.units import INCHES_PER, length_range, length_words, shown, unit_shown
+from rootread.units import INCHES_PER, length_range, length_words, shown, unit_name, unit_shown
 
 LEFT, TOP = 44.0, 30.0
 WIDTH, HEIGHT = 236.0, 250.0

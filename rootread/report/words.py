@@ -33,12 +33,6 @@ def in_both_units(length_in: float) -> str:
     return f"{length_words(length_in)} ({also})"
 
 
-def unit_name(many: bool = False) -> str:
-    """``inch`` or ``centimetre``."""
-    one, more = {"in": ("inch", "inches"), "cm": ("centimetre", "centimetres")}[unit_shown()]
-    return more if many else one
-
-
 def degrees(angle_deg: float) -> str:
     """``31°``."""
     return f"{angle_deg:.0f}°" if math.isfinite(angle_deg) else "–"
