@@ -22,7 +22,7 @@ from rootread.report import (
 from rootread.schema import Row
 from rootread.settings import Settings
 from rootread.store import file_stem, write_bytes, write_json
-from rootread.threads import both
+from rootread.threads import both, share_out
 from rootread.units import lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -102,13 +102,14 @@ def write_wall(
         )
         drawing = Drawing(pictures.photo, *sheets)
         write_bytes(places.scale_picture, pictures.scale)
-        both(
+        files: tuple[Callable[[], None], ...] = (
             lambda: write_bytes(
                 places.section, wall_section(wall, settings, scale_picture, drawing).encode("utf-8")
             ),
+            lambda: write_json(places.traces, traces_json(wall)),
             lambda: write_bytes(places.picture, jpeg(draw_wall(wall, settings, drawing))),
         )
-        write_json(places.traces, traces_json(wall))
+        share_out(lambda write: write(), files)
     else:
         for stale in (places.picture, places.scale_picture, places.traces, places.roots):
             stale.unlink(missing_ok=True)
