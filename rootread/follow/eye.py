@@ -25,7 +25,7 @@ from rootread.threads import both, open_network, share_out
 WEIGHTS = "weights/joins.onnx"
 RANKS = 6
 """Looked at are the cheapest this many joins of each end."""
-MOST_LOOKS = 10_000
+MOST_LOOKS = 9_000
 """Walls full of roots ask for up to 8,600; of more, fewer of each end are looked at."""
 MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""

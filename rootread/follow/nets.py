@@ -13,8 +13,9 @@ from rootread.units import length_words
 MOST_CHAINS = 20_000
 """Chains of the bare skeleton, spurs and all; full walls have up to 2,400. More take long to clean."""
 NEAR_IN = 3.0
-MOST_NEAR = 1_500_000
-"""Pairs of ends so near to each other; full walls have up to 380,000, one of 600 bare roots 1,360,000."""
+MOST_NEAR = 1_000_000
+"""Pairs of ends so near to each other; full walls have up to 380,000, one of 500 bare roots
+would have about so many."""
 MOST_WEIGHED = 2_500_000
 """Pairs within the reach that the settings ask for; each takes up to half a kilobyte while it is weighed."""
 

@@ -34,10 +34,10 @@ MAX_MATCH_COST = 8.0
 """However badly two ends fit over a shared edge, it costs no more."""
 MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
-MOST_JOINS = 60_000
+MOST_JOINS = 30_000
 MOST_UNKNOWNS = 22_000
-"""Four times and twice as many as a wall full of roots has: a thicket has more joins, and unknowns that are
-not hopeless, and would take long. Its further joins are left out, its whole numbers are rounded ones."""
+"""Twice as many as a wall full of roots has: a thicket has more joins, and unknowns that are not hopeless,
+and would take long. Its further joins are left out, its whole numbers are rounded ones."""
 LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
 
