@@ -393,32 +393,23 @@ def _open_desk(address: str, browser: bool) -> None:
 
 
 def _settings(path: Path | None, units: str | None = None) -> "Settings":
-    from rootread.settings import Settings, read_settings
+    from rootread.settings import Settings, read_settings, shown_with
 
     settings = read_settings(path) if path else Settings()
     if units is None:
         return settings
     if units not in ("in", "cm"):
         raise BadRequest(f"--units {units} is not known.", "Choose in or cm.")
-    return _shown_with(settings, units=units)
+    return shown_with(settings, units=units)
 
 
 def _with_exports(settings: "Settings", names: str) -> "Settings":
     if not names:
         return settings
     from rootread.export import wanted_exports
+    from rootread.settings import shown_with
 
-    return _shown_with(settings, **wanted_exports(names))
-
-
-def _shown_with(settings: "Settings", **report: object) -> "Settings":
-    """The settings with these of how results are shown, and all others as they are."""
-    from dataclasses import asdict, replace
-
-    from rootread.settings import settings_from_dict
-
-    merged = asdict(settings.report) | report
-    return replace(settings, report=settings_from_dict({"report": merged}, "options").report)
+    return shown_with(settings, **wanted_exports(names))
 
 
 def _sample_images() -> Path:

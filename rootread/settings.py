@@ -14,7 +14,7 @@ import inspect
 import itertools
 import textwrap
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
@@ -239,6 +239,17 @@ def settings_from_dict(given: dict[str, Any], where: str) -> Settings:
     settings = Settings(**sections)
     _check_together(settings, where)
     return settings
+
+
+def shown_with(settings: Settings, **report: object) -> Settings:
+    """The settings with these of how results are shown, and all others as they are.
+
+    Raises
+    ------
+    BadSettings : one of them is not known or out of its limits.
+    """
+    shown = {"report": asdict(settings.report) | report}
+    return replace(settings, report=settings_from_dict(shown, "options").report)
 
 
 def _checked(values: dict[str, Any], section_type: type, where: str) -> dict[str, Any]:
