@@ -24,7 +24,7 @@ from rootread.compare import (
     read_table,
 )
 from rootread.compare.measures import ALL, DEFAULT
-from rootread.compare.plots import _Scale
+from rootread.compare.scale import Scale
 from rootread.compare.words import sentences
 from rootread.errors import BadRequest
 from rootread.report.tables import table_csv
@@ -441,5 +441,5 @@ def test_treatments_with_long_names_go_by_letters_with_a_key():
 
 
 def test_no_axis_begins_below_zero_for_shares_that_do_not() -> None:
-    assert _Scale.over([0.004, 0.15], 100).low == 0
-    assert _Scale.over([-0.02, 0.15], 100).low < 0
+    assert Scale.over([0.004, 0.15], 100).low == 0
+    assert Scale.over([-0.02, 0.15], 100).low < 0

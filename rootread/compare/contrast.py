@@ -18,6 +18,8 @@ from rootread.errors import BadRequest
 Floats = NDArray[np.float64]
 
 SEED = 1
+MOST_TOLD = 3
+"""Treatments that are told of pair by pair; of four there are six pairs already."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,11 @@ class Contrast:
     pairs: tuple[Pair, ...]
     left_out: tuple[str, ...]
     """Walls that could not be used: refused, or without a treatment."""
+
+    @property
+    def many(self) -> bool:
+        """More treatments than can be told of pair by pair."""
+        return len(self.treatments) > MOST_TOLD
 
 
 def contrast_walls(

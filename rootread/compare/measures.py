@@ -44,6 +44,12 @@ class Measure:
         return round(self.scale * value, self.digits) / self.scale
 
     @property
+    def on_axis(self) -> str:
+        """What is written along its axis."""
+        unit = self.unit.strip().replace("°", "degrees below level")
+        return f"{self.words}, {unit}" if unit else self.words
+
+    @property
     def aim(self) -> str:
         """The difference that matters, as it is written."""
         return f"{self.scale * self.matters:g}{self.unit}"

@@ -1,21 +1,26 @@
 """A contrast as one page that carries everything inside itself."""
 
+import re
 from collections.abc import Sequence
 
 from rootread.compare.contrast import Contrast
+from rootread.compare.depthplot import profile_plot
 from rootread.compare.depths import DepthProfile
 from rootread.compare.effect import LEVEL
-from rootread.compare.plots import measure_plot, profile_plot
-from rootread.compare.words import closing, opening, sentences
+from rootread.compare.plots import measure_plot
+from rootread.compare.words import closing, named, opening, sentences
 from rootread.report.section import template
-from rootread.report.words import listing
+from rootread.report.words import count, listing
+
+_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=%)")
+"""Blanks at which no line ends: those of ``p = 0.25`` and ``5 %``."""
 
 
 def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> str:
     """The contrast as HTML: what differs, each measure drawn and said, root by depth, cautions."""
     return str(
         template("contrast.html").render(
-            title=_begun(f"{listing(contrast.treatments)}: what the walls show"),
+            title=_begun(f"{_compared(contrast)}: what the walls show"),
             opening=[_begun(sentence) for sentence in opening(contrast)],
             headline=headline(contrast),
             measures=[
@@ -26,7 +31,8 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
                 }
                 for measure in contrast.measures
             ],
-            depths=profile_plot(profiles, contrast.treatments),
+            many=contrast.many,
+            depths=profile_plot(profiles, contrast.treatments, contrast.many),
             closing=closing(contrast),
         )
     )
@@ -34,7 +40,14 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
 
 def _begun(sentence: str) -> str:
     """A sentence that begins with a treatment's name begins with a capital like others."""
-    return sentence[:1].upper() + sentence[1:]
+    return _TOGETHER.sub("\N{NO-BREAK SPACE}", sentence[:1].upper() + sentence[1:])
+
+
+def _compared(contrast: Contrast) -> str:
+    if contrast.many:
+        kinds = "treatments" if contrast.by == "treatment" else f"kinds of {contrast.by}"
+        return f"{len(contrast.treatments)} {kinds}"
+    return named(contrast.treatments)
 
 
 def headline(contrast: Contrast) -> str:
@@ -46,5 +59,7 @@ def headline(contrast: Contrast) -> str:
         if all(pair.test.least_p > LEVEL for pair in contrast.pairs if pair.test):
             return "Too few pits to tell the treatments apart."
         return "No difference beyond what chance alone would make."
+    if contrast.many:
+        return f"{count(len(sure), 'difference')} beyond what chance alone would make."
     told = [f"{pair.measure.words} ({pair.first} against {pair.second})" for pair in sure]
     return f"The treatments differ in {listing(told)}."

@@ -58,8 +58,18 @@ def opening(contrast: Contrast) -> list[str]:
     """What was set against what, and how."""
     first = contrast.pairs[0] if contrast.pairs else None
     if len(contrast.treatments) > 2 or not first:
-        return [f"{listing(contrast.treatments)} against one another."]
+        return [f"{named(contrast.treatments)} against one another{_in_pits(contrast)}."]
     return [f"{first.first} against {first.second}. {_design(first)}", *_too_few(first)]
+
+
+def named(names: Sequence[str]) -> str:
+    """Names one after the other, by semicolons where one holds a comma itself."""
+    return "; ".join(names) if any("," in name for name in names) else listing(names)
+
+
+def _in_pits(contrast: Contrast) -> str:
+    pits = {unit.pit for pair in contrast.pairs for unit in pair.units}
+    return f", in {count(len(pits), contrast.pairs[0].unit_word)}" if pits else ""
 
 
 def _design(pair: Pair) -> str:
@@ -93,7 +103,7 @@ def closing(contrast: Contrast) -> list[str]:
             f"{tests} questions were asked, and p is corrected for that (Holm). If one alone was meant from "
             "the start, ask it alone."
         )
-        if any(pair.roots for pair in contrast.pairs):
+        if any(pair.roots for pair in contrast.pairs) and not contrast.many:
             lines.append("The p of the models root by root is not corrected.")
     if contrast.left_out:
         lines.append(f"Left out, not read or without {contrast.by}: {listing(contrast.left_out)}.")
@@ -120,11 +130,11 @@ def _difference(pair: Pair) -> str:
     measure = pair.measure
     a, b = (float(pair.values(name).mean()) for name in (pair.first, pair.second))
     effect = pair.effect
-    words = (
-        f"{pair.first} {measure.bare(a)}, {pair.second} {measure.says(b)}: "
-        f"{measure.bare(abs(measure.rounded(a) - measure.rounded(b)))} {_side(effect.value)}"
-    )
-    if pair.paired and effect.value:
+    apart = measure.bare(abs(measure.rounded(a) - measure.rounded(b)))
+    # What is written as nothing has no side.
+    seen = effect.value if float(apart) else 0.0
+    words = f"{pair.first} {measure.bare(a)}, {pair.second} {measure.says(b)}: {apart} {_side(seen)}"
+    if pair.paired and seen:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
         words += f", so in {same} of {count(len(pair.differences), pair.unit_word)}"
     if math.isfinite(effect.low):
@@ -225,6 +235,37 @@ def sentences(contrast: Contrast, name: str) -> Sequence[str]:
     """All that one measure says, for the page."""
     overall = contrast.overall.get(name)
     told = [overall_sentence(overall, len(contrast.treatments))] if overall else []
-    return told + [
-        line for pair in contrast.pairs if pair.measure.name == name for line in pair_sentences(pair)
+    pairs = [pair for pair in contrast.pairs if pair.measure.name == name]
+    if contrast.many:
+        return told + _many_pairs(pairs)
+    return told + [line for pair in pairs for line in pair_sentences(pair)]
+
+
+def _many_pairs(pairs: Sequence[Pair]) -> list[str]:
+    """Of many pairs those that differ, and of the others together what they say."""
+    tested = [pair for pair in pairs if pair.test]
+    if not tested:
+        return [f"No two treatments have {pair.unit_word}s enough to compare them." for pair in pairs[:1]]
+    sure = [pair for pair in tested if pair.p_holm < LEVEL]
+    told = [f"{_difference(pair)[:-1]}, corrected {p_words(pair.p_holm)}." for pair in sure]
+    others = [pair for pair in tested if pair not in sure]
+    chance = "beyond what chance alone would make"
+    if sure and others:
+        told.append(f"Of the other {count(len(others), 'pair')} of treatments none differs {chance}.")
+    elif others:
+        told.append(f"Of {count(len(others), 'pair')} of treatments none differs {chance}.")
+    return told + _needed_by_many(others)
+
+
+def _needed_by_many(pairs: Sequence[Pair]) -> list[str]:
+    known = [pair for pair in pairs if pair.pits_needed is not None and pair.spread_known]
+    if not known:
+        return []
+    least, most = (end(pair.pits_needed or 0 for pair in known) for end in (min, max))
+    number = f"{least}" if least == most else f"{least} to {most}"
+    word, both = known[0].unit_word, all(pair.paired for pair in known)
+    what = f"{word}s {'with both treatments' if both else 'of each treatment'}"
+    return [
+        f"To see a difference of {known[0].measure.aim} between two of them 8 times in 10 takes about "
+        f"{number} {what}, as these vary."
     ]

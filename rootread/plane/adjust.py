@@ -99,7 +99,7 @@ def fit_camera(
     off = _off(values, kept, belief)
     # The stated errors are the least there are (pixel grid, JPEG, print); residuals may show larger ones.
     spread = max(float(np.sqrt(np.sum(off**2) / max(len(off) - free.sum(), 1))), 1.0)
-    jacobian = _jacobian(values, kept, problem, spread, _residuals(values, kept, problem, spread))
+    jacobian = _jacobian(values, kept, problem, spread, _glare_slopes(values, kept, problem, spread))
     covariance = np.zeros((len(values), len(values)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     residual_px = float(np.sqrt(np.mean((off * kept.se_px) ** 2)))
@@ -161,8 +161,9 @@ def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float
     damping = 1e-3
     off = _residuals(values, sightings, problem, spread)
     weight = _huber(off, len(sightings))
+    of_glare = _glare_slopes(values, sightings, problem, spread)
     for _ in range(MAX_STEPS):
-        jacobian = _jacobian(values, sightings, problem, spread, off)
+        jacobian = _jacobian(values, sightings, problem, spread, of_glare)
         normal = jacobian.T @ (weight[:, None] * jacobian)
         slope = jacobian.T @ (weight * off)
         held = damping * np.diag(np.diag(normal)) + TINY * np.trace(normal) * np.eye(len(normal))
@@ -202,15 +203,30 @@ def _huber(off: Floats, sightings: int) -> Floats:
     return weight
 
 
-def _jacobian(values: Floats, sightings: Sightings, problem: _Problem, spread: float, here: Floats) -> Floats:
-    """Slopes of the residuals, which are ``here`` at these values, by forward differences."""
-    columns = []
-    for k in np.flatnonzero(problem.free):
-        step = 1e-6 * max(1.0, abs(values[k]))
-        ahead = values.copy()
-        ahead[k] += step
-        columns.append((_residuals(ahead, sightings, problem, spread) - here) / step)
-    return np.column_stack(columns)
+def _jacobian(
+    values: Floats, sightings: Sightings, problem: _Problem, spread: float, of_glare: Floats
+) -> Floats:
+    """Slopes of the residuals at these values: of what is not glare by forward differences."""
+    steps = 1e-6 * np.maximum(1.0, np.abs(values[:GLARE]))
+    return np.column_stack([_slopes(values, steps, sightings, problem, spread), of_glare])
+
+
+def _glare_slopes(values: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Slopes along the glares, of which residuals are linear: the same at all values."""
+    steps = np.concatenate([np.zeros(GLARE), np.ones(len(values) - GLARE)])
+    return _slopes(values, steps, sightings, problem, spread)
+
+
+def _slopes(values: Floats, steps: Floats, sightings: Sightings, problem: _Problem, spread: float) -> Floats:
+    """Differences of the residuals over a step of each free number that has one."""
+    here = _residuals(values, sightings, problem, spread)
+    chosen = [k for k in np.flatnonzero(steps) if problem.free[k]]
+    ahead = [values + steps[k] * (np.arange(len(values)) == k) for k in chosen]
+    columns = [
+        (_residuals(at, sightings, problem, spread) - here) / steps[k]
+        for k, at in zip(chosen, ahead, strict=True)
+    ]
+    return np.column_stack(columns) if columns else np.zeros((len(here), 0))
 
 
 def _robust_spread(off: Floats) -> float:

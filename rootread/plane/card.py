@@ -6,6 +6,7 @@ read, for dust or a root across it, are looked for where the others put them.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -35,8 +36,11 @@ SHEET_IN = (8.5, 11.0)
 A4_IN = (210 / 25.4, 297 / 25.4)
 # Where A4 goes on beyond Letter, it is at least this bright beside Letter's edge.
 A4_TONE_SHARE = 0.8
-# Codes are read on a picture no larger than this; corners are found on the photo itself.
-DETECT_MEGAPIXELS = (2.0, 8.0)
+# Codes are read on a picture no larger than this, and on a larger one where that shows less than a whole
+# card; corners are found on the photo itself.
+DETECT_MEGAPIXELS = (1.0, 2.0)
+# Of a card that is there, markers too small or too dusty for these may be read at this size.
+FINE_MEGAPIXELS = 8.0
 # A marker belongs to a card when it puts the card's centre this near to where another marker does.
 SAME_CARD_IN = 3.0
 PLACES_A_SIDE = 12
@@ -132,9 +136,11 @@ def marker_corners_in(marker: int, marker_in: float) -> Points:
 def _read_markers(grey: NDArray[np.uint8]) -> list[tuple[int, Points]]:
     """Ids and corner pixels of every marker whose code can be read."""
     best = _read_at(grey, DETECT_MEGAPIXELS[0])
-    if 0 < len(best) < 4 and grey.size > DETECT_MEGAPIXELS[0] * 1e6:
-        # A card is there: what is too small or too dusty at this size may be read at a larger one.
-        finer = _read_at(grey, DETECT_MEGAPIXELS[1])
+    for smaller, megapixels in pairwise((*DETECT_MEGAPIXELS, FINE_MEGAPIXELS)):
+        whole, in_vain = len(best) >= len(ALL), megapixels == FINE_MEGAPIXELS and not best
+        if whole or in_vain or grey.size <= smaller * 1e6:
+            break
+        finer = _read_at(grey, megapixels)
         best = finer if len(finer) > len(best) else best
     return best
 
@@ -188,7 +194,8 @@ def _locate(
     start = pose_from_homography(matrix, belief)
     fit = fit_camera(Sightings.of_points(object_in, photo_px, 1.0), start, belief)
     # First the markers that were read, whose corners are off by their blur; then all, where these put them.
-    for markers in (tuple(group), tuple(group), ALL, ALL):
+    read = tuple(group)
+    for markers in (read, read) if len(read) == len(ALL) else (read, read, ALL, ALL):
         if not fit.sound:
             return None
         sides, owners = _find_sides(light, fit, marker_in, markers)

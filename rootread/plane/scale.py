@@ -17,7 +17,7 @@ from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points
 from rootread.marks import Marks
 from rootread.photo import Photo, to_linear
-from rootread.plane.bars import find_bars
+from rootread.plane.bars import Bar, find_bars
 from rootread.plane.camera import CameraBelief, CameraFit
 from rootread.plane.card import MARKER_IN, find_cards
 from rootread.plane.points import locate_points
@@ -33,6 +33,9 @@ from rootread.units import length_words, shown, unit_shown
 # other; each is given its own uncertainty on top.
 DIFFERENCE_TOLD = 0.01
 CONTRADICTION = 0.03
+# A rule's sides are hardly ever fainter than those of two other bars: all are looked along only where the
+# strongest few are no rule, and there is no card.
+STRONGEST_BARS = 6
 # A pit wall's photo shows between these many inches from side to side, from this near.
 PHOTO_WIDTH_IN = (6.0, 240.0)
 # Cameras that state a distance at all are seldom off by more than half as much again.
@@ -86,10 +89,13 @@ def _look(photo: Photo, word: str, unit_in: float | None, belief: CameraBelief) 
     """The best scale object in the photo, checked against any other."""
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     light = to_linear(grey)
-    (rules, doubt), cards = both(
-        lambda: _rules(photo, light, belief, word, unit_in),
+    bars, cards = both(
+        lambda: find_bars(photo.rgb) if word != "card" else [],
         lambda: _cards(grey, light, belief, word, unit_in),
     )
+    rules, doubt = _rules(light, bars[:STRONGEST_BARS], belief, word, unit_in)
+    if not cards and not rules:
+        rules, doubt = _rules(light, bars, belief, word, unit_in)
     found = [*cards, *rules]
     if not found:
         raise doubt or _nothing(word)
@@ -110,12 +116,12 @@ def _cards(
 
 
 def _rules(
-    photo: Photo, light: NDArray[np.float32], belief: CameraBelief, word: str, unit_in: float | None
+    light: NDArray[np.float32], bars: list[Bar], belief: CameraBelief, word: str, unit_in: float | None
 ) -> tuple[list[Located], NoBelievableScale | None]:
-    """Staff, or else tape; and the doubt about a tape, which matters where nothing else is found."""
-    if word == "card":
+    """Staff, or else tape, among some bars; and the doubt about a tape, which matters where nothing else is."""
+    if not bars:
         return [], None
-    strips = share_out(partial(straighten, light), find_bars(photo.rgb))
+    strips = share_out(partial(straighten, light), bars)
     staff = None
     if word in ("auto", "staff"):
         staff = find_staff(light, strips, belief, (unit_in if word == "staff" else None) or BAND_IN)

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import diags_array
-from scipy.sparse.linalg import spsolve
+from scipy.linalg import solveh_banded
 
 from rootread.geometry import Points
 from rootread.plane.background import (
@@ -64,6 +63,8 @@ CERTAIN_SE_IN = 0.12
 POOR_SE_IN = 1.0
 # Of the mean height of litter and clods above the ground, this part is the ground's own uncertainty.
 LITTER_SE_SHARE = 0.7
+# Of a banded symmetric matrix stored as its diagonal and the two below: the diagonal alone.
+DIAGONAL = np.array([[1.0], [0.0], [0.0]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,18 +197,26 @@ def _smooth(line: NDArray[np.int64], seen: NDArray[np.bool_]) -> Floats:
     """
     count = len(line)
     y = line.astype(float)
-    second = diags_array([1.0, -2.0, 1.0], offsets=[0, 1, 2], shape=(count - 2, count))
     # A wave of length L is halved in height where stiffness = (L / 2 pi)^4.
     stiffness = (SMOOTH_IN * SEARCH_PX_PER_IN / (2 * np.pi)) ** 4
-    penalty = stiffness * (second.T @ second)
+    penalty = stiffness * _second_differences(count)
     z = y
     for _ in range(10):
         below = (y - z) / SEARCH_PX_PER_IN
         weight = np.where(below > 0, DEEPER_WEIGHT, 1.0 - DEEPER_WEIGHT)
         weight = weight / (1.0 + (np.maximum(below, 0.0) / STALK_DEPTH_IN) ** 2)
         weight = np.where(seen, weight, UNSEEN_WEIGHT)
-        z = spsolve((diags_array(weight) + penalty).tocsc(), weight * y)
+        z = solveh_banded(penalty + weight * DIAGONAL, weight * y, lower=True)
     return np.asarray(z)
+
+
+def _second_differences(count: int) -> Floats:
+    """``(3, count)`` the matrix of the sum of squared second differences, its diagonal and the two below it."""
+    bands = np.zeros((3, count))
+    for first, factor in enumerate((1.0, -2.0, 1.0)):
+        for second, other in enumerate((1.0, -2.0, 1.0)[: first + 1]):
+            bands[first - second, second : count - 2 + second] += factor * other
+    return bands
 
 
 def _edge_offset(

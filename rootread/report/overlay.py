@@ -27,8 +27,8 @@ LETTERS_PX = 34
 TRACE_PX, CASING_PX = 3, 6
 RUN_PX, RUN_CASING_PX = 6, 12
 FLAT_PX = 18
-DASH_PX, GAP_PX = 15.0, 15.0
-FINE_PX = 3.0
+DASH_PX, GAP_PX = 18.0, 12.0
+FINE_PX = 6.0
 """Colours and dashes change at steps this long."""
 COLOUR_STEP_DEG = 3.0
 RUNS_LABELLED = 4
