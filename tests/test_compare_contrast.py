@@ -440,6 +440,102 @@ def test_treatments_with_long_names_go_by_letters_with_a_key():
     assert ">C  a pass by the third implement</text>" in drawing
 
 
+def many_pits(names, pits=7, **given):
+    draw = np.random.default_rng(2)
+    return [
+        a_wall(f"p{k}-{n}", name, f"p{k}", 20 + 8 * n + draw.normal(), **given)
+        for k in range(pits)
+        for n, name in enumerate(names)
+    ]
+
+
+MANY = (
+    "none",
+    "deep, straight points",
+    "disk",
+    "strip till",
+    "спокойная почва",
+    "深松",
+    "paraplow",
+    "chisel",
+)
+
+
+def texts(drawing):
+    """Each text of a drawing with its place."""
+    found = re.findall(r'<text x="([-\d.]+)" y="([-\d.]+)"[^>]*>([^<]*)</text>', drawing)
+    return {words: (float(x), float(y)) for x, y, words in found}
+
+
+def test_of_many_treatments_all_pairs_are_drawn_and_only_those_told_that_differ():
+    contrast = contrast_walls(many_pits(MANY, pits=12), measures=("grade",))
+    (told,) = [sentences(contrast, "grade")]
+    sure = [pair for pair in contrast.pairs if pair.p_holm < 0.05]
+    assert sure
+    assert sum("corrected p" in line for line in told) == len(sure)
+    assert len(told) <= len(sure) + 3
+    drawing = contrast_page(contrast).partition("<svg")[2].partition("</svg>")[0]
+    rows = [place for words, place in texts(drawing).items() if re.fullmatch("[A-H] less [A-H]", words)]
+    assert len(rows) == 8 * 7 / 2
+    heights = sorted(y for _, y in rows)
+    assert min(np.diff(heights)) >= 16  # the height of a line of its letters
+
+
+def test_no_letters_of_a_drawing_lie_beyond_its_edge(tmp_path):
+    for names in (MANY[:2], MANY[:3], MANY):
+        rows = many_pits(names, passage=0.95, pits=4)
+        folder = graded(tmp_path / str(len(names)), rows)
+        _, page = contrast_folders([folder], folder)
+        drawings = re.findall(r'<svg viewBox="0 0 (\d+) (\d+)".*?</svg>', page.read_text(encoding="utf-8"))
+        whole = re.findall(r"<svg viewBox=.*?</svg>", page.read_text(encoding="utf-8"), re.S)
+        assert len(drawings) == len(whole) == 3  # grade, passage, root by depth
+        for (width, height), drawing in zip(drawings, whole, strict=True):
+            places = texts(drawing).values()
+            assert all(0 <= x <= int(width) and 0 <= y <= int(height) for x, y in places)
+
+
+def test_every_treatment_is_named_in_the_key_of_root_by_depth(tmp_path):
+    folder = graded(tmp_path, many_pits(MANY, pits=2))
+    _, page = contrast_folders([folder], folder)
+    key = page.read_text(encoding="utf-8").rpartition("<svg")[2]
+    assert all(f">{name}</text>" in key for name in MANY)
+
+
+def test_names_that_hold_a_comma_are_told_apart_by_semicolons():
+    text = flat(contrast_walls(many_pits(MANY[:3]), measures=("grade",)))
+    assert text.startswith("deep, straight points; disk; none against one another, in 7 pits.")
+    assert "deep, none and shallow" in flat(contrast_walls(many_pits(("deep", "none", "shallow"))))
+
+
+def test_short_names_stand_below_the_axis_themselves():
+    rows = [row | {"treatment": f"{row['treatment']} pass"} for row in pits([60, 61], [50, 51])]
+    page = contrast_page(contrast_walls(rows, measures=("grade",)))
+    assert ">shallow pass</text>" in page and ">less shallow pass</text>" in page
+
+
+def test_a_difference_that_is_written_as_nothing_has_no_side_and_no_sign():
+    text = flat(contrast_walls(pits([60.0, 60.02], [60.01, 60.0]), measures=("grade",)))
+    assert "deep 60.0, shallow 60.0 points: 0.0 apart (likely" in text
+    assert "+0.0" not in text and "−0.0" not in text
+
+
+def test_no_axis_runs_further_than_its_figure_can():
+    of_100_roots = Scale.over([0.12, 0.96], 100, 1.0)
+    assert (of_100_roots.low, of_100_roots.high) == (0, 100)
+    difference = Scale.over([0, 0.06, 1.0], 100, 1.0)
+    assert (difference.low, difference.high) == (0, 100)
+    lower = Scale.over([0, -0.06, -1.0], 100, 1.0)
+    assert (lower.low, lower.high) == (-100, 0)
+
+
+@pytest.mark.parametrize("value", [0.0, 0.5, 1.0, -0.3])
+def test_figures_that_are_all_alike_have_an_axis_with_few_round_numbers(value):
+    scale = Scale.over([value] * 3, 100, 1.0)
+    assert scale.low <= 100 * value <= scale.high
+    assert all(tick == pytest.approx(round(tick, 1)) for tick in scale.ticks)
+    assert scale.high - scale.low >= 1
+
+
 def test_no_axis_begins_below_zero_for_shares_that_do_not() -> None:
     assert Scale.over([0.004, 0.15], 100).low == 0
     assert Scale.over([-0.02, 0.15], 100).low < 0

@@ -33,7 +33,8 @@ class Measure:
 
     def bare(self, value: float, signed: bool = False) -> str:
         """A value as it is written, without its unit."""
-        return f"{self.scale * value:{'+' if signed else ''}.{self.digits}f}".replace("-", "−")
+        written = round(self.scale * value, self.digits) or 0.0  # no sign before zero
+        return f"{written:{'+' if signed and written else ''}.{self.digits}f}".replace("-", "−")
 
     def says(self, value: float) -> str:
         """A value with its unit."""

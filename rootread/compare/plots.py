@@ -155,7 +155,8 @@ def _draw_rows(measure: Measure, pairs: Sequence[Pair], keyed: dict[str, str], t
     right = WIDTH - EDGE - max(font(SMALL_PX).getlength(figure) for figure in figures) - 18
     first = top + 42
     bottom = first + PAIR_ROW * len(pairs)
-    marks = [text(4, top, "difference, likely range", "start")]
+    unit = measure.unit.strip()
+    marks = [text(4, top, f"difference{', ' if unit else ''}{unit}; in brackets the likely range", "start")]
     marks += scale.level(left, right, first - 4, bottom, signed=True)
     zero = scale.between(left, right, 0.0)
     marks.append(line(zero, first - 4, zero, bottom, "zero"))

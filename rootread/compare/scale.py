@@ -12,6 +12,8 @@ from rootread.report.svg import line, text
 
 ROUND_STEPS = [1, 2, 5, 10]
 """Between marks on an axis, times a power of ten."""
+ALIKE = 1e-6
+"""Figures that differ by less do not differ as they are written."""
 
 
 @dataclass(frozen=True)
@@ -30,10 +32,12 @@ class Scale:
         """
         written = np.array([value * times for value in values if math.isfinite(value)])
         limit = max(most * times, float(np.abs(written).max()))
-        pad = max(float(np.ptp(written)), 1e-6) * 0.06
-        # No axis begins below zero for figures that do not.
+        # Figures that are all alike have an axis all the same.
+        pad = 0.06 * float(np.ptp(written)) if np.ptp(written) > ALIKE else 0.05 * abs(written.max()) or 1.0
+        # No axis goes beyond zero for figures that do not.
         least = max(written.min() - pad, -limit if written.min() < 0 else 0.0)
-        ticks = MaxNLocator(5, steps=ROUND_STEPS).tick_values(least, min(written.max() + pad, limit))
+        highest = min(written.max() + pad, limit if written.max() > 0 or not written.any() else 0.0)
+        ticks = MaxNLocator(5, steps=ROUND_STEPS).tick_values(least, highest)
         kept = tuple(float(tick) for tick in ticks if abs(tick) <= limit * (1 + 1e-9))
         return Scale(kept[0], kept[-1], kept)
 

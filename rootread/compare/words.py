@@ -249,7 +249,7 @@ def _many_pairs(pairs: Sequence[Pair]) -> list[str]:
     sure = [pair for pair in tested if pair.p_holm < LEVEL]
     told = [f"{_difference(pair)[:-1]}, corrected {p_words(pair.p_holm)}." for pair in sure]
     others = [pair for pair in tested if pair not in sure]
-    chance = "beyond what chance alone would make"
+    chance = "beyond what chance alone would make when so many are compared"
     if sure and others:
         told.append(f"Of the other {count(len(others), 'pair')} of treatments none differs {chance}.")
     elif others:
