@@ -481,6 +481,14 @@ def test_of_many_treatments_all_pairs_are_drawn_and_only_those_told_that_differ(
     assert min(np.diff(heights)) >= 16  # the height of a line of its letters
 
 
+def test_numbers_along_a_short_axis_keep_apart():
+    scale = Scale.over([-0.061, 0.058], 1)
+    places = sorted(x for x, _ in texts("".join(scale.level(0, 90, 20, 300, True))).values())
+    assert len(places) >= 2
+    assert min(np.diff(places)) > 36  # six letters of 11 pixels' height
+    assert "0.00" in texts("".join(scale.level(0, 90, 20, 300, True)))
+
+
 def test_no_letters_of_a_drawing_lie_beyond_its_edge(tmp_path):
     for names in (MANY[:2], MANY[:3], MANY):
         rows = many_pits(names, passage=0.95, pits=4)

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from rootread.compare.contrast import Contrast, Pair
 from rootread.compare.effect import LEVEL
 from rootread.compare.measures import Measure
-from rootread.compare.scale import Scale
+from rootread.compare.scale import TICK_PX, Scale
 from rootread.compare.units import Unit
 from rootread.report.lettering import font, shorten
 from rootread.report.svg import line, path, svg, text
@@ -21,7 +21,7 @@ WIDTH, HEIGHT = 460, 300
 TOP, BOTTOM = 34.0, 246.0
 LEFT = 52.0
 EDGE = 8.0
-LETTERS_PX, SMALL_PX = 12, 11
+LETTERS_PX = 12
 KEY_ROW = 16
 PAIR_ROW = 20
 MOST_PITS = 500
@@ -152,7 +152,7 @@ def _draw_rows(measure: Measure, pairs: Sequence[Pair], keyed: dict[str, str], t
     names = [f"{keyed[pair.first]} less {keyed[pair.second]}" for pair in pairs]
     figures = [_figures(measure, pair) for pair in pairs]
     left = 4 + max(face.getlength(name) for name in names) + 20
-    right = WIDTH - EDGE - max(font(SMALL_PX).getlength(figure) for figure in figures) - 18
+    right = WIDTH - EDGE - max(font(TICK_PX).getlength(figure) for figure in figures) - 18
     first = top + 42
     bottom = first + PAIR_ROW * len(pairs)
     unit = measure.unit.strip()

@@ -8,10 +8,13 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
 
+from rootread.report.lettering import font
 from rootread.report.svg import line, text
 
 ROUND_STEPS = [1, 2, 5, 10]
 """Between marks on an axis, times a power of ten."""
+TICK_PX = 11
+"""Height of the numbers' letters."""
 ALIKE = 1e-6
 """Figures that differ by less do not differ as they are written."""
 
@@ -55,12 +58,17 @@ class Scale:
         return marks
 
     def level(self, left: float, right: float, top: float, bottom: float, signed: bool) -> list[Markup]:
-        """Upright lines from ``top`` to ``bottom``, each with its number above."""
-        marks = []
-        for tick, written in zip(self.ticks, self._written(signed), strict=True):
+        """Upright lines from ``top`` to ``bottom``, each with its number above where there is room."""
+        marks, numbers, face = [], self._written(signed), font(TICK_PX)
+        apart = (right - left) / max(len(self.ticks) - 1, 1)
+        every = math.ceil((max(face.getlength(number) for number in numbers) + 6) / apart)
+        # Counted from zero, so that zero has its number.
+        first = self.ticks.index(0.0) % every if 0.0 in self.ticks else 0
+        for k, (tick, number) in enumerate(zip(self.ticks, numbers, strict=True)):
             x = self.between(left, right, tick)
             marks.append(line(x, top, x, bottom, "edge"))
-            marks.append(text(x, top - 6, written, "middle", "tick"))
+            if k % every == first:
+                marks.append(text(x, top - 6, number, "middle", "tick"))
         return marks
 
     def _written(self, signed: bool) -> list[str]:
