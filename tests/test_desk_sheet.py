@@ -12,7 +12,7 @@ from rootread.desk.cells import Sheet, with_rows
 from rootread.desk.server import make_app
 from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.errors import BadSheet
-from rootread.fieldsheet import COLUMNS, read_sheet
+from rootread.fieldsheet import COLUMNS, read_sheet, sheet_cells
 from rootread.units import REMEDY, lengths_shown_in
 
 OWN = Sheet(("photo", "wall", "treatment"), (("north.jpg", "", ""), ("south.jpg", "S", "none")))
@@ -228,3 +228,30 @@ def test_the_examples_of_a_fault_mean_the_same_at_either_desk(
             typed = sheet_of_one(column, example)
             assert as_written(typed, sheet_of_one(column, "")) == typed
         assert COLUMNS[column](example)
+
+
+def test_the_sheet_is_read_from_the_disk_again_only_once_it_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_bare_photo(tmp_path / "north.jpg")
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("photo,treatment\nnorth.jpg,none\n", encoding="utf-8")
+    desk = Desk(tmp_path)
+    reads = 0
+
+    def counted(path: Path) -> tuple[list[str], list[list[str]]]:
+        nonlocal reads
+        reads += 1
+        return sheet_cells(path)
+
+    monkeypatch.setattr("rootread.desk.folder.sheet_cells", counted)
+    for _ in range(3):
+        assert desk.sheet_faults(desk.sheet()) == []
+    assert reads == 1
+    sheet.write_text("photo,treatment\nnorth.jpg,deep pass\n", encoding="utf-8")
+    assert cells(desk.sheet())["north.jpg"] == {"treatment": "deep pass"}
+    assert reads == 2
+    sheet.unlink()
+    assert cells(desk.sheet()) == {"north.jpg": {}}
+    sheet.write_text("photo;treatment\nnorth.jpg;disk\n", encoding="utf-8")
+    assert cells(desk.sheet())["north.jpg"] == {"treatment": "disk"}

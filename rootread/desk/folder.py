@@ -26,6 +26,7 @@ class Folder:
             raise BadRequest(f"{path} is no folder.", "Name the folder in which the photos lie.")
         self.path = path.resolve()
         self._settings = settings
+        self._read: tuple[tuple[int, int, int], tuple[list[str], list[list[str]]]] | None = None
         try:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -95,11 +96,17 @@ class Folder:
         return Sheet(tuple(shown), tuple(tuple(row) for row in filled))
 
     def _cells(self) -> tuple[list[str], list[list[str]]]:
+        """Columns and filled rows of the file; it is read again only once it has changed."""
         path = self.path / SHEET_NAME
         if not path.exists():
             return [], []
-        columns, records = sheet_cells(path)
-        return columns, [record for record in records if any(cell.strip() for cell in record)]
+        about = path.stat()
+        stamp = (about.st_mtime_ns, about.st_size, about.st_ino)
+        if self._read is None or self._read[0] != stamp:
+            columns, records = sheet_cells(path)
+            filled = [record for record in records if any(cell.strip() for cell in record)]
+            self._read = stamp, (columns, filled)
+        return self._read[1]
 
     def write_sheet(self, sheet: Sheet) -> None:
         """Replace the sheet, once every cell of it can be read.
