@@ -23,7 +23,7 @@ from truth import Truth
 import rootread
 from rootread.errors import WallRefused
 from rootread.fieldsheet import default_row
-from rootread.find import RootMap, find_roots
+from rootread.find import RootMap, find_roots, with_cracks
 from rootread.follow import Trace, follow_roots
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
@@ -117,7 +117,7 @@ def _lay_flat(photo: Path) -> tuple[WallPlane, WallImage, RootMap] | str:
     except WallRefused as error:
         return error.cause
     image = lay_flat(taken, plane, SETTINGS.plane)
-    return plane, image, find_roots(image, SETTINGS.find)
+    return plane, image, with_cracks(find_roots(image, SETTINGS.find), image)
 
 
 def _kept(path: Path, stages: tuple[str, ...], stale: bool, make: Any) -> Any:

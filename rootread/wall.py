@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rootread.errors import RootreadError
 from rootread.fieldsheet import SheetRow, default_row
-from rootread.find import RootMap, find_roots, paint
+from rootread.find import RootMap, find_roots, paint, with_cracks
 from rootread.follow import Trace, follow_roots, with_marked_roots
 from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, judge_wall, with_marked_layers
 from rootread.marks import Marks, read_marks
@@ -15,6 +15,7 @@ from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, within_outline
 from rootread.settings import Settings
+from rootread.threads import begun
 from rootread.units import lengths_shown_in
 
 Beside = Callable[[Photo, WallPlane], None]
@@ -111,8 +112,10 @@ def _read(
         root_map = paint(find_roots(image, settings.find), plane, marks)
         if beside is not None:
             beside(photo, plane)
+        # Measuring alone asks for cracks, and following leaves a core free for a while.
+        cracked = begun(lambda: with_cracks(root_map, image))
         traces = follow_roots(root_map, image, plane.surface, settings.follow)
-        roots = Roots(root_map, with_marked_roots(traces, plane, marks))
+        roots = Roots(cracked(), with_marked_roots(traces, plane, marks))
     readings = measure_wall(roots.traces, plane, settings.measure, image, marks, roots.root_map.cracks_in)
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)

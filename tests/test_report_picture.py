@@ -26,7 +26,7 @@ from rootread.report.colours import (
 )
 from rootread.report.embed import sheet_uri
 from rootread.report.overlay import lay_out_labels, runs_to_label
-from rootread.report.picture import WIDTH_PX, bare_photo, draw_sheets, wall_view
+from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
 from rootread.report.shrink import shrunk
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
@@ -62,10 +62,14 @@ def contrast(one, other):
     return (light + 0.05) / (dark + 0.05)
 
 
-@cache
+def bare_photo(made):
+    """The photo of a wall as pictures show it, without marks."""
+    return draw_plane(made.photo, made.plane, Settings()).photo
+
+
 def marked(made):
     """The photo with its marks, without the grade beneath."""
-    return lay_over(draw_sheets(made, Settings())[1], bare_photo(made.photo, made.plane))
+    return lay_over(draw_sheets(made, Settings())[1], bare_photo(made))
 
 
 def colour_at(picture, place):
@@ -77,7 +81,7 @@ def colour_at(picture, place):
 def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
     to_photo = ((size_px[0] / 40, 0.0, 0.0), (0.0, size_px[0] / 40, 0.0), (0.0, 0.0, 1.0))
     made = open_wall(size_px=size_px, to_photo=to_photo)
-    photo = bare_photo(made.photo, made.plane)
+    photo = bare_photo(made)
     assert photo.dtype == np.uint8
     assert photo.shape == (round(size_px[1] * (WIDTH_PX - AXIS_PX) / size_px[0]), WIDTH_PX, 3)
     whole = draw_wall(made, Settings())
@@ -137,7 +141,7 @@ def test_the_sheet_in_the_page_looks_like_the_picture():
     made = turned_wall()
     address = sheet_uri(draw_sheets(made, Settings())[1], WIDTH_PX)
     kept = Image.open(io.BytesIO(base64.b64decode(address.partition(",")[2]))).convert("RGBA")
-    on_page = Image.fromarray(bare_photo(made.photo, made.plane)).convert("RGBA")
+    on_page = Image.fromarray(bare_photo(made)).convert("RGBA")
     on_page.alpha_composite(kept)
     apart = np.abs(np.asarray(on_page)[:, :, :3].astype(int) - marked(made))
     assert apart.mean() < 1

@@ -44,10 +44,12 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
             roots_key = here.roots_key(settings)
             roots = kept_roots(out, name, roots_key, settings)
             wall = _read(here, settings, roots, draw_beside)
-            if isinstance(wall, Wall) and roots is None:
-                write_roots(wall, out, roots_key)
+            found = wall if isinstance(wall, Wall) and roots is None else None
+            written = begun(lambda: write_roots(found, out, roots_key) if found else None)
             write_exports(wall, out, settings)
-            return write_wall(wall, out, key, settings, *drawn)
+            record = write_wall(wall, out, key, settings, *drawn)
+            written()
+            return record
         except OSError:
             # Of writing; what is wrong with a photo or with marks has been told as a refusal.
             raise

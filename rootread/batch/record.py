@@ -100,7 +100,7 @@ def write_wall(
             lambda: draw_sheets(wall, settings),
             drawn or (lambda: draw_plane(wall.photo, wall.plane, settings)),
         )
-        drawing = Drawing(pictures.photo, *sheets)
+        drawing = Drawing(pictures, *sheets)
         write_bytes(places.scale_picture, pictures.scale)
         files: tuple[Callable[[], None], ...] = (
             lambda: write_bytes(

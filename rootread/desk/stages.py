@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
-from rootread.find import RootMap, find_roots, paint
+from rootread.find import RootMap, find_roots, paint, with_cracks
 from rootread.follow import Trace, follow_roots, with_marked_roots
 from rootread.geometry import Points
 from rootread.judge import Grade, Layer, find_layers, grade_wall, judge_wall, with_marked_layers
@@ -121,7 +121,7 @@ class Stages:
         say("finding roots")
         found = self._keep("found", key, lambda: find_roots(image, settings.find))
         key = (key, marks.strokes)
-        painted = self._keep("painted", key, lambda: paint(found, plane, marks))
+        painted = self._keep("painted", key, lambda: with_cracks(paint(found, plane, marks), image))
         say("following roots")
         traces = self._keep(
             "traces", key, lambda: follow_roots(painted, image, plane.surface, settings.follow)

@@ -5,18 +5,18 @@ import numpy as np
 from rootread.find.network import network_roots
 from rootread.find.painted import paint
 from rootread.find.ridges import ridge_roots
-from rootread.find.second_look import look_again
+from rootread.find.second_look import look_again, with_cracks
 from rootread.find.sense import is_lattice
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
 from rootread.threads import both
 
-__all__ = ["RootMap", "find_roots", "paint"]
+__all__ = ["RootMap", "find_roots", "paint", "with_cracks"]
 
 
 def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
-    """Root map of a wall laid flat, by the finder that the settings name."""
+    """Root map of a wall laid flat, by the finder that the settings name; cracks are not looked for yet."""
     finders = {"ridges": ridge_roots, "network": network_roots}
     root_map = finders[settings.finder](image, settings)
     seen, lattice = both(lambda: look_again(root_map, image), lambda: is_lattice(root_map.mask))

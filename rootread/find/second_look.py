@@ -1,4 +1,4 @@
-"""A second look at what a finder took for root: its colour, cracks, and where the wall ends."""
+"""A second look at what a finder took for root: its colour, where the wall ends, and the cracks beside it."""
 
 from dataclasses import replace
 from typing import Any
@@ -24,7 +24,7 @@ LEAST_ODDS = 1e-3
 
 
 def look_again(root_map: RootMap, image: WallImage) -> RootMap:
-    """The root map without odd pieces and what lies on the pit floor, with what else is known of it."""
+    """The root map without odd pieces and without what lies on the pit floor."""
     half = half_wall(image)
     mask = root_map.mask
     if root_map.direction_rad is not None:
@@ -38,8 +38,13 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
         mask[2 * floor :], probability[2 * floor :] = False, 0.0
         on = mask[::2, ::2]
         floor_in = float(image.grid.to_in([[0.0, 2.0 * floor]])[0, 1])
-    crack = doubled(crack_map(half, on), mask.shape)
-    return replace(root_map, probability=probability, mask=mask, crack=crack, floor_in=floor_in)
+    return replace(root_map, probability=probability, mask=mask, floor_in=floor_in)
+
+
+def with_cracks(root_map: RootMap, image: WallImage) -> RootMap:
+    """The root map of a wall with its cracks, by which measuring tells what flattened a root."""
+    crack = crack_map(half_wall(image), root_map.mask[::2, ::2])
+    return replace(root_map, crack=doubled(crack, root_map.mask.shape))
 
 
 def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:

@@ -27,7 +27,8 @@ class RootMap:
     half_width_px: NDArray[np.float32] | None = None
     """``(ceil(M/2), ceil(N/2))`` half the width of the root there in pixels of the grid, likewise."""
     crack: NDArray[np.bool_] | None = None
-    """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one."""
+    """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one.
+    None where they were not looked for."""
     floor_in: float | None = None
     """Depth of the pit floor's edge, where it is seen with things lying on it; nothing is read below."""
 

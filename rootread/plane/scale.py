@@ -118,7 +118,7 @@ def _cards(
 def _rules(
     light: NDArray[np.float32], bars: list[Bar], belief: CameraBelief, word: str, unit_in: float | None
 ) -> tuple[list[Located], NoBelievableScale | None]:
-    """Staff, or else tape, among some bars; and the doubt about a tape, which matters where nothing else is."""
+    """Staff, or else tape, among some bars; and the doubt about a tape, for where nothing else is found."""
     if not bars:
         return [], None
     strips = share_out(partial(straighten, light), bars)

@@ -211,7 +211,7 @@ def _smooth(line: NDArray[np.int64], seen: NDArray[np.bool_]) -> Floats:
 
 
 def _second_differences(count: int) -> Floats:
-    """``(3, count)`` the matrix of the sum of squared second differences, its diagonal and the two below it."""
+    """``(3, count)`` the matrix of the sum of squared second differences: its diagonal, and two below."""
     bands = np.zeros((3, count))
     for first, factor in enumerate((1.0, -2.0, 1.0)):
         for second, other in enumerate((1.0, -2.0, 1.0)[: first + 1]):

@@ -46,7 +46,7 @@ def run_crops(wall: "Wall", drawing: Drawing) -> list[str]:
     runs = flagged_runs(wall)
     if not runs:
         return []
-    drawn = lay_over(drawing.lines, drawing.photo)
+    drawn = lay_over(drawing.lines, drawing.plane.photo)
     return [photo_uri(_around(drawn, wall, run), CROP_PX, CROP_QUALITY) for run in runs]
 
 

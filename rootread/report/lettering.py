@@ -165,20 +165,19 @@ class LabelRoom:
         return inside / max((x1 - x0) * (y1 - y0), 1)
 
 
-def draw_labels(sheet: Sheet, labels: list[Label]) -> Sheet:
-    """The sheet with its labels; plates let a little of what lies below through."""
-    sheet = sheet.copy()
+def draw_labels(sheet: Sheet, labels: list[Label]) -> None:
+    """Draw labels onto the sheet, in place; plates let a little of what lies below through."""
     for label in labels:
         area = sheet[label.y : label.y + label.height, label.x : label.x + label.width]
-        area[:] = np.round(label.opacity * np.array(opaque(label.plate)) + (1 - label.opacity) * area)
-    image = Image.fromarray(sheet)
-    draw = ImageDraw.Draw(image)
-    for label in labels:
+        plate = np.round(label.opacity * np.array(opaque(label.plate)) + (1 - label.opacity) * area)
+        image = Image.fromarray(plate.astype(np.uint8))
+        draw = ImageDraw.Draw(image)
         lines = label.text.split("\n")
         for number, line in enumerate(lines):
-            row = label.centre[1] + _LINE_SPACING * label.size_px * (number - (len(lines) - 1) / 2)
-            draw.text((label.centre[0], row), line, fill=label.ink, font=font(label.size_px), anchor="mm")
-    return np.asarray(image)
+            row = label.height / 2 + _LINE_SPACING * label.size_px * (number - (len(lines) - 1) / 2)
+            at = (label.width / 2, row)
+            draw.text(at, line, fill=label.ink, font=font(label.size_px), anchor="mm")
+        area[:] = np.asarray(image)
 
 
 def _leader(label: Label, row: float) -> _Box:

@@ -9,7 +9,7 @@ import numpy as np
 from rootread.photo import Photo
 from rootread.plane.types import WallPlane
 from rootread.report.colours import PAPER
-from rootread.report.embed import jpeg
+from rootread.report.embed import jpeg, photo_uri
 from rootread.report.lettering import draw_labels
 from rootread.report.overlay import draw_lines, lay_out_labels
 from rootread.report.scale_picture import draw_scale
@@ -26,18 +26,8 @@ if TYPE_CHECKING:
 
 WIDTH_PX = 2400
 """Every picture is this wide, so that letters and lines come out alike from any camera."""
-
-
-@dataclass(frozen=True, eq=False)
-class Drawing:
-    """What the picture and the page are both made of, drawn once."""
-
-    photo: Picture
-    """The bare photo."""
-    lines: Sheet
-    """Traces, runs, layers and whatever else has no words."""
-    marks: Sheet
-    """The same with the depth axis and all words."""
+PAGE_PX, PAGE_QUALITY = 1500, 68
+THUMB_PX, THUMB_QUALITY = 260, 70
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,15 +35,39 @@ class PlanePictures:
     """What can be drawn of a wall as soon as its plane is known, before any root is."""
 
     photo: Picture
-    """The bare photo of ``Drawing``."""
+    """The bare photo."""
+    page: str
+    """The same with the depth axis, as the page shows it: a ``data:`` address."""
+    thumb: str
+    """The bare photo very small, a ``data:`` address."""
     scale: bytes
     """JPEG of the scale object as it was found, with the grid of lengths it gives."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """What the picture and the page are both made of, drawn once."""
+
+    plane: PlanePictures
+    lines: Sheet
+    """Traces, runs, layers and whatever else has no words."""
+    marks: Sheet
+    """The same with the depth axis and all words."""
 
 
 def draw_plane(photo: Photo, plane: WallPlane, settings: Settings) -> PlanePictures:
     """Draw what photo and plane alone give."""
     with lengths_shown_in(settings.report.units):
-        return PlanePictures(bare_photo(photo, plane), jpeg(draw_scale(photo, plane)))
+        view = _view(photo, plane)
+        bare = _bare_photo(photo, view)
+        axis = clear_sheet(WIDTH_PX, view.size_px[1])
+        draw_depth_axis(axis, view, ())
+        return PlanePictures(
+            bare,
+            photo_uri(lay_over(axis, bare), PAGE_PX, PAGE_QUALITY),
+            photo_uri(bare[:, AXIS_PX:], THUMB_PX, THUMB_QUALITY),
+            jpeg(draw_scale(photo, plane)),
+        )
 
 
 def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing | None = None) -> Picture:
@@ -65,18 +79,19 @@ def draw_wall(wall: "Wall", settings: Settings | None = None, drawing: Drawing |
     settings = settings or Settings()
     drawing = drawing or draw_apart(wall, settings)
     with lengths_shown_in(settings.report.units):
-        return np.vstack([lay_over(drawing.marks, drawing.photo), draw_strip(wall, WIDTH_PX, settings)])
+        return np.vstack([lay_over(drawing.marks, drawing.plane.photo), draw_strip(wall, WIDTH_PX, settings)])
 
 
 def draw_apart(wall: "Wall", settings: Settings) -> Drawing:
     """Photo and marks, not yet laid over each other."""
-    sheets, photo = both(lambda: draw_sheets(wall, settings), lambda: bare_photo(wall.photo, wall.plane))
-    return Drawing(photo, *sheets)
+    sheets, plane = both(
+        lambda: draw_sheets(wall, settings), lambda: draw_plane(wall.photo, wall.plane, settings)
+    )
+    return Drawing(plane, *sheets)
 
 
-def bare_photo(photo: Photo, plane: WallPlane) -> Picture:
+def _bare_photo(photo: Photo, view: View) -> Picture:
     """The photo without marks, right of the strip that the depth axis takes, ``(H, 2400, 3)`` sRGB."""
-    view = _view(photo, plane)
     width, height = view.size_px
     picture = np.empty((height, WIDTH_PX, 3), np.uint8)
     picture[:, : view.left_px] = PAPER
@@ -97,15 +112,8 @@ def draw_sheets(wall: "Wall", settings: Settings) -> tuple[Sheet, Sheet]:
     with lengths_shown_in(settings.report.units):
         room = lay_out_labels(marks, view, wall)
         draw_depth_axis(marks, view, wall.layers)
-        return lines, draw_labels(marks, room.labels)
-
-
-def axis_sheet(wall: "Wall") -> Sheet:
-    """The depth axis alone."""
-    view = wall_view(wall)
-    sheet = clear_sheet(WIDTH_PX, view.size_px[1])
-    draw_depth_axis(sheet, view, ())
-    return sheet
+        draw_labels(marks, room.labels)
+        return lines, marks
 
 
 def wall_view(wall: "Wall") -> View:

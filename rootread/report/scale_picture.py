@@ -52,7 +52,7 @@ def draw_scale(photo: Photo, plane: WallPlane) -> Picture:
     stroke(sheet, outlines, DARK, 3)
     stroke(sheet, outlines, FOUND, 1)
     _draw_residuals(sheet, view)
-    sheet = draw_labels(sheet, grid_labels(view))
+    draw_labels(sheet, grid_labels(view))
     return np.vstack([lay_over(sheet, picture), _caption(plane, size_px[0])])
 
 
@@ -156,5 +156,5 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
         Label(14, 8 + number * line_px, int(face.getlength(text)), line_px, text, CAPTION_PX, INK, PAPER, 1.0)
         for number, text in enumerate(lines)
     ]
-    strip = draw_labels(sheet, labels)
-    return np.ascontiguousarray(strip[:, :, :3])
+    draw_labels(sheet, labels)
+    return np.ascontiguousarray(sheet[:, :, :3])

@@ -23,15 +23,13 @@ from rootread.report.detail import (
     profile_wall_table,
     twisting_table,
 )
-from rootread.report.embed import photo_uri, sheet_uri
+from rootread.report.embed import sheet_uri
 from rootread.report.ground import cone_table
 from rootread.report.legend import kinds_of_marks
-from rootread.report.picture import Drawing, axis_sheet, draw_apart
+from rootread.report.picture import PAGE_PX, Drawing, draw_apart
 from rootread.report.profiles import depth_profile, passage_profile
 from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
-from rootread.report.strokes import lay_over
-from rootread.report.view import AXIS_PX
 from rootread.report.words import (
     interval_words,
     layer_depth_words,
@@ -46,12 +44,9 @@ from rootread.report.words import (
     side,
 )
 from rootread.settings import JudgeSettings, Settings
-from rootread.threads import both
 from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
-PICTURE_PX, PICTURE_QUALITY = 1500, 68
-THUMB_PX, THUMB_QUALITY = 260, 70
 RAMP_STEPS = 48
 
 
@@ -81,10 +76,6 @@ def wall_section(
 
 def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing: Drawing) -> str:
     grade, readings, judgement = wall.grade, wall.readings, wall.judgement
-    photo, marks = both(
-        lambda: photo_uri(lay_over(axis_sheet(wall), drawing.photo), PICTURE_PX, PICTURE_QUALITY),
-        lambda: sheet_uri(drawing.marks, PICTURE_PX),
-    )
     return template("wall.html").render(
         anchor=anchor(wall.name),
         name=wall.name,
@@ -100,10 +91,10 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         cautions=[*cautions(wall), *safety_of_pit(wall.row)],
         advice=advice_items(wall),
         crops=run_crops(wall, drawing),
-        thumb=photo_uri(drawing.photo[:, AXIS_PX:], THUMB_PX, THUMB_QUALITY),
-        photo=photo,
+        thumb=drawing.plane.thumb,
+        photo=drawing.plane.page,
         scale_picture=quote(scale_picture) if scale_picture else None,
-        marks=marks,
+        marks=sheet_uri(drawing.marks, PAGE_PX),
         ramp=_ramp(),
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],
