@@ -32,13 +32,17 @@ GLARE_DIFFERENCE_SE_PX = 0.12
 # A place further from the fit than this many robust standard deviations is not on the object.
 OUTLIER_SIGMAS = 4.0
 MAX_ROUNDS = 4
-MAX_STEPS = 25
-# A step shorter than this, in standard errors of what is fitted, no longer matters.
+MAX_STEPS = 60
+# What is fitted no longer matters when it is nearer to the best than this, in standard errors.
 SETTLED = 0.03
 # Residuals beyond this many expected errors count by their size, not their square.
 HUBER = 2.0
 LONGEST_STEP = 0.3
 TINY = 1e-12
+# What a photo shows of tilt, bend and lens is their share of the focal length, or its square: a camera twice
+# as far with twice the focal length shows the same for twice the tilt. So they keep that share in a step.
+GROWS_AS_FOCAL = np.zeros(COUNT)
+GROWS_AS_FOCAL[[0, 1, *range(CURL.start, CURL.stop), K1]] = (1.0, 1.0, 1.0, 1.0, 2.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,28 +168,43 @@ def _solve(sightings: Sightings, start: Floats, problem: _Problem, spread: float
     of_glare = _glare_slopes(values, sightings, problem, spread)
     for _ in range(MAX_STEPS):
         jacobian = _jacobian(values, sightings, problem, spread, of_glare)
+        jacobian = jacobian @ _keeping_shares(values)[np.ix_(problem.free, problem.free)]
         normal = jacobian.T @ (weight[:, None] * jacobian)
         slope = jacobian.T @ (weight * off)
-        held = damping * np.diag(np.diag(normal)) + TINY * np.trace(normal) * np.eye(len(normal))
-        step = np.linalg.solve(normal + held, -slope)
+        least = TINY * np.trace(normal) * np.eye(len(normal))
+        # How far the best is by the slopes here, and not how far the damped step goes.
+        if float(slope @ np.linalg.solve(normal + least, slope)) < SETTLED**2:
+            break
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)) + least, -slope)
         # Rotations and logarithms never move far at once, so that no step leaves the plane behind the camera.
         step = step * min(1.0, LONGEST_STEP / max(float(np.abs(step[_near_one(problem)]).max()), 1e-12))
-        ahead = values.copy()
-        ahead[problem.free] += step
+        ahead = _moved(values, step, problem.free)
         off_ahead = _residuals(ahead, sightings, problem, spread)
         # Anything not finite compares as no better.
         if np.sum(weight * off_ahead**2) <= np.sum(weight * off**2):
-            settled = float(step @ normal @ step) < SETTLED**2
             values, off = ahead, off_ahead
             weight = _huber(off, len(sightings))
             damping = max(damping * 0.1, 1e-9)
-            if settled:
-                break
         else:
             damping *= 10.0
             if damping > 1e6:
                 break
     return values
+
+
+def _keeping_shares(values: Floats) -> Floats:
+    """``(P, P)`` slopes of the values along a step that keeps their share of the focal length."""
+    slopes = np.eye(len(values))
+    slopes[:COUNT, LOG_FOCAL] += GROWS_AS_FOCAL * values[:COUNT]
+    return slopes
+
+
+def _moved(values: Floats, step: Floats, free: NDArray[np.bool_]) -> Floats:
+    """The values after such a step."""
+    ahead = values.copy()
+    ahead[free] += step
+    ahead[:COUNT] *= np.exp(GROWS_AS_FOCAL * (ahead[LOG_FOCAL] - values[LOG_FOCAL]))
+    return ahead
 
 
 def _near_one(problem: _Problem) -> NDArray[np.bool_]:
