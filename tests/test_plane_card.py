@@ -118,6 +118,23 @@ def test_stated_uncertainty_of_a_card_holds_the_truth_as_often_as_it_should():
     assert 0.87 <= np.mean(within) <= 1.0
 
 
+@pytest.mark.parametrize(("yaw", "roll", "k1"), [(1.0, 0.0, 0.02), (4.0, 90.0, 0.02), (4.0, 0.0, -0.03)])
+def test_an_adjustment_ends_at_one_place_wherever_it_starts(yaw, roll, k1):
+    # Seen nearly square on, a card hardly tells a long lens and much tilt from a short one and little.
+    camera = DrawnCamera((3000, 2250), 2300, yaw, -yaw / 2, roll, 60.0, (-4.0, 3.0), k1)
+    card_in = np.concatenate([marker_corners_in(marker, 2.0) for marker in range(4)])
+    photo_px = camera.to_photo(card_in + CENTRE_IN) + np.random.default_rng(11).normal(0, 0.02, (16, 2))
+    belief = CameraBelief.of_photo(camera.size_px, None)
+    matrix, _ = cv2.findHomography(card_in, photo_px)
+    misfits = []
+    for focal in (0.6, 1.0, 1.6):
+        start = pose_from_homography(matrix, replace(belief, focal_px=focal * belief.focal_px))
+        sightings = Sightings.of_points(card_in, photo_px, 0.02)
+        misfits.append(fit_camera(sightings, start, belief, curl_se=np.full(2, 0.002)).misfit)
+    # Sums of squares in units of the expected error: one more is a standard error from the best.
+    assert np.ptp(misfits) < 0.01
+
+
 @pytest.mark.parametrize("missing", [(0,), (1,), (0, 1), (0, 2)])
 def test_a_card_works_with_markers_hidden(missing):
     seen = tuple(marker for marker in range(4) if marker not in missing)

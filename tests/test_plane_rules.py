@@ -80,6 +80,12 @@ def test_a_staff_read_as_if_seen_square_on_would_be_wrong():
     assert abs(scale_error(camera, plane.to_wall_in)[0]) < STAFF_TOLERANCE
 
 
+def test_a_staff_that_is_not_among_the_clearest_bars_is_found_where_there_is_nothing_else(monkeypatch):
+    monkeypatch.setattr("rootread.plane.scale.STRONGEST_BARS", 0)
+    plane = read(photograph(CAMERA, hung(soil_wall(), staff_face(), AT_IN)))
+    assert plane.scale.kind == "staff"
+
+
 def test_clods_dust_and_shadow_on_a_staff_do_not_move_its_scale():
     wall = hung(soil_wall(), staff_face(), AT_IN, 2.0)
     clods = [(AT_IN[0], 6.0, 0.9), (AT_IN[0] + 0.3, 13.0, 0.7), (AT_IN[0] - 0.5, 16.0, 0.5)]
