@@ -67,6 +67,7 @@ def bare_photo(made):
     return draw_plane(made.photo, made.plane, Settings()).photo
 
 
+@cache
 def marked(made):
     """The photo with its marks, without the grade beneath."""
     return lay_over(draw_sheets(made, Settings())[1], bare_photo(made))
