@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rootread.console import progress
+from rootread.console import open_desk, progress, say_version, stopped_by_hand
 from rootread.errors import BadRequest, RootreadError
-from rootread.outfile import out_file, out_folder
+from rootread.outfile import beside_no_photo, out_file, out_folder
 from rootread.text import one_line
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     help="Read root architecture from photographs of excavated soil-pit walls.",
+    epilog="Begin with: rootread demo",
 )
 
 SettingsFile = Annotated[
@@ -36,7 +37,17 @@ SettingsFile = Annotated[
 ]
 Jobs = Annotated[int, typer.Option(min=1, help="How many walls to read at once.")]
 into_folder = partial(typer.Option, callback=out_folder)
-UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm; tables stay in inches.")]
+UnitsShown = Annotated[str | None, typer.Option("--units", help="in or cm, for all but the tables.")]
+UnitsSaid = Annotated[str | None, typer.Option("--units", help="in or cm.")]
+
+
+@app.callback()
+def rootread(
+    version: Annotated[
+        bool, typer.Option("--version", callback=say_version, is_eager=True, help="Say which version it is.")
+    ] = False,
+) -> None:
+    """What holds for every command."""
 
 
 @app.command()
@@ -52,7 +63,7 @@ def grade(
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the report as PDF too.")] = False,
     parquet: Annotated[bool, typer.Option("--parquet", help="Write the tables as Parquet too.")] = False,
     strokes: Annotated[
-        Path | None, typer.Option(help="Marks whose root and soil strokes teach the finder this field.")
+        Path | None, typer.Option(help="marks/WALL.json whose strokes teach the finder this field.")
     ] = None,
     export: Annotated[
         str, typer.Option(help="Write each wall's roots too as any of rsml,graphml,svg, in OUT/exports.")
@@ -75,7 +86,7 @@ def grade(
 def check(
     places: Annotated[list[Path], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos or folders.")],
     settings: SettingsFile = None,
-    units: UnitsShown = None,
+    units: UnitsSaid = None,
     json_out: Annotated[bool, typer.Option("--json", help="As JSON, for programs.")] = False,
 ) -> None:
     """Say whether photos can be read, before the pit is filled in.
@@ -125,9 +136,9 @@ def demo(
 
 @app.command()
 def desk(
-    folder: Annotated[Path, typer.Argument(help="Folder of photos; made if it is not there.")] = Path(
-        "walls"
-    ),
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder of photos; made if it is not there.")
+    ] = Path("walls"),
     out: Annotated[
         Path | None, into_folder(help="Folder for the report; FOLDER/results if left out.")
     ] = None,
@@ -155,8 +166,10 @@ def desk(
         ) from error
     from rootread.desk import Desk
 
+    if out:
+        beside_no_photo([str(folder)], str(out))
     opened = Desk(folder, _settings(settings, units), out)
-    serve(opened, host, port, lambda address: _open_desk(address, browser))
+    serve(opened, host, port, lambda address: open_desk(address, browser))
 
 
 @app.command()
@@ -190,7 +203,7 @@ def contrast(
 def tables(
     folders: Annotated[list[str], typer.Argument(metavar="DIR", help="Folders that grade wrote.")],
     out: Annotated[str, into_folder(help="Folder or address for the tables.")],
-    units: Annotated[str | None, typer.Option(help="in or cm.")] = None,
+    units: UnitsSaid = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Parquet in place of CSV.")] = False,
 ) -> None:
     """Put the tables of a season's folders together, with a column for the folder.
@@ -211,7 +224,7 @@ def card(
     out: Annotated[Path, typer.Option(callback=out_file(".pdf"), help="PDF to write.")] = Path("card.pdf"),
     paper: Annotated[str, typer.Option(help="letter or a4.")] = "letter",
 ) -> None:
-    """Write the scale card as a PDF at true size, with a line to measure after printing.
+    """Write the scale card as a PDF at true size, with lines to measure after printing.
 
     Example: rootread card --paper a4 --out card-a4.pdf
     """
@@ -225,7 +238,10 @@ def card(
 
 @app.command()
 def lens(
-    folder: Annotated[Path, typer.Argument(help="Photos of a chessboard or of the scale card, one camera.")],
+    folder: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="Photos of a chessboard or of the scale card, one camera."),
+    ],
     out: Annotated[Path, into_folder(help="Folder for NAME.toml and NAME.jpg.")] = Path("calibration"),
     name: Annotated[str | None, typer.Option(help="Of the profile; the folder's name without it.")] = None,
     board: Annotated[str, typer.Option(help="Inner corners of the chessboard.")] = "9x6",
@@ -264,7 +280,7 @@ def lens(
 
 @app.command()
 def mask(
-    photo: Annotated[Path, typer.Argument(help="Any photo; no scale object is needed.")],
+    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="Any photo; no scale object is needed.")],
     out: Annotated[
         Path,
         typer.Option(
@@ -350,6 +366,7 @@ def _grade(
     from rootread.report import walls_text
 
     keep_freed_memory()
+    beside_no_photo(places, out)
     plan = plan_walls(places, out)
     for message in plan.messages:
         typer.echo(message, err=True)
@@ -357,7 +374,8 @@ def _grade(
         from rootread.batch.strokes import taught_by_strokes
 
         settings = taught_by_strokes(strokes, plan, settings)
-    run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
+    with stopped_by_hand():
+        run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
     typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
     return run
 
@@ -379,17 +397,6 @@ def _contrast(
     with lengths_shown_in(units):
         typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
-
-
-def _open_desk(address: str, browser: bool) -> None:
-    import webbrowser
-
-    typer.echo(f"Desk: {address}")
-    if not address.startswith(("http://127.", "http://localhost", "http://[::1]")):
-        typer.echo("Beyond this machine it is unencrypted: who sees the address can use it.", err=True)
-    typer.echo("Ctrl+C closes it; everything is saved as you go.", err=True)
-    if browser:
-        webbrowser.open(address)
 
 
 def _settings(path: Path | None, units: str | None = None) -> "Settings":

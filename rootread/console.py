@@ -1,6 +1,8 @@
-"""What the console says of a run while it goes on."""
+"""What the console says beside results: of a run while it goes on, of the desk, of the program."""
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import typer
@@ -8,6 +10,20 @@ import typer
 if TYPE_CHECKING:
     from rootread.batch import Record
     from rootread.batch.run import Progress
+
+
+STOPPED = 130
+"""Exit code of what Ctrl+C ended, as shells give it."""
+
+
+@contextmanager
+def stopped_by_hand() -> Iterator[None]:
+    """A run that Ctrl+C ends says how to go on."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("\nStopped. What was read is kept: give the same command again to go on.", err=True)
+        raise typer.Exit(STOPPED) from None
 
 
 def progress() -> "Progress":
@@ -33,3 +49,24 @@ def time_left(seconds: float) -> str:
     if seconds < 100:
         return f"about {seconds:.0f} s"
     return f"about {seconds / 60:.0f} min" if seconds < 6000 else f"about {seconds / 3600:.1f} h"
+
+
+def open_desk(address: str, browser: bool) -> None:
+    """Where the desk is and how to close it; opened in the browser if that is wanted."""
+    import webbrowser
+
+    typer.echo(f"Desk: {address}")
+    if not address.startswith(("http://127.", "http://localhost", "http://[::1]")):
+        typer.echo("Beyond this machine it is unencrypted: who sees the address can use it.", err=True)
+    typer.echo("Ctrl+C closes it; everything is saved as you go.", err=True)
+    if browser:
+        webbrowser.open(address)
+
+
+def say_version(wanted: bool) -> None:
+    """Which version it is, if that is asked."""
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"rootread {version('rootread')}")
+        raise typer.Exit

@@ -1,11 +1,12 @@
 """Where a command is told to write, looked at before it reads anything."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from rootread.errors import BadRequest
+from rootread.store import is_here, place
 
 Out = TypeVar("Out", str, Path, str | None, Path | None)
 
@@ -49,6 +50,21 @@ def out_file(ending: str) -> Callable[[Path], Path]:
         return out
 
     return check
+
+
+def beside_no_photo(places: Sequence[str], out: str) -> None:
+    """Refuse to write among the photos: the next run would take the pictures of results for walls.
+
+    Raises
+    ------
+    BadRequest : ``out`` is one of the folders that photos are read from.
+    """
+    target = place(out)
+    for given in places:
+        path = place(given)
+        same = path.resolve() == target.resolve() if is_here(path) and is_here(target) else path == target
+        if same and path.is_dir():
+            raise BadRequest(f"--out {out} is the folder of the photos.", f"Write --out {target / 'results'}")
 
 
 def _check_here(out: str | Path | None) -> None:

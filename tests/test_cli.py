@@ -5,6 +5,7 @@ import re
 import shlex
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import cv2
@@ -13,6 +14,7 @@ import pandas as pd
 import pytest
 import skimage.data
 import typer
+from typer.testing import CliRunner
 
 from rootread.batch import Record, plan_walls
 from rootread.cli import app
@@ -209,3 +211,31 @@ def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(
         "[1/4] north: as before",
         "[2/4] north: open, about 60 s left",  # one was read, in 30 s; two are left
     ]
+
+
+@pytest.mark.parametrize("command", ["grade", "desk"])
+def test_results_do_not_go_among_the_photos(tmp_path: Path, command: str) -> None:
+    """Their pictures would be walls of the next run."""
+    (tmp_path / "wall.jpg").write_bytes(b"no photo")
+    said = rootread(command, str(tmp_path), "--out", f"{tmp_path}/.")
+    assert said.returncode == 2
+    assert f"Write --out {tmp_path / 'results'}" in said.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["wall.jpg"]
+
+
+def test_a_run_that_is_stopped_by_hand_says_how_to_go_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "wall.jpg").write_bytes(b"no photo")
+
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("rootread.batch.grade_walls", stopped)
+    said = CliRunner().invoke(app, ["grade", str(tmp_path), "--out", str(tmp_path / "results")])
+    assert said.exit_code == 130
+    assert "give the same command again to go on" in said.output
+
+
+def test_the_program_says_its_version() -> None:
+    assert rootread("--version").stdout == f"rootread {version('rootread')}\n"

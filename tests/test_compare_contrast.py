@@ -515,6 +515,19 @@ def test_names_that_hold_a_comma_are_told_apart_by_semicolons():
     assert "deep, none and shallow" in flat(contrast_walls(many_pits(("deep", "none", "shallow"))))
 
 
+def test_a_name_from_right_to_left_does_not_turn_the_figures_beside_it():
+    rows = [row | {"treatment": row["treatment"].replace("deep", "عميق")} for row in pits([60, 61], [50, 51])]
+    text = flat(contrast_walls(rows, measures=("grade",)))
+    assert "shallow 50.5, \u2068عميق\u2069 60.5 points: 10.0 lower" in text
+    assert "\u2068" not in flat(contrast_walls(pits([60, 61], [50, 51])))
+
+
+def test_a_column_that_is_not_there_is_told_those_that_hold_words():
+    with pytest.raises(BadRequest) as refused:
+        contrast_walls(pits([60, 61], [50, 51]), by="soil")
+    assert refused.value.remedy == "It has wall, pit, treatment, status."
+
+
 def test_short_names_stand_below_the_axis_themselves():
     rows = [row | {"treatment": f"{row['treatment']} pass"} for row in pits([60, 61], [50, 51])]
     page = contrast_page(contrast_walls(rows, measures=("grade",)))

@@ -491,6 +491,7 @@ def test_a_grade_from_before_marks_that_are_refused_is_called_so(page: Page, ser
     page.goto(f"{served.address.partition('#')[0]}#/pair/north")
     expect(page.locator(".words").first).to_contain_text("Not read since the last change.")
     page.goto(f"{served.address.partition('#')[0]}#/wall/north")
+    expect(page.locator(".plate h2")).to_contain_text("north")
     expect(page.locator(".plate")).to_contain_text("are of before the last change")
     page.get_by_role("button", name="Take back: Root drawn").click()
     page.locator("#grade").wait_for()

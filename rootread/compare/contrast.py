@@ -113,7 +113,7 @@ def contrast_walls(
     chosen = measures_named(measures)
     for name in (by, pair):
         if name and walls and name not in walls[0]:
-            raise BadRequest(f"walls.csv has no column {name}.", f"It has {', '.join(map(str, walls[0]))}.")
+            raise BadRequest(f"walls.csv has no column {name}.", f"It has {', '.join(_in_words(walls))}.")
     used = [row for row in walls if _usable(row, by)]
     treatments = tuple(sorted({text(row, by) for row in used}))
     if len(treatments) < 2:
@@ -142,6 +142,12 @@ def contrast_walls(
         pairs=_corrected(pairs),
         left_out=tuple(text(row, "wall") for row in walls if not _usable(row, by)),
     )
+
+
+def _in_words(walls: Sequence[Row]) -> list[str]:
+    """The columns that hold words, by which walls could be told apart; ``reason`` is a sentence."""
+    names = {name: [row.get(name) for row in walls] for name in walls[0] if name != "reason"}
+    return [name for name, cells in names.items() if any(isinstance(cell, str) and cell for cell in cells)]
 
 
 def _usable(row: Row, by: str) -> bool:

@@ -8,7 +8,7 @@ from rootread.compare.depthplot import profile_plot
 from rootread.compare.depths import DepthProfile
 from rootread.compare.effect import LEVEL
 from rootread.compare.plots import measure_plot
-from rootread.compare.words import closing, named, opening, sentences
+from rootread.compare.words import closing, isolated, named, opening, sentences
 from rootread.report.section import template
 from rootread.report.words import count, listing
 
@@ -61,5 +61,5 @@ def headline(contrast: Contrast) -> str:
         return "No difference beyond what chance alone would make."
     if contrast.many:
         return f"{count(len(sure), 'difference')} beyond what chance alone would make."
-    told = [f"{pair.measure.words} ({pair.first} against {pair.second})" for pair in sure]
+    told = [f"{pair.measure.words} ({isolated(pair.first)} against {isolated(pair.second)})" for pair in sure]
     return f"The treatments differ in {listing(told)}."

@@ -2,6 +2,7 @@
 
 import math
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 
 import numpy as np
@@ -39,6 +40,8 @@ def grade_words(rows: Sequence[Row]) -> list[str]:
         return []
     contrast = contrast_walls([_as_tabled(row) for row in rows], measures=("grade",))
     first, *others = sentences(contrast, "grade")
+    if contrast.overall:  # its sentence comes first, and begins with no name
+        first = first[0].lower() + first[1:]
     told = [*opening(contrast), f"Grade: {first}", *others]
     return [line[:1].upper() + line[1:] for line in told]
 
@@ -59,12 +62,20 @@ def opening(contrast: Contrast) -> list[str]:
     first = contrast.pairs[0] if contrast.pairs else None
     if len(contrast.treatments) > 2 or not first:
         return [f"{named(contrast.treatments)} against one another{_in_pits(contrast)}."]
-    return [f"{first.first} against {first.second}. {_design(first)}", *_too_few(first)]
+    return [f"{isolated(first.first)} against {isolated(first.second)}. {_design(first)}", *_too_few(first)]
 
 
 def named(names: Sequence[str]) -> str:
     """Names one after the other, by semicolons where one holds a comma itself."""
-    return "; ".join(names) if any("," in name for name in names) else listing(names)
+    apart = [isolated(name) for name in names]
+    return "; ".join(apart) if any("," in name for name in names) else listing(apart)
+
+
+def isolated(name: str) -> str:
+    """A name; one written from right to left is kept from turning round the figures beside it."""
+    if any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in name):
+        return f"\N{FIRST STRONG ISOLATE}{name}\N{POP DIRECTIONAL ISOLATE}"
+    return name
 
 
 def _in_pits(contrast: Contrast) -> str:
@@ -79,7 +90,8 @@ def _design(pair: Pair) -> str:
     if _one_pit(pair):
         return f"One {word} holds both, and no other tells what is chance."
     apiece = [len(pair.values(name)) for name in (pair.first, pair.second)]
-    return f"Not paired: {count(apiece[0], word)} of {pair.first}, {apiece[1]} of {pair.second}."
+    first, second = isolated(pair.first), isolated(pair.second)
+    return f"Not paired: {count(apiece[0], word)} of {first}, {apiece[1]} of {second}."
 
 
 def _too_few(pair: Pair) -> list[str]:
@@ -106,7 +118,7 @@ def closing(contrast: Contrast) -> list[str]:
         if any(pair.roots for pair in contrast.pairs) and not contrast.many:
             lines.append("The p of the models root by root is not corrected.")
     if contrast.left_out:
-        lines.append(f"Left out, not read or without {contrast.by}: {listing(contrast.left_out)}.")
+        lines.append(f"Left out, not read or without {contrast.by}: {named(contrast.left_out)}.")
     return lines
 
 
@@ -133,7 +145,8 @@ def _difference(pair: Pair) -> str:
     apart = measure.bare(abs(measure.rounded(a) - measure.rounded(b)))
     # What is written as nothing has no side.
     seen = effect.value if float(apart) else 0.0
-    words = f"{pair.first} {measure.bare(a)}, {pair.second} {measure.says(b)}: {apart} {_side(seen)}"
+    names = isolated(pair.first), isolated(pair.second)
+    words = f"{names[0]} {measure.bare(a)}, {names[1]} {measure.says(b)}: {apart} {_side(seen)}"
     if pair.paired and seen:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
         words += f", so in {same} of {count(len(pair.differences), pair.unit_word)}"
@@ -171,13 +184,15 @@ def _walls_alone(pair: Pair) -> list[str]:
         [unit for unit in pair.units if unit.treatment == name] for name in (pair.first, pair.second)
     )
     if len(one) > 1 or len(other) > 1:
-        alone = pair.first if len(one) == 1 else pair.second
+        alone = isolated(pair.first if len(one) == 1 else pair.second)
         alone_words = (
             f"Of {alone} there is one {pair.unit_word} alone, so nothing can be said of the treatments."
         )
         return [_difference(pair), alone_words]
     says = pair.measure.says
-    names = [f"{listing(unit.walls)} ({unit.treatment}) {says(unit.value)}" for unit in (one[0], other[0])]
+    names = [
+        f"{named(unit.walls)} ({isolated(unit.treatment)}) {says(unit.value)}" for unit in (one[0], other[0])
+    ]
     few = all(len(unit.walls) == 1 for unit in (one[0], other[0]))
     what = "two walls" if few else "two places"
     return [

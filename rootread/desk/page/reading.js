@@ -33,22 +33,24 @@ export function readingPanel(acts) {
     else opened.delete(id)
   } }, el('summary', {}, title), ...content)
 
+  const heading = (wall) => el('h2', {}, wall.name, el('small', {}, [wall.pit, wall.treatment].filter(Boolean).join(' · ')))
+
   function update(wall, { before, marks }) {
     const { reading } = wall
     looked.hidden = Boolean(wall.cause) || !reading
     if (wall.cause) {
-      verdict.replaceChildren(el('h2', {}, 'Not read'), el('p', {}, wall.cause), el('p', {}, el('b', {}, wall.remedy)),
+      verdict.replaceChildren(heading(wall), el('p', {}, el('b', {}, 'Not read. '), wall.cause), el('p', {}, el('b', {}, wall.remedy)),
         reading ? el('p', {}, 'The figures below and the lines on the photo are of before the last change.') : '')
     }
     if (!reading) {
-      if (!wall.cause) verdict.replaceChildren(el('h2', {}, wall.name))
+      if (!wall.cause) verdict.replaceChildren(heading(wall))
       body.replaceChildren(...mendedByHand(marks))
       return
     }
     const { grade } = reading
     if (!wall.cause) {
       verdict.replaceChildren(
-        el('h2', {}, wall.name, el('small', {}, [wall.pit, wall.treatment].filter(Boolean).join(' · '))),
+        heading(wall),
         el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade', 'data-value': grade.value }, whole(grade.value)),
           el('span', {}, `${reading.verdict}, likely ${whole(grade.low)} to ${whole(grade.high)}`)),
         gradeBar([grade.value, grade.low, grade.high], before),
