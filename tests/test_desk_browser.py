@@ -20,6 +20,7 @@ from axe_playwright_python.sync_playwright import Axe
 from desk_walls import browser_path, put_bare_photo, put_wall, wait_until
 from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 
+from rootread.console import time_left
 from rootread.marks import Marks, ScaleMark, write_marks
 
 CHROMIUM = browser_path()
@@ -468,6 +469,42 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     )
     page.wait_for_timeout(300)
     assert shown.screenshot() != closer
+
+
+def test_a_long_name_does_not_make_its_wall_wide(page: Page, served: Served) -> None:
+    open_desk(page, served)
+    tile = page.locator("li", has=page.locator('a[href="#/wall/bare"]'))
+    before = tile.bounding_box()
+    page.evaluate(
+        "(long) => { document.querySelector('a[href=\"#/wall/bare\"] b').textContent = long }",
+        "of a wall " * 20,
+    )
+    after = tile.bounding_box()
+    assert before is not None and after is not None
+    assert after["width"] <= max(before["width"], 31 * 18)  # rem of up to 18 pixels
+
+
+def test_raw_photos_and_sheets_in_other_forms_are_said_not_to_be_taken(page: Page, served: Served) -> None:
+    open_desk(page, served)
+    files = [
+        {"name": name, "mimeType": "application/octet-stream", "buffer": b"x"}
+        for name in ("IMG_7.CR2", "sheet.xlsx", "notes.txt")
+    ]
+    page.locator("#add-photos").set_input_files(files)
+    expect(page.locator("#trouble")).to_contain_text("IMG_7.CR2: raw photos are not taken; save them as JPEG")
+    expect(page.locator("#trouble")).to_contain_text(
+        "sheet.xlsx is not taken; save it as CSV, named sheet.csv."
+    )
+
+
+def test_the_time_that_is_left_is_told_as_the_command_line_tells_it(page: Page, served: Served) -> None:
+    open_desk(page, served)
+    seconds = (7.2, 99, 100, 384, 5990, 7000)
+    told = page.evaluate(
+        "async (all) => { const { timeLeft } = await import('/page/parts.js'); return all.map(timeLeft) }",
+        list(seconds),
+    )
+    assert [f"about {words}" for words in told] == [time_left(each) for each in seconds]
 
 
 def test_a_grade_from_before_marks_that_are_refused_is_called_so(page: Page, served: Served) -> None:

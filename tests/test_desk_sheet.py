@@ -8,7 +8,7 @@ from desk_walls import HOST, TOKEN, put_bare_photo
 from starlette.testclient import TestClient
 
 from rootread.desk import Desk
-from rootread.desk.cells import Sheet, with_rows
+from rootread.desk.cells import Sheet, cell_faults, with_rows
 from rootread.desk.server import make_app
 from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.errors import BadSheet
@@ -255,3 +255,11 @@ def test_the_sheet_is_read_from_the_disk_again_only_once_it_has_changed(
     assert cells(desk.sheet()) == {"north.jpg": {}}
     sheet.write_text("photo;treatment\nnorth.jpg;disk\n", encoding="utf-8")
     assert cells(desk.sheet())["north.jpg"] == {"treatment": "disk"}
+
+
+def test_two_rows_with_one_wall_name_are_told_by_their_photos() -> None:
+    """On the page rows have no numbers."""
+    (fault,) = cell_faults(Sheet(("photo", "wall"), (("a.jpg", "N"), ("b.jpg", ""), ("c.jpg", "n"))))
+    assert (fault["row"], fault["column"], fault["says"]) == (2, "wall", "a.jpg has the same wall.")
+    (fault,) = cell_faults(Sheet(("photo", "wall"), (("a.jpg", "N"), ("A.JPG", "S"))))
+    assert (fault["row"], fault["says"]) == (1, "Another row has the same photo.")

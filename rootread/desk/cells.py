@@ -50,16 +50,18 @@ def sheet_of(value: Any) -> Sheet:
 def cell_faults(sheet: Sheet) -> list[dict[str, Any]]:
     """Every cell that cannot be understood, with what is wrong and what to write."""
     faults = []
-    seen: dict[tuple[str, str], int] = {}
+    seen: dict[tuple[str, str], str] = {}
     for number, row in enumerate(sheet.rows):
+        photo = dict(zip(sheet.columns, row, strict=True)).get("photo", "").strip() or "Another row"
         for column, cell in zip(sheet.columns, row, strict=True):
             cell = cell.strip()
             fault = _fault(column, cell) if cell else (column == "photo" and any(row)) and "Name the photo."
             key = (column, plain(cell))
             if cell and column in ("photo", "wall") and not fault:
                 if key in seen:
-                    fault = f"Row {seen[key] + 1} has the same {column}."
-                seen.setdefault(key, number)
+                    # Rows go by their photos on the page; they have no numbers there.
+                    fault = f"{seen[key] if column != 'photo' else 'Another row'} has the same {column}."
+                seen.setdefault(key, photo)
             if fault:
                 faults.append({"row": number, "column": column, "says": fault})
     return faults

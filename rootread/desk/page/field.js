@@ -43,7 +43,7 @@ export function showField(shell) {
     const says = !read ? refused : refused ? [verdictWords(wall), el('br'), refused] : wall.looks[0] || 'Nothing stands out.'
     return el('li', {}, el('a', { href: `#/wall/${encodeURIComponent(wall.name)}`, class: 'hung' },
       el('span', { class: 'above' },
-        el('b', {}, wall.name),
+        el('b', { title: wall.name }, wall.name),
         el('span', {}, [wall.pit !== wall.name && wall.pit, wall.treatment].filter(Boolean).join(' · ')),
         el('em', {}, [wall.checked && read && '✓ checked by eye', wall.marked && 'mended by hand'].filter(Boolean).join(', '))),
       el('span', { class: 'face' }, pictures.get(key)),

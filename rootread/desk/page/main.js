@@ -3,7 +3,7 @@
 import { get, put, sendPhoto, sendSheet, wallPath } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
-import { el } from './parts.js'
+import { el, timeLeft } from './parts.js'
 import { showReport } from './report.js'
 import { showSecond } from './second.js'
 import { showSheet } from './sheet.js'
@@ -67,7 +67,7 @@ async function poll() {
     if (uploads.length) queue.textContent = `Taking in ${uploads.length} photo${uploads.length > 1 ? 's' : ''} …`
     else if (done < total) {
       queue.textContent = `Reading ${reading ? `${reading.name}, ${reading.stage}` : '…'} · ${done} of ${total} done` +
-        (left ? ` · about ${left} s left` : '')
+        (left ? ` · about ${timeLeft(left)} left` : '')
     } else if (unsettled.length) queue.textContent = `Reading ${unsettled[0].name} again, ${unsettled[0].stage || 'waiting'} …`
     else {
       const read = desk.walls.filter((wall) => wall.status === 'read' && !wall.cause)
@@ -85,9 +85,23 @@ async function poll() {
 
 const isPhoto = ({ file }) => /\.(jpe?g|png|tiff?|heic|heif)$/i.test(file.name)
 const isSheet = ({ file }) => file.name.toLowerCase() === 'sheet.csv'
+const isRaw = ({ file }) => /\.(arw|cr2|cr3|dng|nef|orf|raf|rw2)$/i.test(file.name)
+const isLikeASheet = ({ file }) => /^sheet\.(csv\.csv|csv\.txt|tsv|txt|xlsx?|ods|numbers)$/i.test(file.name)
 const isMarks = ({ path }) => /(^|\/)marks\/[^/]+\.json$/.test(path)
 const stem = (name) => name.replace(/\.[^.]*$/, '')
 const folderOf = (path) => path.slice(0, path.lastIndexOf('/') + 1)
+
+/** What a person may think is taken in and is not: raw photos alone in their kind, and sheets in other forms. */
+function notTaken(wanted, photos, sheets) {
+  const stems = new Set(photos.map(({ path }) => stem(path).toLowerCase()))
+  const raw = wanted.filter((found) => isRaw(found) && !stems.has(stem(found.path).toLowerCase()))
+  const named = raw.slice(0, MOST_SAID).map(({ file }) => file.name).join(', ')
+  const more = raw.length > MOST_SAID ? ` and ${raw.length - MOST_SAID} more` : ''
+  return [
+    raw.length && `${named}${more}: raw photos are not taken; save them as JPEG or TIFF.`,
+    ...(sheets.length ? [] : wanted.filter(isLikeASheet).map(({ file }) => `${file.name} is not taken; save it as CSV, named sheet.csv.`)),
+  ].filter(Boolean)
+}
 
 /** Take in photos, then the sheets and marks that lay beside them. `found` has each file with its path within what was given. */
 async function addFiles(found) {
@@ -98,6 +112,7 @@ async function addFiles(found) {
   const sheets = wanted.filter(isSheet)
   const said = []
   if (found.length && !photos.length && !sheets.length) said.push('None of these is a photo or a sheet.csv. JPEG, PNG, TIFF and HEIC are taken.')
+  said.push(...notTaken(wanted, photos, sheets))
   const placed = new Map()
   uploads.push(...photos)
   for (const photo of photos) {

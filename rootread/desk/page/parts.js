@@ -15,6 +15,12 @@ export function el(tag, attributes = {}, ...children) {
 export const whole = (value) => (value === null || value === undefined ? '–' : Math.round(value).toString())
 export const fixed = (value, digits = 1) => (value === null || value === undefined ? '–' : value.toFixed(digits))
 
+/** Seconds in words as fine as anyone needs, the same as the command line's. */
+export function timeLeft(seconds) {
+  if (seconds < 100) return `${Math.round(seconds)} s`
+  return seconds < 6000 ? `${Math.round(seconds / 60)} min` : `${(seconds / 3600).toFixed(1)} h`
+}
+
 export function range(interval, digits = 0) {
   if (interval.value === null) return '–'
   return `${fixed(interval.value, digits)} (${fixed(interval.low, digits)} to ${fixed(interval.high, digits)})`
