@@ -114,11 +114,22 @@ def test_walls_without_a_pit_stand_alone():
     assert len(pair.units) == 8
 
 
+def test_walls_that_name_no_pit_are_counted_and_said():
+    rows = [a_wall(f"w{k}", "ab"[k % 2], grade=50.0 + k) for k in range(8)]
+    assert "8 walls name no pit; each counts as one of its own." in flat(contrast_walls(rows))
+    named = [row | {"pit": f"p{k}"} for k, row in enumerate(rows)]
+    assert "1 wall names no pit; it counts" in flat(contrast_walls([*named, a_wall("x", "a")]))
+    assert "no pit" not in flat(contrast_walls(named))
+    assert "no pit" not in flat(contrast_walls(rows, pair=""))
+
+
 def test_one_wall_a_treatment_differs_as_a_wall_and_says_nothing_of_the_treatment():
     contrast = contrast_walls(pits([80], [50]), measures=("grade",))
     assert contrast.pairs[0].test is None
     text = flat(contrast)
     assert "these two walls differ. Nothing can be said of the treatments" in text
+    # A wall's name keeps its small letter where a sentence begins with a capital.
+    assert "By wall: p0-deep (deep) 80.0 points" in contrast_page(contrast).replace("&#39;", "'")
     # The walls' own ranges, +- 5, are all that is known of their spread: a lower bound of it.
     assert "takes at least 6 pits with both treatments" in text
     near = flat(contrast_walls(pits([54], [50]), measures=("grade",)))

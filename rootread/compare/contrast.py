@@ -78,6 +78,8 @@ class Contrast:
     pairs: tuple[Pair, ...]
     left_out: tuple[str, ...]
     """Walls that could not be used: refused, or without a treatment."""
+    without_pit: int
+    """Walls that name no pit, each taken for a pit of its own; 0 where all walls are compared with all."""
 
     @property
     def many(self) -> bool:
@@ -141,6 +143,7 @@ def contrast_walls(
         overall={} if len(treatments) == 2 else _overall(units, treatments, seed),
         pairs=_corrected(pairs),
         left_out=tuple(text(row, "wall") for row in walls if not _usable(row, by)),
+        without_pit=sum(not text(row, pair) for row in used) if pair else 0,
     )
 
 

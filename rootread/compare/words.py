@@ -108,7 +108,7 @@ def _too_few(pair: Pair) -> list[str]:
 
 def closing(contrast: Contrast) -> list[str]:
     """What holds for every sentence."""
-    lines = [BY_PIT if contrast.pair else BY_WALL, CHANCE]
+    lines = [BY_PIT if contrast.pair else BY_WALL, *_without_pit(contrast), CHANCE]
     tests = sum(pair.test is not None for pair in contrast.pairs)
     if tests > 1:
         lines.append(
@@ -120,6 +120,18 @@ def closing(contrast: Contrast) -> list[str]:
     if contrast.left_out:
         lines.append(f"Left out, not read or without {contrast.by}: {named(contrast.left_out)}.")
     return lines
+
+
+def _without_pit(contrast: Contrast) -> list[str]:
+    """Said, for walls of one pit that do not name it would count as if they were many."""
+    walls, what = contrast.without_pit, contrast.pair
+    if not walls:
+        return []
+    what_each = "it counts as one" if walls == 1 else "each counts as one"
+    verb = "names" if walls == 1 else "name"
+    return [
+        f"{count(walls, 'wall')} {verb} no {what}; {what_each} of its own. Where walls share one, name it."
+    ]
 
 
 def overall_sentence(overall: Overall, treatments: int) -> str:
@@ -196,7 +208,7 @@ def _walls_alone(pair: Pair) -> list[str]:
     few = all(len(unit.walls) == 1 for unit in (one[0], other[0]))
     what = "two walls" if few else "two places"
     return [
-        f"{names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. Nothing can be said of the "
+        f"By wall: {names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. Nothing can be said of the "
         f"treatments: another {pair.unit_word} might have shown the opposite."
     ]
 
