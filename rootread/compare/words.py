@@ -124,14 +124,11 @@ def closing(contrast: Contrast) -> list[str]:
 
 def _without_pit(contrast: Contrast) -> list[str]:
     """Said, for walls of one pit that do not name it would count as if they were many."""
-    walls, what = contrast.without_pit, contrast.pair
+    walls, one = contrast.without_pit, contrast.without_pit == 1
     if not walls:
         return []
-    what_each = "it counts as one" if walls == 1 else "each counts as one"
-    verb = "names" if walls == 1 else "name"
-    return [
-        f"{count(walls, 'wall')} {verb} no {what}; {what_each} of its own. Where walls share one, name it."
-    ]
+    unnamed = f"{count(walls, 'wall')} {'names' if one else 'name'} no {contrast.pair}"
+    return [f"{unnamed}; {'it' if one else 'each'} counts as one of its own. Where walls share one, name it."]
 
 
 def overall_sentence(overall: Overall, treatments: int) -> str:
@@ -208,8 +205,8 @@ def _walls_alone(pair: Pair) -> list[str]:
     few = all(len(unit.walls) == 1 for unit in (one[0], other[0]))
     what = "two walls" if few else "two places"
     return [
-        f"By wall: {names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. Nothing can be said of the "
-        f"treatments: another {pair.unit_word} might have shown the opposite."
+        f"By wall: {names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. "
+        f"Nothing can be said of the treatments: another {pair.unit_word} might have shown the opposite."
     ]
 
 
