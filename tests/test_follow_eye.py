@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rootread.find import RootMap
 from rootread.follow import follow_roots
 from rootread.follow.ends import Ends, edge_ends
-from rootread.follow.eye import NOT_LOOKED_AT_COST, RANKS, look_at_joins, worth_a_look
+from rootread.follow.eye import CHOSEN_COST, NOT_LOOKED_AT_COST, RANKS, look_at_joins, worth_a_look
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import Joins, possible_joins
 from rootread.follow.likelihood import end_costs
@@ -121,7 +121,7 @@ def test_where_no_join_is_worth_a_look_all_pay_for_that() -> None:
     assert len(dear.cost) > 0
     costs = end_costs(graph, ends, strands.soil, SURFACE)
     looked = look_at_joins(dear, graph, ends, costs, [], strands)
-    np.testing.assert_array_equal(looked.cost, dear.cost + NOT_LOOKED_AT_COST)
+    np.testing.assert_array_equal(looked.cost, dear.cost + NOT_LOOKED_AT_COST + CHOSEN_COST)
 
 
 @pytest.mark.parametrize("wide_in", [1.0, 2.0, 2.6])
