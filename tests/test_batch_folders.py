@@ -101,3 +101,40 @@ def test_a_row_put_in_above_changes_no_other_wall(tmp_path):
     assert plan_walls([tmp_path]).jobs[0].key(Settings()) == before
     sheet.write_text("photo,pit\na,2\n")
     assert plan_walls([tmp_path]).jobs[0].key(Settings()) != before
+
+
+def test_results_among_the_photos_themselves_are_not_taken_for_photos(tmp_path):
+    for name in ("a.jpg", "pictures/a.jpg", "exports/a.png", "pit 2/b.jpg"):
+        photo(tmp_path / name)
+    assert names(tmp_path) == ["a", "exports-a", "pictures-a", "pit 2-b"]
+    (tmp_path / "walls.csv").write_text("wall\n")
+    assert names(tmp_path) == ["a", "pit 2-b"]
+    assert names(tmp_path, tmp_path) == ["a", "pit 2-b"]
+
+
+def test_raw_photos_are_told_unless_the_same_photo_is_there_as_jpeg(tmp_path):
+    for name in ("a.jpg", "A.CR2", "b.NEF"):
+        photo(tmp_path / name)
+    plan = plan_walls([tmp_path])
+    assert [job.row.wall for job in plan.jobs] == ["a"]
+    assert plan.messages == ("b.NEF: raw photos are not read. Save them as JPEG or TIFF.",)
+    (tmp_path / "a.jpg").unlink()
+    with pytest.raises(BadRequest) as refused:
+        plan_walls([tmp_path])
+    assert refused.value.remedy.startswith("A.CR2, b.NEF: raw photos are not read.")
+
+
+@pytest.mark.parametrize("name", ["Sheet.CSV", "sheet.csv.csv", "sheet.xlsx", "sheet.csv.txt"])
+def test_a_sheet_by_another_name_is_told_how_to_be_named(tmp_path, name):
+    photo(tmp_path / "a.jpg")
+    (tmp_path / name).write_text("photo\na.jpg\n")
+    (told,) = plan_walls([tmp_path]).messages
+    assert told == f"{name} is not read as the sheet. Save it as CSV, named sheet.csv."
+    (tmp_path / "sheet.csv").write_text("photo\na.jpg\n")
+    assert plan_walls([tmp_path]).messages == ()
+
+
+def test_a_table_given_as_a_photo_is_told_to_be_none(tmp_path):
+    (tmp_path / "sheet.csv").write_text("photo\n")
+    with pytest.raises(BadRequest, match=r"sheet\.csv is no photo\. Name photos"):
+        plan_walls([tmp_path / "sheet.csv"])

@@ -313,3 +313,28 @@ def test_a_depth_that_no_wall_has_is_refused(cell):
         COLUMNS["tool_depth_in"](cell)
     with pytest.raises(BadRequest):
         COLUMNS["shanks_at_in"](f"6; -{cell}")
+
+
+@pytest.mark.parametrize(
+    "cell", ["disk 6, A/B 13", "disk 6 in, A/B 13 in", 'disk 6", A/B 13"', "disk 15cm , pan 20"]
+)
+def test_layers_with_a_comma_between_are_not_taken_for_one(cell):
+    """The first depth would be lost without a word."""
+    with pytest.raises(BadSheet, match="semicolons between"):
+        COLUMNS["layers"](cell)
+
+
+def test_a_layer_may_have_a_comma_in_its_name_and_in_its_depth():
+    (layer,) = COLUMNS["layers"]("disk, heavy 6,5")
+    assert (layer.name, layer.depth_in) == ("disk, heavy", 6.5)
+
+
+def test_shanks_with_commas_between_are_told_of_semicolons():
+    with pytest.raises(BadSheet) as refused:
+        COLUMNS["shanks_at_in"]("-22, 8")
+    assert "semicolons between: -22; 8" in refused.value.remedy
+
+
+def test_a_column_that_resembles_none_is_told_all_columns(sheet):
+    with pytest.raises(BadSheet, match=r"'file', is not a column of the sheet\. Known: photo, wall"):
+        sheet("file,treatment\na.jpg,deep\n")

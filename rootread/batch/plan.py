@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
@@ -24,6 +25,14 @@ LARGEST_MB = 1000.0
 """Nothing larger is read by any stage."""
 RESULT_SIGNS = ("walls.csv", "records")
 """A folder with one of these holds results, so its pictures are no photos of walls."""
+RESULT_FOLDERS = ("pictures", "records", "traces", "exports")
+"""What results hold; where they lie among the photos, these are left out."""
+RAW_ENDINGS = {".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".raf", ".rw2"}
+"""Of photos as the sensor gave them, which are not read."""
+LIKE_A_SHEET = re.compile(r"sheet\.(csv(\.csv|\.txt)?|tsv|txt|xlsx?|ods|numbers)")
+"""Names of sheets that are not read as such: endings that a system hides, capitals, a spreadsheet's own."""
+MOST_TOLD = 5
+"""Of files that are left out."""
 
 
 @dataclass(frozen=True)
@@ -140,12 +149,35 @@ def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[s
         ]
         photos = {photo: where for photo, where in folder.photos.items() if photo not in odd}
         sheet = (folder.path / SHEET_NAME).relative_to(top).as_posix()
+        messages += _left_out(folder.path)
         matched = match_photos(_rows_beside(folder.path, sheet), photos, photos, sheet)
         jobs += [_job(photo, row, top) for photo, row in matched.pairs]
         messages += matched.messages
     if not jobs:
-        raise BadRequest(f"{top} holds no photo.", f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}.")
+        known = f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}."
+        raise BadRequest(f"{top} holds no photo.", " ".join([*messages, known]))
     return jobs, messages
+
+
+def _left_out(folder: Path) -> list[str]:
+    """Files that a person may think are read: raw photos alone in their kind, and sheets of other names."""
+    entries = sorted(folder.iterdir(), key=lambda entry: entry.name)
+    read = {plain(entry.stem) for entry in entries if entry.suffix.lower() in PHOTO_ENDINGS}
+    raw = [
+        entry for entry in entries if entry.suffix.lower() in RAW_ENDINGS and plain(entry.stem) not in read
+    ]
+    told = []
+    if raw:
+        named = ", ".join(_in_words(photo) for photo in raw[:MOST_TOLD])
+        more = f" and {len(raw) - MOST_TOLD} more" if len(raw) > MOST_TOLD else ""
+        told.append(f"{named}{more}: raw photos are not read. Save them as JPEG or TIFF.")
+    if all(entry.name != SHEET_NAME for entry in entries):
+        told += [
+            f"{_in_words(entry)} is not read as the sheet. Save it as CSV, named {SHEET_NAME}."
+            for entry in entries
+            if LIKE_A_SHEET.fullmatch(plain(entry.name))
+        ]
+    return told
 
 
 def _sheets_and_photos(top: Path, out: Path | None) -> list[_Folder]:
@@ -155,14 +187,15 @@ def _sheets_and_photos(top: Path, out: Path | None) -> list[_Folder]:
     def gather(path: Path, under: _Folder, where: str) -> None:
         entries = sorted(path.iterdir(), key=lambda entry: entry.name)
         names = {entry.name for entry in entries}
-        if path != top and names & set(RESULT_SIGNS):
+        holds_results = bool(names & set(RESULT_SIGNS))
+        if path != top and holds_results:
             return
         if path != top and SHEET_NAME in names:
             under = _Folder(path)
             found.append(under)
         folders = []
         for entry in entries:
-            if entry.name.startswith("."):
+            if entry.name.startswith(".") or (holds_results and entry.name in RESULT_FOLDERS):
                 continue
             if entry.suffix.lower() in PHOTO_ENDINGS and entry.is_file():
                 under.photos[entry] = where
@@ -180,6 +213,8 @@ def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
         raise BadRequest(f"There is no file or folder {photo}.", "Check the name.")
     if not photo.is_file():
         raise BadRequest(f"{photo} is not an ordinary file.", "Name a photo, or a folder of photos.")
+    if photo.suffix.lower() in (".csv", ".json", ".html", ".pdf", ".toml"):
+        raise BadRequest(f"{photo.name} is no photo.", "Name photos, or the folder in which they lie.")
     if not is_showable(photo.name):
         raise BadRequest(f"The name of {_in_words(photo)} is not plain text.", "Rename it.")
     # The other rows of the sheet are about other photos: their absence here says nothing.

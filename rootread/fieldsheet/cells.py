@@ -1,5 +1,6 @@
 """How the cells of each column are read."""
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Any, get_args
 
@@ -78,11 +79,18 @@ def _layer(text: str) -> RecordedLayer:
             depth_in = _above_zero(" ".join(words[count:]))
         except BadRequest:
             continue
-        return RecordedLayer(" ".join(words[:count]).rstrip(":=,"), depth_in)
+        name = " ".join(words[:count]).rstrip(":=,")
+        if _TWO_LAYERS.search(name):
+            break
+        return RecordedLayer(name, depth_in)
     raise BadSheet(
         f"{text!r} is not a layer.",
         "Write a name and a depth for each, with semicolons between: disk 6 in; A/B 13 in.",
     )
+
+
+_TWO_LAYERS = re.compile(r"\d\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*,\s*[^\W\d]", re.I)
+"""A depth and then, after a comma, another name: ``disk 6, A/B`` is no one layer's name."""
 
 
 def _calipers(cell: str) -> tuple[CaliperPair, ...]:
@@ -102,7 +110,14 @@ def _pair(text: str) -> CaliperPair:
 
 
 def _places(cell: str) -> tuple[float, ...]:
-    return tuple(sorted(of_a_wall(part) for part in cell.split(";") if part.strip()))
+    try:
+        return tuple(sorted(of_a_wall(part) for part in cell.split(";") if part.strip()))
+    except BadSheet:
+        raise
+    except BadRequest as error:
+        raise BadSheet(
+            error.cause, "Write a number for each shank, with semicolons between: -22; 8."
+        ) from error
 
 
 def of_a_wall(cell: str) -> float:

@@ -24,4 +24,4 @@ def nearest_of(word: str, known: Iterable[str]) -> str:
     """The nearest of the known names, "" if none is near."""
     if len(word) > LONGEST_WORD:
         return ""
-    return next(iter(get_close_matches(word, list(known), n=1, cutoff=0.5)), "")
+    return next(iter(get_close_matches(word, list(known), n=1, cutoff=0.6)), "")
