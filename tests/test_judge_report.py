@@ -1,5 +1,6 @@
 """What is said of a wall beyond layers and grade: passage curve, strips, advice."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from rootread.judge.slots import guessed_slots
 from rootread.judge.types import Layer
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
+from rootread.units import lengths_shown_in
 
 SETTINGS = JudgeSettings(permutations=199, bootstrap=50)
 ROW = SheetRow("wall.jpg", "wall", shanks_at_in=(-12.0, 12.0), shank_spacing_in=24.0)
@@ -167,3 +169,20 @@ def test_wide_shanks_over_held_berms_call_for_closer_ones():
     assert "closer shanks" in kinds(wide)
     close = judged(roots, replace(ROW, tool_depth_in=12.0, shank_spacing_in=16.0))
     assert "closer shanks" not in kinds(close)
+
+
+def test_a_layer_just_above_the_tool_is_laid_to_the_tool_and_not_to_moisture():
+    roots = [turned(x, f"t{i}", at_z=6.0) for i, x in enumerate(ACROSS[:14])] + BLOCKED[14:]
+    (advice, *_) = judged(roots, replace(ROW, tool_depth_in=6.9)).advice
+    assert "It lies where the last pass ran" in advice.text
+
+
+@pytest.mark.parametrize("at_z", [4.7, 4.8, 4.9, 5.7])
+def test_in_centimetres_what_is_said_of_the_layer_and_the_points_adds_up(at_z):
+    roots = [turned(x, f"t{i}", at_z=at_z) for i, x in enumerate(ACROSS[:14])] + BLOCKED[14:]
+    with lengths_shown_in("cm"):
+        (advice, *_) = judged(roots).advice
+    layer, points = re.search(
+        r"A layer at ([\d.]+) cm .* run points at about ([\d.]+) cm", advice.text
+    ).groups()
+    assert float(points) - float(layer) == 2.5

@@ -98,21 +98,19 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
             "and at roots that find their own way down."
         )
         return Advice("leave", text, evidence)
-    if tool_depth_in is not None and tool_depth_in >= run_in - within:
+    # A floor that the pass itself left lies about as deep as it ran, by no more than either is known.
+    at_tool = tool_depth_in is not None and abs(tool_depth_in - layer.depth_in) <= max(within, 1.0)
+    if tool_depth_in is not None and not at_tool and tool_depth_in >= run_in - within:
         text = (
             f"A layer at {_where(layer)} {sure} although the points ran at "
             f"{_about(tool_depth_in)}; depth was not what was missing. Look at moisture when it was run, "
             "shank spacing and worn points."
         )
         return Advice("leave", text, evidence)
-    floor = (
-        " It lies where the last pass ran, so the tool itself may have made it."
-        if tool_depth_in is not None and abs(tool_depth_in - layer.depth_in) <= max(within, 1.0)
-        else ""
-    )
+    floor = " It lies where the last pass ran, so the tool itself may have made it." if at_tool else ""
     text = (
         f"A layer at {_where(layer)} {sure}.{floor} If it is dry enough to fracture there, run "
-        f"points at about {_about(run_in)} (give or take {shown(max(within, 0.5)):.1f}), "
+        f"points at about {_about(lowest_in, BELOW_LAYER_IN)} (give or take {shown(max(within, 0.5)):.1f}), "
         f"{_below()} below {'its deepest place' if layer.line.shape != 'level' else 'it'}, and no deeper."
     )
     return Advice("run deeper", text, evidence)
@@ -158,10 +156,14 @@ def _where(layer: Layer) -> str:
     return " to ".join(_about(depth) for depth in layer.depth_range_in)
 
 
-def _about(length_in: float) -> str:
-    """To the half inch or the centimetre: no implement is set finer."""
+def _about(length_in: float, below_in: float = 0.0) -> str:
+    """To the half inch or the centimetre: no implement is set finer.
+
+    What lies ``below_in`` under it is added to the rounded depth, so that what is said adds up.
+    """
     finest = {"in": 0.5, "cm": 1.0}[unit_shown()]
-    return f"{round(shown(length_in) / finest) * finest:g} {unit_shown()}"
+    rounded = round(shown(length_in) / finest) * finest
+    return f"{rounded + round(shown(below_in), 1):g} {unit_shown()}"
 
 
 def _below() -> str:
