@@ -117,6 +117,16 @@ def test_a_photo_that_shows_no_surface_says_so():
     assert any("surface was not found" in caution for caution in plane.cautions)
 
 
+@pytest.mark.parametrize(
+    ("quarter_turns", "how"), [(1, "on its side"), (2, "upside down"), (3, "on its side")]
+)
+def test_a_photo_that_is_not_upright_is_told_by_its_card(quarter_turns, how):
+    photo = card_photo()
+    turned = replace(photo, rgb=np.ascontiguousarray(np.rot90(photo.rgb, quarter_turns)))
+    assert any(f"The card is {how} in the photo" in caution for caution in read(turned).cautions)
+    assert not any("in the photo, and down" in caution for caution in read(photo).cautions)
+
+
 def test_a_marked_surface_wins():
     drawn_px = CAMERA.to_photo(np.column_stack([x := np.linspace(-9, 9, 7), np.full_like(x, 2.0)]))
     marks = Marks(surface_px=tuple((float(c), float(r)) for c, r in drawn_px))

@@ -42,6 +42,8 @@ LARGEST_WALL_IN2 = 150 * 144.0
 MAX_SE_SHARE = 0.015
 # Beyond this tilt the far side of the wall is seen too coarsely.
 TOLD_TILT_DEG = 25.0
+# A card that is turned further does not hang.
+ON_ITS_SIDE_DEG = 45.0
 # The part of the photo over which the scale's error is stated, shares of width and height.
 STATED_OVER = (np.linspace(0.2, 0.8, 7), np.linspace(0.3, 0.9, 7))
 # What one radial term and a flat card leave out; a scale is never surer than this.
@@ -127,7 +129,11 @@ def find_plane(
         # Two marked points say nothing of the tilt.
         tilt_deg=fit.tilt_deg if len(fit.used) > 4 else float("nan"),
         tilt_se_deg=fit.tilt_se_deg if len(fit.used) > 4 else float("nan"),
-        cautions=(*located.cautions, *_cautions(source, surface_se_in, fit.tilt_deg)),
+        cautions=(
+            *located.cautions,
+            *_turned_photo(located.kind, upright),
+            *_cautions(source, surface_se_in, fit.tilt_deg),
+        ),
     )
 
 
@@ -205,6 +211,17 @@ def _level_frame(
     surface = surface[np.argsort(surface[:, 0])]
     mean_in = float(np.trapezoid(surface[:, 1], surface[:, 0]) / np.ptp(surface[:, 0]))
     return surface - [0.0, mean_in], to_object @ np.array([[1, 0, 0], [0, 1, mean_in], [0, 0, 1.0]])
+
+
+def _turned_photo(kind: ScaleKind, upright_deg: float) -> list[str]:
+    """A card knows its own top: where that is not up in the photo, the photo lies or the card was hung so."""
+    if kind != "card" or abs(upright_deg) < ON_ITS_SIDE_DEG:
+        return []
+    how = "upside down" if abs(upright_deg) > 180.0 - ON_ITS_SIDE_DEG else "on its side"
+    return [
+        f"The card is {how} in the photo, and down is taken for the photo's own down: turn the photo upright,"
+        " if it was the camera that was turned."
+    ]
 
 
 def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
