@@ -195,3 +195,12 @@ def test_root_length_agrees_with_tennant_s_grid():
         for normal in ((1.0, 0.0), (0.0, 1.0))
     )
     assert 11 / 14 * count * grid_in == pytest.approx(wall.root_length_in, rel=0.03)
+
+
+def test_no_share_of_root_length_is_told_to_reach_beyond_the_whole():
+    straight_down = [trace(along((x, 1.0), (x + 0.5, 12.0)), name=f"r{x}") for x in range(3)]
+    readings = measure_wall(straight_down, plane(), MeasureSettings())
+    sure = readings.intervals
+    assert readings.steep_share == pytest.approx(1.0, abs=0.02)
+    for share in (sure.shallow_share, sure.in_pattern_share, sure.steep_share, sure.flattened_share):
+        assert 0.0 <= share.low <= share.high <= 1.0

@@ -19,6 +19,7 @@ from rootread.report.detail import around_layers
 from rootread.report.profiles import passage_profile
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
+from rootread.report.story import cautions
 from rootread.report.words import odds, scale_words
 from rootread.settings import MeasureSettings, ReportSettings, Settings
 
@@ -327,3 +328,10 @@ def test_different_wall_names_have_different_places_on_the_page():
 )
 def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words: str) -> None:
     assert odds(p_value) == words
+
+
+def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
+    few = wall(open_roots()[:2])
+    assert any("says little of the wall" in caution for caution in cautions(few))
+    assert not any("says little of the wall" in caution for caution in cautions(turned_wall()))
+    assert cautions(empty_wall()) == []

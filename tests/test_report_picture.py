@@ -25,6 +25,7 @@ from rootread.report.colours import (
     verdict_tone,
 )
 from rootread.report.embed import sheet_uri
+from rootread.report.lettering import font, font_for
 from rootread.report.overlay import lay_out_labels, runs_to_label
 from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
@@ -303,3 +304,11 @@ def test_verdicts_without_room_on_the_scale_are_not_drawn(edges):
     made = open_wall()
     drawn = draw_wall(made, replace(Settings(), judge=judge))
     assert drawn.shape == draw_wall(made, Settings()).shape
+
+
+def test_a_name_whose_letters_the_usual_font_lacks_is_drawn_with_one_that_has_them():
+    face = font_for("壁面", 30)
+    if face.getname() == font(30).getname():
+        pytest.skip("this machine has no font with these letters")
+    assert bytes(face.getmask("壁")) != bytes(face.getmask("面"))
+    assert font_for("naïve Größe стенка", 30).getname() == font(30).getname()

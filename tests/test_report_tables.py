@@ -1,6 +1,7 @@
 import csv
 import io
 import json
+from unicodedata import east_asian_width
 
 import cv2
 import numpy as np
@@ -122,3 +123,11 @@ def test_the_console_table_fits_a_hundred_columns_and_says_why_a_wall_was_refuse
 
 def test_the_console_has_a_word_for_a_run_without_walls():
     assert walls_text([]) == "No walls."
+
+
+def test_wide_letters_keep_the_columns_of_the_console_in_line():
+    row = rows_of(turned_wall())["walls"][0]
+    names = ("none", "深松", "壁面一号的深松处理方法在这里", "é" * 9)
+    lines = walls_text([row | {"treatment": name} for name in names]).splitlines()
+    ends = {len(line) + sum(east_asian_width(letter) == "W" for letter in line) for line in lines[:5]}
+    assert len(ends) == 1

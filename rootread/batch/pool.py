@@ -1,6 +1,7 @@
 """Walls read one after the other, or by several processes."""
 
 import multiprocessing
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
@@ -63,6 +64,8 @@ def _processes(number: int) -> Iterator[ProcessPoolExecutor]:
 
 
 def _begin() -> None:
+    # Ctrl+C reaches every process of a terminal: these end without a word, the first one says what is kept.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     one_thread()
     keep_freed_memory()
 

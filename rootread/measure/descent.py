@@ -99,7 +99,7 @@ def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: fl
         ]
         other_se = float(np.hypot((turned[1] - turned[0]) / 2, se))
         return ratio_interval(
-            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, 0.0, shift
+            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, 0.0, shift, 1.0
         )
 
     return PatternShares(

@@ -37,6 +37,7 @@ def ratio_interval(
     other_se: float = 0.0,
     least: float = -np.inf,
     shift: float = 0.0,
+    most: float = np.inf,
 ) -> Interval:
     """A mean over the wall, ``sum parts / sum wholes``, with its 95 % interval.
 
@@ -45,7 +46,7 @@ def ratio_interval(
     parts, wholes : ``(R,)`` what each root adds, such as the sum of its descents and the number of them.
     confidence : ``(R,)`` chance that each trace is a root, followed right.
     other_se : standard error from elsewhere, such as the wall's level.
-    least : no interval reaches below.
+    least, most : no interval reaches beyond.
     shift : by how much the truth lies above what is read, as a rule; it moves the interval alone.
 
     The variance of a ratio of sums over roots is
@@ -58,7 +59,7 @@ def ratio_interval(
     ratio = float(parts.sum()) / total
     between_roots = (parts - ratio * wholes) ** 2 / total**2
     se = float(np.sqrt((doubt(confidence) * between_roots).sum() + other_se**2))
-    return _around(ratio, se, least, ratio + shift)
+    return _around(ratio, se, least, ratio + shift, most)
 
 
 def total_interval(
@@ -88,7 +89,7 @@ def total_interval(
     return _around(total, se, 0.0, shift * total)
 
 
-def _around(value: float, se: float, least: float, centre: float) -> Interval:
+def _around(value: float, se: float, least: float, centre: float, most: float = np.inf) -> Interval:
     """The interval about its centre, wide enough to hold the value too."""
     low, high = centre - NORMAL_95 * se, centre + NORMAL_95 * se
-    return Interval(value, max(min(low, value), least), max(high, value))
+    return Interval(value, max(min(low, value), least), min(max(high, value), most))

@@ -123,7 +123,7 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
             tortuous, lengths, sure, calibrated.TORTUOSITY_SE, 1.0, calibrated.TORTUOSITY_SHIFT
         ),
         flattened_share=ratio_interval(
-            flattened, seen, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT
+            flattened, seen, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT, 1.0
         ),
         sideways_in=total_interval(
             of_each(lambda root: root.sideways_in),

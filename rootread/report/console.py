@@ -1,6 +1,7 @@
 """The walls of a run as a table for the command line."""
 
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 
 from rootread.schema import Row
@@ -51,7 +52,7 @@ def walls_text(rows: Sequence[Row], units: LengthUnit = "in") -> str:
 
 def _widths(lines: Sequence[Sequence[str]]) -> list[int]:
     """Width of each column; where the whole is too wide, the widest columns of text give way."""
-    widths = [max(len(line[column]) for line in lines) for column in range(len(lines[0]))]
+    widths = [max(_cells(line[column]) for line in lines) for column in range(len(lines[0]))]
     while sum(widths) + len(GAP) * (len(widths) - 1) > WIDTH:
         widest = max(range(NUMBERS_FROM), key=lambda column: widths[column])
         widths[widest] -= 1
@@ -61,9 +62,19 @@ def _widths(lines: Sequence[Sequence[str]]) -> list[int]:
 def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
     placed = []
     for column, (cell, width) in enumerate(zip(cells, widths, strict=True)):
-        cell = cell if len(cell) <= width else cell[: width - 1] + "…"
-        placed.append(cell.rjust(width) if column >= NUMBERS_FROM else cell.ljust(width))
+        if _cells(cell) > width:
+            while _cells(cell) >= width:
+                cell = cell[:-1]
+            cell += "…"
+        blank = " " * (width - _cells(cell))
+        placed.append(blank + cell if column >= NUMBERS_FROM else cell + blank)
     return GAP.join(placed).rstrip()
+
+
+def _cells(text: str) -> int:
+    """Cells of a terminal that a text takes: two for wide letters (Unicode Annex 11), none for accents."""
+    wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
+    return len(text) + wide - sum(unicodedata.combining(letter) > 0 for letter in text)
 
 
 def _range(row: Row, value: str, low: str, high: str) -> str:

@@ -69,7 +69,7 @@ def descent_along_wall(
     step = next((step for step in (5, 10, 20, 50) if shown(last - first) / step <= 8), 100)
     for at in np.arange(np.ceil(shown(first) / step) * step, shown(last) + 0.01, step):
         x = column(float(at) * INCHES_PER[unit_shown()])
-        parts.append(text(x, TOP + HEIGHT + 18, f"{at:.0f}", "middle", "tick"))
+        parts.append(text(x, TOP + HEIGHT + 18, f"{at:.0f}".replace("-", "−"), "middle", "tick"))
     parts.append(text(RIGHT, 14, f"{unit_shown()} right of the scale object's centre", "end"))
     label = "Mean descent along the wall: " + _words(slices) + "."
     return svg((SIZE[0], SIZE[1] + 14), label, parts)

@@ -34,6 +34,44 @@ def font(size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name), size_px)
 
 
+def font_for(text: str, size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
+    """The usual font; where it lacks a letter of a name, one of this machine's own that has them all."""
+    face = font(size_px, bold)
+    if text.isascii() or _has_all(face, text):
+        return face
+    others = (_own_font(name, size_px) for name in OWN_FONTS)
+    return next((other for other in others if other is not None and _has_all(other, text)), face)
+
+
+OWN_FONTS = (
+    "NotoSansCJK-Regular.ttc",
+    "DroidSansFallbackFull.ttf",
+    "PingFang.ttc",
+    "Hiragino Sans GB.ttc",
+    "msyh.ttc",
+    "YuGothM.ttc",
+    "malgun.ttf",
+    "Nirmala.ttf",
+    "NotoSansDevanagari-Regular.ttf",
+)
+"""With letters of many scripts, as systems bring them; Pillow looks for them where systems keep fonts."""
+_NO_LETTER = "\uffff"
+
+
+@cache
+def _own_font(name: str, size_px: int) -> ImageFont.FreeTypeFont | None:
+    try:
+        return ImageFont.truetype(name, size_px)
+    except OSError:
+        return None
+
+
+def _has_all(face: ImageFont.FreeTypeFont, text: str) -> bool:
+    """Whether each letter is drawn as itself, not as the box that stands for what is missing."""
+    box = bytes(face.getmask(_NO_LETTER))
+    return all(letter.isspace() or bytes(face.getmask(letter)) != box for letter in set(text))
+
+
 def wrap(text: str, face: ImageFont.FreeTypeFont, width_px: float, max_lines: int) -> list[str]:
     """Break a sentence into lines no wider than ``width_px``; what does not fit ends in an ellipsis."""
     lines: list[str] = []
@@ -132,7 +170,7 @@ class LabelRoom:
         leader straight up or down from the label will end at, the leader too
         keeps off other labels.
         """
-        face = font(size_px)
+        face = font_for(text, size_px)
         lines = text.split("\n")
         width = int(max(face.getlength(line) for line in lines)) + 2 * _PAD_PX
         height = round(_LINE_SPACING * size_px * len(lines)) + _PAD_PX
@@ -176,7 +214,7 @@ def draw_labels(sheet: Sheet, labels: list[Label]) -> None:
         for number, line in enumerate(lines):
             row = label.height / 2 + _LINE_SPACING * label.size_px * (number - (len(lines) - 1) / 2)
             at = (label.width / 2, row)
-            draw.text(at, line, fill=label.ink, font=font(label.size_px), anchor="mm")
+            draw.text(at, line, fill=label.ink, font=font_for(line, label.size_px), anchor="mm")
         area[:] = np.asarray(image)
 
 

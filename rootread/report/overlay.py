@@ -161,11 +161,22 @@ def _label_recorded(view: View, layer: RecordedLayer, room: LabelRoom) -> None:
     line = view.level_line(layer.depth_in)
     places = [
         (float(np.interp(part, [0, 1], [line[0, 0], line[-1, 0]])), line[len(line) // 2, 1] + below)
-        for part in (0.99, 0.01, 0.8, 0.2)
+        for part in (0.99, 0.01, 0.8, 0.2, 0.6, 0.4)
         for below in (-30, 30)
     ]
-    text = f"{layer.name} {length_words(layer.depth_in)}, from the sheet"
-    room.place(text, places, size_px=LETTERS_PX - 6, ink=WHITE, plate=INK, opacity=0.7, most_roots=0.15)
+    text = f"{layer.name} {length_words(layer.depth_in)}"
+    # Among many roots a line without its name would say nothing: there the name alone may cover some.
+    for words, most_roots in ((f"{text}, from the sheet", 0.15), (text, 0.5)):
+        if room.place(
+            words,
+            places,
+            size_px=LETTERS_PX - 6,
+            ink=WHITE,
+            plate=INK,
+            opacity=0.7,
+            most_roots=most_roots,
+        ):
+            return
 
 
 def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> None:

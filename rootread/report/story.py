@@ -58,7 +58,15 @@ def story(wall: Wall, settings: Settings) -> list[str]:
 
 def cautions(wall: Wall) -> list[str]:
     """What the stages said to be careful about."""
-    return [*wall.plane.cautions, *wall.root_map.told]
+    return [*wall.plane.cautions, *wall.root_map.told, *_too_few(wall)]
+
+
+def _too_few(wall: Wall) -> list[str]:
+    """A grade of a handful of roots is as sure as they are alike, which says nothing of the wall."""
+    advice = wall.judgement.advice
+    if not wall.readings.roots or len(advice) != 1 or advice[0].kind != "look again":
+        return []
+    return [f"Too few roots to go by: {advice[0].evidence} The grade is theirs, and says little of the wall."]
 
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:

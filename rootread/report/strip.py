@@ -8,7 +8,7 @@ from PIL import Image, ImageDraw
 from rootread.judge.types import GradePart
 from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
 from rootread.report.legend import draw_legend
-from rootread.report.lettering import font, shorten, wrap
+from rootread.report.lettering import font, font_for, shorten, wrap
 from rootread.report.strokes import Picture
 from rootread.report.words import count, degrees, interval_words, score, sheet_lines
 from rootread.settings import JudgeSettings, Settings
@@ -44,10 +44,10 @@ def draw_strip(wall: "Wall", width_px: int, settings: Settings) -> Picture:
 
 def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings, width: int) -> None:
     left, top = COLUMNS_PX[0], MARGIN_PX
-    draw.text((left, top), shorten(wall.name, font(50, bold=True), width), fill=INK, font=font(50, bold=True))
-    top += 74
+    top += _draw_name(draw, wall.name, left, top, width)
     for line in sheet_lines(wall.row):
-        draw.text((left, top), shorten(line, font(SMALL_PX), width), fill=FADED_INK, font=font(SMALL_PX))
+        face = font_for(line, SMALL_PX)
+        draw.text((left, top), shorten(line, face, width), fill=FADED_INK, font=face)
         top += 42
     top += 26
     verdict = wall.grade.verdict
@@ -78,6 +78,19 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
     for row, text in enumerate(figures):
         face = font(SMALL_PX)
         draw.text((left, top + 226 + 44 * row), shorten(text, face, width), fill=INK, font=face)
+
+
+def _draw_name(draw: ImageDraw.ImageDraw, name: str, left: int, top: int, width: int) -> int:
+    """The wall's name, a long one smaller and over two lines; returns its height."""
+    large = font_for(name, 50, bold=True)
+    if large.getlength(name) <= width:
+        draw.text((left, top), name, fill=INK, font=large)
+        return 74
+    small = font_for(name, TEXT_PX, bold=True)
+    lines = wrap(name, small, width, 2)
+    for row, line in enumerate(lines):
+        draw.text((left, top + 46 * row), line, fill=INK, font=small)
+    return 46 * len(lines) + 16
 
 
 def _draw_scale(
