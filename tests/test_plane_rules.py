@@ -204,6 +204,14 @@ def test_scikit_images_photos_hold_no_scale(name, scale):
     assert refusal.value.remedy
 
 
+def test_a_board_of_one_flat_tone_holds_no_scale():
+    rgb = np.full((900, 1200, 3), 90, np.uint8)
+    rgb[:, 300:380] = 210
+    rgb[:, 700:] = np.random.default_rng(3).integers(60, 120, (900, 500, 3))
+    with pytest.raises(NoBelievableScale):
+        read(Photo(None, rgb))
+
+
 def test_bare_soil_holds_no_scale():
     with pytest.raises(NoBelievableScale, match="No card, staff or tape"):
         read(photograph(CAMERA, soil_wall()))

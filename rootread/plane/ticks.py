@@ -25,6 +25,7 @@ MIN_TICKS = 24
 # The repetition of real ticks is this many times stronger than what lies beside it in the spectrum;
 # that of soil, roots and letters is 70 times stronger at most.
 MIN_PEAK = 150.0
+NO_NOISE = 1e-12
 NOISE_KNOTS = 24
 NOISE_BINS = 48
 MIN_FOUND_SHARE = 0.6
@@ -98,7 +99,8 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
     cycles = np.arange(spectrum.shape[1]) * (2.0 * size / padded)
     band = np.flatnonzero((cycles >= size / TICK_PX[1]) & (cycles <= size / TICK_PX[0]))
     power = np.abs(spectrum[:, band]) ** 2
-    height = power / _noise_beside(power, cycles[band])
+    # A bar of one flat tone has no noise at all.
+    height = power / np.maximum(_noise_beside(power, cycles[band]), NO_NOISE)
     # Of thin ticks the double frequency stands out of its noise as well, but the ticks' own is stronger.
     strong = np.where(height >= MIN_PEAK, power, 0.0)
     best, peak = np.unravel_index(int(strong.argmax()), strong.shape)
