@@ -62,8 +62,9 @@ def beside_no_photo(places: Sequence[str], out: str) -> None:
     target = place(out)
     for given in places:
         path = place(given)
-        same = path.resolve() == target.resolve() if is_here(path) and is_here(target) else path == target
-        if same and path.is_dir():
+        # Links in a circle lead nowhere; they are no folder, and are told elsewhere.
+        here = is_here(path) and is_here(target) and path.is_dir() and target.is_dir()
+        if path.samefile(target) if here else path == target and path.is_dir():
             raise BadRequest(f"--out {out} is the folder of the photos.", f"Write --out {target / 'results'}")
 
 

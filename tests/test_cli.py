@@ -223,6 +223,17 @@ def test_results_do_not_go_among_the_photos(tmp_path: Path, command: str) -> Non
     assert [path.name for path in tmp_path.iterdir()] == ["wall.jpg"]
 
 
+def test_links_in_a_circle_are_refused_as_results_and_as_photos(tmp_path: Path) -> None:
+    circle = tmp_path / "circle"
+    circle.symlink_to(circle)
+    (tmp_path / "a.jpg").write_bytes(b"no photo")
+    for given, out in ((tmp_path, circle), (circle, tmp_path / "results")):
+        said = rootread("grade", str(given), "--out", str(out))
+        assert said.returncode == 2
+        assert "Traceback" not in said.stderr
+
+
+
 def test_a_run_that_is_stopped_by_hand_says_how_to_go_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

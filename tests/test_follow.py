@@ -183,6 +183,7 @@ def test_a_net_that_is_not_solved_still_becomes_whole_roots(
     solved = follow(lines)
     asked: list[str] = []
     monkeypatch.setattr(paths, "MOST_UNKNOWNS", most_unknowns)
+    monkeypatch.setattr(paths, "AS_GOOD_AS_WHOLE", -1.0)
     monkeypatch.setattr(paths, "milp", lambda *_, **__: asked.append("once") or OptimizeResult(x=None))
     rounded = follow(lines)
     assert bool(asked) == (most_unknowns > 0)
@@ -193,6 +194,16 @@ def test_a_net_that_is_not_solved_still_becomes_whole_roots(
     assert len(rounded) <= len(solved) + 1
     total_in = sum(length_in(trace) for trace in solved)
     assert sum(length_in(trace) for trace in rounded) == pytest.approx(total_in, rel=0.03)
+
+
+def test_where_relaxed_numbers_are_whole_no_others_are_sought(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = tangle()
+    solved = follow(lines)
+    monkeypatch.setattr(paths, "AS_GOOD_AS_WHOLE", -1.0)
+    sought = follow(lines)
+    assert len(sought) == len(solved)
+    for trace, other in zip(sought, solved, strict=True):
+        np.testing.assert_array_equal(trace.points, other.points)
 
 
 def test_of_too_many_joins_the_cheapest_of_every_end_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
