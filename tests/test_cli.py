@@ -45,6 +45,13 @@ def test_help_does_not_load_the_image_libraries() -> None:
     assert said.stdout.strip() == "[]"
 
 
+def test_grading_does_not_load_the_plotting_library() -> None:
+    """It takes long, and makes a folder in the user's home."""
+    code = "import sys, rootread.batch; print('matplotlib' in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stdout.strip() == "False"
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_each_command_shows_an_example_that_its_options_allow(name: str) -> None:
     example = re.search(r"^Example: rootread (.+)$", COMMANDS[name].help or "", re.M)
@@ -231,7 +238,6 @@ def test_links_in_a_circle_are_refused_as_results_and_as_photos(tmp_path: Path) 
         said = rootread("grade", str(given), "--out", str(out))
         assert said.returncode == 2
         assert "Traceback" not in said.stderr
-
 
 
 def test_a_run_that_is_stopped_by_hand_says_how_to_go_on(

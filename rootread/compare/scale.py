@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
-from matplotlib.ticker import MaxNLocator
 
 from rootread.report.lettering import font
 from rootread.report.svg import line, text
@@ -33,6 +32,9 @@ class Scale:
 
         It goes no further than values can: up to ``most``, and down to ``-most``.
         """
+        # Imported here, since a run that compares nothing would wait for it.
+        from matplotlib.ticker import MaxNLocator
+
         written = np.array([value * times for value in values if math.isfinite(value)])
         limit = max(most * times, float(np.abs(written).max()))
         # Figures that are all alike have an axis all the same.

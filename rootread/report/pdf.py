@@ -5,8 +5,6 @@ import re
 from pathlib import Path
 from typing import Any
 
-from matplotlib import get_data_path
-
 from rootread.errors import BadRequest
 from rootread.units import LengthUnit
 
@@ -52,6 +50,9 @@ def pdf_of(html: str, units: LengthUnit = "in") -> bytes:
 
 def _only_fonts(plutoprint: Any) -> Any:
     """Gives out the fonts and nothing else: no address in a page is followed."""
+    # Imported here, since every run loads this module and few print.
+    from matplotlib import get_data_path
+
     files = {SCHEME + file: Path(get_data_path()) / "fonts" / "ttf" / file for _, _, file in FONTS}
 
     class OnlyFonts(plutoprint.ResourceFetcher):  # type: ignore[misc]
