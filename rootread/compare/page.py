@@ -1,6 +1,5 @@
 """A contrast as one page that carries everything inside itself."""
 
-import re
 from collections.abc import Sequence
 
 from rootread.compare.contrast import Contrast
@@ -10,10 +9,7 @@ from rootread.compare.effect import LEVEL
 from rootread.compare.plots import measure_plot
 from rootread.compare.words import closing, isolated, named, opening, sentences
 from rootread.report.section import template
-from rootread.report.words import count, listing
-
-_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=%)")
-"""Blanks at which no line ends: those of ``p = 0.25`` and ``5 %``."""
+from rootread.report.words import count, kept_together, listing
 
 
 def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> str:
@@ -40,7 +36,7 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
 
 def _begun(sentence: str) -> str:
     """A sentence that begins with a treatment's name begins with a capital like others."""
-    return _TOGETHER.sub("\N{NO-BREAK SPACE}", sentence[:1].upper() + sentence[1:])
+    return kept_together(sentence[:1].upper() + sentence[1:])
 
 
 def _compared(contrast: Contrast) -> str:

@@ -13,7 +13,7 @@ from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
 from rootread.report.section import anchor, scale_bar, template, zones
-from rootread.report.words import count, listing, pattern_words
+from rootread.report.words import count, kept_together, listing, pattern_words
 from rootread.schema import Row
 from rootread.settings import MeasureSettings, Settings, settings_toml
 from rootread.units import length_words, lengths_shown_in
@@ -87,7 +87,7 @@ def page_parts(
         title=_title(walls),
         headline=_headline([walls[index] for index in read], len(refused)),
         treatments=_treatments([walls[index] for index in read], linked),
-        compared=compared,
+        compared=[kept_together(sentence) for sentence in compared],
         zones=zones(settings.judge),
         advice=[_advice(group, linked) for group in groups[:MOST_GROUPS]],
         other_advice=_other_advice(groups),

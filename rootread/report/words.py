@@ -1,6 +1,7 @@
 """How figures are said: one way for the picture, the page and the console."""
 
 import math
+import re
 from collections.abc import Sequence
 
 from rootread.fieldsheet import RecordedLayer, SheetRow
@@ -18,6 +19,13 @@ _LEVEL_WORDS: dict[LevelSource, str] = {
     "surface": "Plumb taken square to the soil surface.",
     "marks": "Plumb marked by hand.",
 }
+
+_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=%)")
+
+
+def kept_together(sentence: str) -> str:
+    """A sentence in which no line ends within ``p = 0.25`` or ``5 %``."""
+    return _TOGETHER.sub("\N{NO-BREAK SPACE}", sentence)
 
 
 def in_both_units(length_in: float) -> str:
