@@ -16,7 +16,7 @@ from rootread.plane import WallPlane
 from rootread.report import PlanePictures, draw_plane
 from rootread.settings import Settings
 from rootread.store import is_here, on_disk
-from rootread.threads import begun
+from rootread.threads import begun, both
 from rootread.wall import Beside, RefusedWall, Roots, Wall, read_or_refuse
 
 AGAIN = ""
@@ -44,11 +44,13 @@ def read_job(job: WallJob, out: Path, settings: Settings) -> Record:
             roots_key = here.roots_key(settings)
             roots = kept_roots(out, name, roots_key, settings)
             wall = _read(here, settings, roots, draw_beside)
-            found = wall if isinstance(wall, Wall) and roots is None else None
-            written = begun(lambda: write_roots(found, out, roots_key) if found else None)
             write_exports(wall, out, settings)
-            record = write_wall(wall, out, key, settings, *drawn)
-            written()
+
+            def keep_roots() -> None:
+                if isinstance(wall, Wall) and roots is None:
+                    write_roots(wall, out, roots_key)
+
+            record, _ = both(lambda: write_wall(wall, out, key, settings, *drawn), keep_roots)
             return record
         except OSError:
             # Of writing; what is wrong with a photo or with marks has been told as a refusal.

@@ -22,6 +22,19 @@ _LINE_SPACING = 1.22
 _ROOT_CELL_PX = 8
 # A place further down the list is taken only if it covers this much less of the roots.
 _LATER_COSTS = 0.002
+OWN_FONTS = (
+    "NotoSansCJK-Regular.ttc",
+    "DroidSansFallbackFull.ttf",
+    "PingFang.ttc",
+    "Hiragino Sans GB.ttc",
+    "msyh.ttc",
+    "YuGothM.ttc",
+    "malgun.ttf",
+    "Nirmala.ttf",
+    "NotoSansDevanagari-Regular.ttf",
+)
+"""With letters of many scripts, as systems bring them; Pillow looks for them where systems keep fonts."""
+_NO_LETTER = "\uffff"
 
 
 @cache
@@ -41,21 +54,6 @@ def font_for(text: str, size_px: int, bold: bool = False) -> ImageFont.FreeTypeF
         return face
     others = (_own_font(name, size_px) for name in OWN_FONTS)
     return next((other for other in others if other is not None and _has_all(other, text)), face)
-
-
-OWN_FONTS = (
-    "NotoSansCJK-Regular.ttc",
-    "DroidSansFallbackFull.ttf",
-    "PingFang.ttc",
-    "Hiragino Sans GB.ttc",
-    "msyh.ttc",
-    "YuGothM.ttc",
-    "malgun.ttf",
-    "Nirmala.ttf",
-    "NotoSansDevanagari-Regular.ttf",
-)
-"""With letters of many scripts, as systems bring them; Pillow looks for them where systems keep fonts."""
-_NO_LETTER = "\uffff"
 
 
 @cache
