@@ -5,6 +5,11 @@ The CSV files have these columns in this order, also when they have no rows.
 
 from dataclasses import dataclass
 
+DECIMALS = {"in": 3, "cm": 3, "px/in": 3, "px/cm": 4, "deg": 2, "s": 2, "0-100": 1, "0-1": 3}
+"""Digits after the point by unit: finer than any figure is sure, and such that inches written as
+centimetres come back as they were. Ratios, which have no unit, get four."""
+OF_A_RATIO = 4
+
 Row = dict[str, str | float | int | None]
 """One row of a table by column name; None where there is nothing to say."""
 
@@ -111,6 +116,11 @@ FLATTENED = (
 )
 
 TABLES = {"walls": WALLS, "roots": ROOTS, "runs": RUNS, "layers": LAYERS, "flattened": FLATTENED}
+
+
+def decimals(column: Column) -> int:
+    """Digits after the point of a column's figures in a table."""
+    return DECIMALS.get(column.unit, OF_A_RATIO)
 
 
 def columns_markdown(name: str) -> str:

@@ -61,15 +61,30 @@ def test_in_centimetres_every_length_and_its_column_are_so(folders):
     inches, centimetres = read_season(folders), read_season(folders, "cm")
     for name in TABLES:
         assert not any(name_.endswith("_in") for name_ in getattr(centimetres, name))
-    ratio = centimetres.roots["length_cm"] / inches.roots["length_in"]
-    assert ratio.to_numpy() == pytest.approx(MM_PER_INCH / 10, rel=1e-9)
+    length_cm = inches.roots["length_in"] * MM_PER_INCH / 10
+    assert centimetres.roots["length_cm"].to_numpy() == pytest.approx(length_cm, abs=A_THOUSANDTH / 2 + 1e-9)
     # An inch shows as many pixels in either unit.
     by_inch, by_cm = inches.walls["px_per_in"][0], centimetres.walls["px_per_cm"][0]
-    assert by_cm * MM_PER_INCH / 10 == pytest.approx(by_inch)
+    assert by_cm * MM_PER_INCH / 10 == pytest.approx(by_inch, abs=A_THOUSANDTH / 2)
     assert (centimetres.roots["tortuosity"] == inches.roots["tortuosity"]).all()
     columns = {column.name: column for column in season_columns("walls", "cm")}
     assert columns["px_per_cm_se"].unit == "px/cm"
     assert columns["px_per_cm_se"].meaning == "standard error of px_per_cm"
+
+
+def test_a_table_in_centimetres_has_no_idle_digits_and_gives_the_inches_back(folders, tmp_path):
+    inches = read_season(folders)
+    write_season(read_season(folders, "cm"), tmp_path)
+    for name in TABLES:
+        cells = pd.read_csv(tmp_path / f"{name}.csv", dtype=str, keep_default_na=False)
+        for inch, cm in zip(season_columns(name), season_columns(name, "cm"), strict=True):
+            if inch.name == cm.name:
+                continue
+            digits = cells[cm.name].str.extract(r"\.(\d+)$")[0].str.len().max()
+            assert not digits > (3 if cm.unit == "cm" else 4), cm.name
+            per_cm = 10 / MM_PER_INCH if cm.unit == "cm" else MM_PER_INCH / 10
+            back = (pd.to_numeric(cells[cm.name], errors="coerce") * per_cm).round(3)
+            assert back.to_numpy() == pytest.approx(getattr(inches, name)[inch.name], nan_ok=True, abs=1e-9)
 
 
 @pytest.mark.parametrize("units", ["in", "cm"])

@@ -9,7 +9,7 @@ import pandas as pd
 from rootread.compare.read import read_table
 from rootread.report.parquet import write_frame
 from rootread.report.tables import spreadsheet_safe
-from rootread.schema import TABLES, Column
+from rootread.schema import TABLES, Column, decimals
 from rootread.store import place, writing
 from rootread.units import INCHES_PER, LengthUnit
 
@@ -77,7 +77,8 @@ def _table(folders: Sequence[Path], name: str, units: LengthUnit) -> pd.DataFram
         if column.type is int:
             table[column.name] = table[column.name].astype("Int64")
         if units != "in" and column.unit in ("in", "px/in"):
-            table[column.name] *= 1 / INCHES_PER[units] if column.unit == "in" else INCHES_PER[units]
+            factor = 1 / INCHES_PER[units] if column.unit == "in" else INCHES_PER[units]
+            table[column.name] = (table[column.name] * factor).round(decimals(_in_units(column, units)))
     table = table.rename(columns={column.name: _in_units(column, units).name for column in TABLES[name]})
     return table[[column.name for column in season_columns(name, units)]]
 

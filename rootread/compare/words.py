@@ -12,8 +12,8 @@ from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
 from rootread.compare.measures import Row, number
 from rootread.compare.rootmodel import COUNTED_WIDTH_IN, RootModel
 from rootread.compare.units import Unit, text
-from rootread.report.tables import DECIMALS
 from rootread.report.words import count, listing, odds, percent
+from rootread.schema import DECIMALS
 from rootread.units import length_words
 
 WIDTH = 100

@@ -13,11 +13,9 @@ import numpy as np
 
 from rootread.measure.types import RootReading
 from rootread.report.story import cautions
-from rootread.schema import TABLES, Column, Row
+from rootread.schema import TABLES, Column, Row, decimals
 from rootread.wall import RefusedWall, Wall
 
-DECIMALS = {"in": 3, "deg": 2, "px/in": 3, "s": 2, "0-100": 1, "0-1": 3}
-"""By unit; ratios, which have none, get four."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """A spreadsheet takes a cell that starts so for a formula and runs it; some take the wide signs too."""
 
@@ -213,7 +211,7 @@ def _cell(value: str | float | int | None, column: Column) -> str:
         return str(spreadsheet_safe(value))
     if column.type is int:
         return str(int(value))
-    rounded = round(float(value), DECIMALS.get(column.unit, 4))
+    rounded = round(float(value), decimals(column))
     # -0.0 and 0.0 are one number and get one spelling.
     return f"{rounded + 0.0:.10g}" if math.isfinite(rounded) else ""
 
