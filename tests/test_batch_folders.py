@@ -138,3 +138,17 @@ def test_a_table_given_as_a_photo_is_told_to_be_none(tmp_path):
     (tmp_path / "sheet.csv").write_text("photo\n")
     with pytest.raises(BadRequest, match=r"sheet\.csv is no photo\. Name photos"):
         plan_walls([tmp_path / "sheet.csv"])
+
+
+def test_names_that_pictures_cannot_show_are_told_once(tmp_path):
+    unheard_of = "\U000f0000"  # for private use: no font of a system has it
+    for name in ("a.jpg", "b.jpg", "c.jpg"):
+        photo(tmp_path / name)
+    rows = f"photo,treatment,layers\na,deep {unheard_of},\nb,deep {unheard_of},\nc,open,pan {unheard_of} 6\n"
+    (tmp_path / "sheet.csv").write_text(rows, encoding="utf-8")
+    (told,) = plan_walls([tmp_path]).messages
+    assert told.startswith(
+        f"No font on this machine has all letters of deep {unheard_of}, pan {unheard_of}: pictures show ?"
+    )
+    (tmp_path / "sheet.csv").write_text("photo,treatment\na,Größe\nb,b\nc,c\n", encoding="utf-8")
+    assert plan_walls([tmp_path]).messages == ()

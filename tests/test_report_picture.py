@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 from handmade_roots import along, trace
-from PIL import Image
+from PIL import Image, ImageDraw
 from report_walls import LENS, SOIL, empty_wall, open_wall, turned_wall, wall
 from skimage.color import deltaE_ciede2000, rgb2lab
 
@@ -25,7 +25,7 @@ from rootread.report.colours import (
     verdict_tone,
 )
 from rootread.report.embed import sheet_uri
-from rootread.report.lettering import font, font_for
+from rootread.report.faces import STAND_IN, Face, cannot_be_drawn, font
 from rootread.report.overlay import lay_out_labels, runs_to_label
 from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
@@ -35,6 +35,8 @@ from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
 
+UNHEARD_OF = "\U000f0000"
+"""A letter for private use (Unicode 15, section 23.5), which no font of a system has."""
 COLOUR_TOLERANCE = 40
 """Per channel, of 255: anti-aliasing and the dark casing blend in."""
 SAME_LOOK = 0.99
@@ -306,9 +308,35 @@ def test_verdicts_without_room_on_the_scale_are_not_drawn(edges):
     assert drawn.shape == draw_wall(made, Settings()).shape
 
 
-def test_a_name_whose_letters_the_usual_font_lacks_is_drawn_with_one_that_has_them():
-    face = font_for("壁面", 30)
-    if face.getname() == font(30).getname():
+def letters(text, size_px=30):
+    """A text as drawn on white, and the columns of it that have ink."""
+    image = Image.new("L", (60 * size_px, 3 * size_px), 255)
+    Face(size_px).write(ImageDraw.Draw(image), (size_px, size_px), text, 0)
+    drawn = np.asarray(image)
+    return drawn, np.flatnonzero((drawn < 128).any(axis=0))
+
+
+def test_a_name_of_two_scripts_has_each_letter_from_a_font_that_has_it():
+    if cannot_be_drawn(["壁面"]):
         pytest.skip("this machine has no font with these letters")
-    assert bytes(face.getmask("壁")) != bytes(face.getmask("面"))
-    assert font_for("naïve Größe стенка", 30).getname() == font(30).getname()
+    mixed, _ = letters("Pit 3 壁面 a")
+    boxes, _ = letters("Pit 3 \uffff\uffff a")
+    other, _ = letters("Pit 3 面壁 a")
+    assert (mixed != boxes).any() and (mixed != other).any()
+    # Latin letters stay those of the usual font.
+    alone, ink = letters("Pit 3")
+    assert (mixed[:, : ink.max()] == alone[:, : ink.max()]).all()
+    assert Face(30).getlength("壁面 a") == Face(30).getlength("壁面") + Face(30).getlength(" a")
+
+
+def test_a_word_that_the_usual_font_has_is_drawn_as_pillow_draws_it():
+    text = "naïve Größe стенка"
+    plain = Image.new("L", (1800, 90), 255)
+    ImageDraw.Draw(plain).text((30, 30), text, fill=0, font=font(30))
+    assert (letters(text)[0] == np.asarray(plain)).all()
+    assert (letters("nai\u0308ve")[0] == letters("naïve")[0]).all()
+
+
+def test_a_letter_that_no_font_has_is_no_box_and_is_told():
+    assert cannot_be_drawn(["Pit 1", f"pit {UNHEARD_OF} 2", "Größe"]) == [f"pit {UNHEARD_OF} 2"]
+    assert (letters(f"{UNHEARD_OF} 2")[0] == letters(f"{STAND_IN} 2")[0]).all()

@@ -15,6 +15,8 @@ from rootread.fieldsheet import CONE_NAME, SheetRow, cone_of, default_row, match
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.plane.lens import profile_files
+from rootread.report.faces import STAND_IN, cannot_be_drawn
+from rootread.report.words import sheet_lines
 from rootread.settings import Settings, settings_toml
 from rootread.store import file_stem, is_here, on_disk, place
 from rootread.text import is_showable, one_line
@@ -32,7 +34,7 @@ RAW_ENDINGS = {".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".raf", ".rw2"}
 LIKE_A_SHEET = re.compile(r"sheet\.(csv(\.csv|\.txt)?|tsv|txt|xlsx?|ods|numbers)")
 """Names of sheets that are not read as such: endings that a system hides, capitals, a spreadsheet's own."""
 MOST_TOLD = 5
-"""Of files that are left out."""
+"""Of files that are left out, and of names that cannot be drawn."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,26 @@ def plan_walls(places: Sequence[str | Path], out: str | Path | None = None) -> P
                 f"{other} and {job.photo} would both be wall {job.row.wall}.",
                 "Give each its own wall name in the sheet.",
             )
-    return Plan(tuple(unique.values()), tuple(messages))
+    return Plan(tuple(unique.values()), (*messages, *_not_drawn([job.row for job in unique.values()])))
+
+
+def _not_drawn(rows: Sequence[SheetRow]) -> list[str]:
+    """What to know where this machine's fonts lack letters of names that pictures show."""
+    shown = (
+        words
+        for row in rows
+        for words in (row.wall, *sheet_lines(row), *(layer.name for layer in row.layers))
+    )
+    names = cannot_be_drawn(shown)
+    if not names:
+        return []
+    named = ", ".join(one_line(name, 40) for name in names[:MOST_TOLD])
+    more = f" and {len(names) - MOST_TOLD} more" if len(names) > MOST_TOLD else ""
+    return [
+        f"No font on this machine has all letters of {named}{more}: pictures show {STAND_IN} for "
+        "those it lacks, tables and pages have them. Install a font of that script, then grade into a fresh "
+        "folder."
+    ]
 
 
 @contextmanager

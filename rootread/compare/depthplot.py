@@ -8,7 +8,8 @@ from markupsafe import Markup
 from rootread.compare.depths import SLICE_IN, DepthProfile
 from rootread.compare.plots import LEFT, LETTERS_PX, TOP, WIDTH, colour
 from rootread.compare.scale import Scale
-from rootread.report.lettering import font, shorten
+from rootread.report.faces import Face
+from rootread.report.lettering import shorten
 from rootread.report.svg import line, path, svg, text
 from rootread.units import length_words, shown, unit_shown
 
@@ -54,7 +55,7 @@ def profile_plot(
         thick.append(_group(pen, path(across(profile.mean.tolist()), "mean-line"), tint))
         row = KEY_TOP + KEY_ROW * k
         keys.append(_group(pen, line(LEFT, row, LEFT + 30, row, "mean-line"), tint))
-        name = shorten(profile.treatment, font(LETTERS_PX), RIGHT - LEFT - 38)
+        name = shorten(profile.treatment, Face(LETTERS_PX), RIGHT - LEFT - 38)
         keys.append(text(LEFT + 38, row + 4, name, "start"))
     marks = [*_axes(scale, float(edges[-1])), *bands, *thin, *thick, *keys]
     label = "Share of root length by depth for " + ", ".join(profile.treatment for profile in profiles)

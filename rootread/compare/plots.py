@@ -12,7 +12,8 @@ from rootread.compare.effect import LEVEL
 from rootread.compare.measures import Measure
 from rootread.compare.scale import TICK_PX, Scale
 from rootread.compare.units import Unit
-from rootread.report.lettering import font, shorten
+from rootread.report.faces import Face
+from rootread.report.lettering import shorten
 from rootread.report.svg import line, path, svg, text
 
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6a00", "#56b4e9")
@@ -53,7 +54,7 @@ def measure_plot(contrast: Contrast, measure: Measure) -> Markup | None:
     marks = _draw_walls(contrast, measure, units, keyed, LEFT, end)
     key = [f"{short}  {name}" for name, short in keyed.items() if short != name]
     below = BOTTOM + 38 if contrast.many or not pairs else BOTTOM + 54
-    face = font(LETTERS_PX)
+    face = Face(LETTERS_PX)
     marks += [
         text(4, below + KEY_ROW * row, shorten(words, face, WIDTH - EDGE), "start")
         for row, words in enumerate(key)
@@ -70,7 +71,7 @@ def measure_plot(contrast: Contrast, measure: Measure) -> Markup | None:
 
 def _names(treatments: Sequence[str], room: float, room_of_pair: float) -> dict[str, str]:
     """What each treatment is called below the axis: its name, or a letter where names have no room."""
-    face = font(LETTERS_PX)
+    face = Face(LETTERS_PX)
     if all(
         face.getlength(name) <= room - 6 and face.getlength(f"less {name}") <= room_of_pair - 6
         for name in treatments
@@ -148,11 +149,11 @@ def _draw_differences(
 
 def _draw_rows(measure: Measure, pairs: Sequence[Pair], keyed: dict[str, str], top: float) -> list[Markup]:
     """Many pairs, one below the other, with their figures; those that differ in full ink."""
-    scale, face = _scale_of(measure, pairs), font(LETTERS_PX)
+    scale, face = _scale_of(measure, pairs), Face(LETTERS_PX)
     names = [f"{keyed[pair.first]} less {keyed[pair.second]}" for pair in pairs]
     figures = [_figures(measure, pair) for pair in pairs]
     left = 4 + max(face.getlength(name) for name in names) + 20
-    right = WIDTH - EDGE - max(font(TICK_PX).getlength(figure) for figure in figures) - 18
+    right = WIDTH - EDGE - max(Face(TICK_PX).getlength(figure) for figure in figures) - 18
     first = top + 42
     bottom = first + PAIR_ROW * len(pairs)
     unit = measure.unit.strip()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from rootread.report.lettering import font
+from rootread.report.faces import Face
 from rootread.report.svg import line, text
 
 ROUND_STEPS = [1, 2, 5, 10]
@@ -61,7 +61,7 @@ class Scale:
 
     def level(self, left: float, right: float, top: float, bottom: float, signed: bool) -> list[Markup]:
         """Upright lines from ``top`` to ``bottom``, each with its number above where there is room."""
-        marks, numbers, face = [], self._written(signed), font(TICK_PX)
+        marks, numbers, face = [], self._written(signed), Face(TICK_PX)
         apart = (right - left) / max(len(self.ticks) - 1, 1)
         every = math.ceil((max(face.getlength(number) for number in numbers) + 6) / apart)
         # Counted from zero, so that zero has its number.

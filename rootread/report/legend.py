@@ -17,8 +17,9 @@ from rootread.report.colours import (
     descent_colours,
     descent_table,
 )
+from rootread.report.faces import font
 from rootread.report.ground import CONE, FLOOR, ground_marks
-from rootread.report.lettering import font, wrap
+from rootread.report.lettering import wrap
 from rootread.report.words import pattern_words, recorded_alone, scale_words
 from rootread.settings import MeasureSettings
 

@@ -7,7 +7,8 @@ from PIL import Image, ImageDraw
 
 from rootread.geometry import Points
 from rootread.plane.lens_measure import LensMeasurement
-from rootread.report.lettering import font, wrap
+from rootread.report.faces import Face
+from rootread.report.lettering import wrap
 from rootread.report.strokes import Picture
 from rootread.report.words import percent
 
@@ -99,7 +100,7 @@ def _caption(measurement: LensMeasurement, means: Points, width_px: int) -> Pict
         f"on average over a part of the picture; the largest of these is {largest:.2f} px. Places were found "
         f"out to {percent(measurement.reach)} of the way to the corners."
     )
-    lines = wrap(words, font(CAPTION_PX), width_px - 30, 6)
+    lines = wrap(words, Face(CAPTION_PX), width_px - 30, 6)
     strip = np.full((round(1.4 * CAPTION_PX) * len(lines) + 20, width_px, 3), 245, np.uint8)
     return _lettered(strip, lines)
 
@@ -108,7 +109,7 @@ def _lettered(strip: Picture, lines: list[str]) -> Picture:
     image = Image.fromarray(strip)
     draw = ImageDraw.Draw(image)
     for number, line in enumerate(lines):
-        draw.text((15, 10 + number * round(1.4 * CAPTION_PX)), line, fill=INK, font=font(CAPTION_PX))
+        Face(CAPTION_PX).write(draw, (15, 10 + number * round(1.4 * CAPTION_PX)), line, INK)
     return np.array(image)
 
 

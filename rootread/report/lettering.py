@@ -1,18 +1,16 @@
-"""Letters on pictures: the fonts, wrapping, and labels that keep off the roots."""
+"""Letters on pictures: wrapping, and labels that keep off the roots."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from rootread.geometry import Points
 from rootread.report.colours import RGB
+from rootread.report.faces import Face
 from rootread.report.strokes import Sheet, opaque
 
 _PAD_PX = 11
@@ -22,55 +20,17 @@ _LINE_SPACING = 1.22
 _ROOT_CELL_PX = 8
 # A place further down the list is taken only if it covers this much less of the roots.
 _LATER_COSTS = 0.002
-OWN_FONTS = (
-    "NotoSansCJK-Regular.ttc",
-    "DroidSansFallbackFull.ttf",
-    "PingFang.ttc",
-    "Hiragino Sans GB.ttc",
-    "msyh.ttc",
-    "YuGothM.ttc",
-    "malgun.ttf",
-    "Nirmala.ttf",
-    "NotoSansDevanagari-Regular.ttf",
-)
-"""With letters of many scripts, as systems bring them; Pillow looks for them where systems keep fonts."""
-_NO_LETTER = "\uffff"
 
 
-@cache
-def font(size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
-    """DejaVu Sans, which comes with matplotlib."""
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    # Found without importing it: that takes long, and makes a folder in the user's home.
-    spec = find_spec("matplotlib")
-    assert spec is not None and spec.origin is not None  # a requirement of the package
-    return ImageFont.truetype(str(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name), size_px)
+class Measured(Protocol):
+    """A font, or a ``Face``."""
+
+    def getlength(self, text: str, /) -> float:
+        """Width of a text in pixels."""
+        ...
 
 
-def font_for(text: str, size_px: int, bold: bool = False) -> ImageFont.FreeTypeFont:
-    """The usual font; where it lacks a letter of a name, one of this machine's own that has them all."""
-    face = font(size_px, bold)
-    if text.isascii() or _has_all(face, text):
-        return face
-    others = (_own_font(name, size_px) for name in OWN_FONTS)
-    return next((other for other in others if other is not None and _has_all(other, text)), face)
-
-
-@cache
-def _own_font(name: str, size_px: int) -> ImageFont.FreeTypeFont | None:
-    try:
-        return ImageFont.truetype(name, size_px)
-    except OSError:
-        return None
-
-
-def _has_all(face: ImageFont.FreeTypeFont, text: str) -> bool:
-    """Whether each letter is drawn as itself, not as the box that stands for what is missing."""
-    box = bytes(face.getmask(_NO_LETTER))
-    return all(letter.isspace() or bytes(face.getmask(letter)) != box for letter in set(text))
-
-
-def wrap(text: str, face: ImageFont.FreeTypeFont, width_px: float, max_lines: int) -> list[str]:
+def wrap(text: str, face: Measured, width_px: float, max_lines: int) -> list[str]:
     """Break a sentence into lines no wider than ``width_px``; what does not fit ends in an ellipsis."""
     lines: list[str] = []
     for word in text.split():
@@ -84,7 +44,7 @@ def wrap(text: str, face: ImageFont.FreeTypeFont, width_px: float, max_lines: in
     return kept
 
 
-def shorten(text: str, face: ImageFont.FreeTypeFont, width_px: float) -> str:
+def shorten(text: str, face: Measured, width_px: float) -> str:
     """The text, cut to ``width_px`` with an ellipsis."""
     if face.getlength(text) <= width_px:
         return text
@@ -168,7 +128,7 @@ class LabelRoom:
         leader straight up or down from the label will end at, the leader too
         keeps off other labels.
         """
-        face = font_for(text, size_px)
+        face = Face(size_px)
         lines = text.split("\n")
         width = int(max(face.getlength(line) for line in lines)) + 2 * _PAD_PX
         height = round(_LINE_SPACING * size_px * len(lines)) + _PAD_PX
@@ -211,8 +171,7 @@ def draw_labels(sheet: Sheet, labels: list[Label]) -> None:
         lines = label.text.split("\n")
         for number, line in enumerate(lines):
             row = label.height / 2 + _LINE_SPACING * label.size_px * (number - (len(lines) - 1) / 2)
-            at = (label.width / 2, row)
-            draw.text(at, line, fill=label.ink, font=font_for(line, label.size_px), anchor="mm")
+            Face(label.size_px).write(draw, (label.width / 2, row), line, label.ink, anchor="mm")
         area[:] = np.asarray(image)
 
 

@@ -12,7 +12,8 @@ from rootread.geometry import Points, resample_polyline
 from rootread.photo import Photo
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, INK, LEVEL, PAPER, RGB, WHITE
-from rootread.report.lettering import Label, draw_labels, font, wrap
+from rootread.report.faces import Face
+from rootread.report.lettering import Label, draw_labels, wrap
 from rootread.report.shrink import shrunk
 from rootread.report.strokes import Picture, Sheet, clear_sheet, lay_over, stroke, veil
 from rootread.report.view import View
@@ -119,7 +120,7 @@ def grid_labels(view: View) -> list[Label]:
 
 
 def _label(view: View, at_px: Points, text: str) -> Label | None:
-    width = int(font(LETTERS_PX).getlength(text)) + 12
+    width = int(Face(LETTERS_PX).getlength(text)) + 12
     height = LETTERS_PX + 8
     left, top = int(at_px[0] - width / 2), int(at_px[1] - height / 2)
     inside = 0 <= left < view.size_px[0] - width and 0 <= top < view.size_px[1] - height
@@ -147,7 +148,7 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
         f"sure to {length_words(plane.surface.se_in)}.",
         *plane.cautions,
     )
-    face = font(CAPTION_PX)
+    face = Face(CAPTION_PX)
     lines = [line for text in words for line in wrap(text, face, width_px - 30, 3)]
     line_px = round(1.4 * CAPTION_PX)
     sheet = clear_sheet(width_px, line_px * len(lines) + 16)

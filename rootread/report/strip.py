@@ -7,8 +7,9 @@ from PIL import Image, ImageDraw
 
 from rootread.judge.types import GradePart
 from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
+from rootread.report.faces import Face, font
 from rootread.report.legend import draw_legend
-from rootread.report.lettering import font, font_for, shorten, wrap
+from rootread.report.lettering import shorten, wrap
 from rootread.report.strokes import Picture
 from rootread.report.words import count, degrees, interval_words, score, sheet_lines
 from rootread.settings import JudgeSettings, Settings
@@ -45,9 +46,9 @@ def draw_strip(wall: "Wall", width_px: int, settings: Settings) -> Picture:
 def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings, width: int) -> None:
     left, top = COLUMNS_PX[0], MARGIN_PX
     top += _draw_name(draw, wall.name, left, top, width)
+    said = Face(SMALL_PX)
     for line in sheet_lines(wall.row):
-        face = font_for(line, SMALL_PX)
-        draw.text((left, top), shorten(line, face, width), fill=FADED_INK, font=face)
+        said.write(draw, (left, top), shorten(line, said, width), FADED_INK)
         top += 42
     top += 26
     verdict = wall.grade.verdict
@@ -82,14 +83,13 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
 
 def _draw_name(draw: ImageDraw.ImageDraw, name: str, left: int, top: int, width: int) -> int:
     """The wall's name, a long one smaller and over two lines; returns its height."""
-    large = font_for(name, 50, bold=True)
+    large, small = Face(50, bold=True), Face(TEXT_PX, bold=True)
     if large.getlength(name) <= width:
-        draw.text((left, top), name, fill=INK, font=large)
+        large.write(draw, (left, top), name, INK)
         return 74
-    small = font_for(name, TEXT_PX, bold=True)
     lines = wrap(name, small, width, 2)
     for row, line in enumerate(lines):
-        draw.text((left, top + 46 * row), line, fill=INK, font=small)
+        small.write(draw, (left, top + 46 * row), line, INK)
     return 46 * len(lines) + 16
 
 

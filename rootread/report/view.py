@@ -16,7 +16,7 @@ from rootread.judge.types import Layer
 from rootread.plane.reach import local_px_per_in
 from rootread.plane.types import WallPlane
 from rootread.report.colours import DARK, FADED_INK, INK, PAPER, WHITE
-from rootread.report.lettering import font
+from rootread.report.faces import font
 from rootread.report.strokes import Sheet, opaque, stroke
 from rootread.units import INCHES_PER, per_length_shown, shown, unit_shown
 
