@@ -16,7 +16,6 @@ from rootread.batch.pool import Done, read_here
 from rootread.batch.program import program
 from rootread.batch.read import AGAIN, failed, read_elsewhere, read_job
 from rootread.batch.record import Places, Record, read_rows, write_wall
-from rootread.compare import grade_words
 from rootread.errors import BadRequest
 from rootread.report import TABLES, csv_head, csv_rows, page_parts
 from rootread.report.parquet import ParquetFile
@@ -136,6 +135,16 @@ def _write_tables(out: Path, jobs: Sequence[WallJob], parquet: bool) -> None:
                 table.add(rows[name])
 
 
+def _compared(walls: Sequence[Row]) -> list[str]:
+    """What the grades say of the treatments."""
+    if len({wall["treatment"] for wall in walls}) < 2:
+        return []
+    # Imported here: its tables take long to load, and a run of one treatment compares nothing.
+    from rootread.compare import grade_words
+
+    return grade_words(walls)
+
+
 def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> None:
     walls = [record.wall for record in records]
     parts = page_parts(
@@ -144,7 +153,7 @@ def _write_report(out: Path, records: Sequence[Record], settings: Settings) -> N
         settings,
         out,
         advice=[record.advice for record in records],
-        compared=grade_words(walls),
+        compared=_compared(walls),
         runs=[record.runs for record in records],
     )
     with writing(out / "report.html") as file:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks, peak_widths
 
 from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points
@@ -105,6 +104,8 @@ def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -
 
 def _valleys(depth: NDArray[np.float64]) -> NDArray[np.intp]:
     """Indices of the deepest place of each valley; the floor's ends count as hills."""
+    from scipy.signal import find_peaks
+
     padded = np.concatenate([[depth.min()], depth, [depth.min()]])
     found, _ = find_peaks(padded, prominence=LEAST_BERM_IN)
     return np.asarray(found - 1, dtype=np.intp)
@@ -112,6 +113,8 @@ def _valleys(depth: NDArray[np.float64]) -> NDArray[np.intp]:
 
 def _berms(x: NDArray[np.float64], depth: NDArray[np.float64]) -> tuple[Berm, ...]:
     """A berm's height is its prominence: over the higher valley beside it."""
+    from scipy.signal import find_peaks, peak_widths
+
     hills, found = find_peaks(-depth, prominence=LEAST_BERM_IN)
     if not len(hills):
         return ()

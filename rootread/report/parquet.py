@@ -1,12 +1,13 @@
 """The tables as Parquet, for programs: typed columns that carry their unit and meaning."""
 
 from collections.abc import Iterable, Sequence
-from typing import IO, Any
-
-import pandas as pd
+from typing import IO, TYPE_CHECKING, Any
 
 from rootread.errors import BadRequest
 from rootread.schema import Column, Row
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ROWS_AT_ONCE = 20_000
 """Rows gathered before they are written: a group that later reads well, and never much in memory."""
@@ -38,7 +39,7 @@ class ParquetFile:
             self._rows.clear()
 
 
-def write_frame(file: IO[bytes], table: pd.DataFrame, columns: Sequence[Column]) -> None:
+def write_frame(file: IO[bytes], table: "pd.DataFrame", columns: Sequence[Column]) -> None:
     """A whole table that is a data frame already."""
     arrow, parquet = _libraries()
     parquet.write_table(arrow.Table.from_pandas(table, _schema(arrow, columns), preserve_index=False), file)
