@@ -18,12 +18,16 @@ from typing import NamedTuple
 
 import numpy as np
 from judging import Judged, judge, judged_walls
-from made_walls import KEPT_SEED, TRAINING_SEED, cache_folder
+from made_walls import KEPT_SEED, SETTINGS, TRAINING_SEED, cache_folder
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 from scipy.spatial import cKDTree
+from scipy.special import digamma, polygamma
 
 import rootread.judge.grade as grade_module
 import rootread.measure.intervals as intervals_module
+from rootread.fieldsheet import default_row
+from rootread.judge.grade import spread_of_roots
 from rootread.measure import calibrated
 
 NORMAL_95 = 1.96
@@ -32,6 +36,8 @@ SURE = 0.9
 RESAMPLES = 400
 LITTLE_IN = 10.0
 """Walls with less root read say little about the share of it that is read."""
+ALL_ALIKE = 2.0
+"""Where a root moves the grade by fewer points, all stand at an end of the scale and say nothing of it."""
 FOLDS = 5
 NEAR_IN = 0.10
 PLACE = Path(calibrated.__file__)
@@ -156,6 +162,36 @@ def _unseen(one: Judged) -> float:
     return float((cKDTree(found).query(wanted)[0] >= NEAR_IN).mean())
 
 
+def usual_spread(sd: Values, roots: Values) -> tuple[float, float]:
+    """How far a root moves the grade on a usual wall, and how many roots more of a wall that is worth.
+
+    The moments of log variances (Smyth 2004, Statistical Applications in
+    Genetics and Molecular Biology 3:3; from memory): with d = n - 1 degrees of
+    freedom of each wall, e = log s^2 - psi(d / 2) + log(d / 2) spreads by
+    trigamma(d / 2) by chance; what is more is trigamma(d0 / 2).
+
+    Parameters
+    ----------
+    sd, roots : ``(W,)`` as ``spread_of_roots`` gives them.
+    """
+    s2 = sd**2 * roots**2 / (roots - 1.0)
+    apart = s2 >= ALL_ALIKE**2
+    s2, half = s2[apart], (roots[apart] - 1.0) / 2.0
+    e = np.log(s2) - digamma(half) + np.log(half)
+    more = float(e.var(ddof=1) - polygamma(1, half).mean())
+    known = 2.0 * brentq(lambda x: polygamma(1, x) - max(more, 1e-3), 1e-3, 1e4)
+    return float(np.exp((e.mean() + digamma(known / 2) - np.log(known / 2)) / 2)), float(known)
+
+
+def _spreads(judged: list[Judged]) -> tuple[Values, Values]:
+    found = [
+        spread_of_roots(one.readings, one.layers, default_row(f"{one.wall.name}.jpg"), SETTINGS.judge)
+        for one in judged
+    ]
+    sd, roots = np.array([pair for pair in found if pair[1] > 1.5]).T
+    return sd, roots
+
+
 def _without_errors(run: Callable[[], list[Judged]]) -> list[Judged]:
     """Judge with every calibrated error at nothing, so that only what is derived counts."""
     names = [name for name in vars(calibrated) if name.isupper() and name != "UNSEEN_SHARE"]
@@ -198,12 +234,19 @@ def main() -> None:
         return [one for one in walls if not isinstance(one, tuple)]
 
     judged = _without_errors(read)
-    # The share that is missed enters all other intervals, so it is set first.
+    # The share that is missed and the usual spread of roots enter other intervals, so they are set first.
     intervals_module.UNSEEN_SHARE = float(np.median([_unseen(one) for one in judged]))
+    sd, known = usual_spread(*_spreads(judged))
+    grade_module.GRADE_ROOT_SD, grade_module.GRADE_ROOTS_KNOWN = sd, known
     walls = [one.wall for one in judged]
     judged = _without_errors(lambda: [judge(wall) for wall in walls])
     figures = compared(judged)
-    errors = {"UNSEEN_SHARE": intervals_module.UNSEEN_SHARE, **estimate(figures)}
+    errors = {
+        "UNSEEN_SHARE": intervals_module.UNSEEN_SHARE,
+        **estimate(figures),
+        "GRADE_ROOT_SD": sd,
+        "GRADE_ROOTS_KNOWN": known,
+    }
     print(f"{len(judged)} walls")
     for name, value in errors.items():
         print(f"{name} = {value:.3g}")

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from calibrate import usual_spread
 from handmade_roots import along, plane, trace
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -140,6 +141,25 @@ def test_an_unsure_level_widens_the_interval():
     ]  # 18 degrees, all to the right
     sure, unsure = grade_of(read(roots)), grade_of(read(roots, level_se_deg=3.0))
     assert unsure.score.high - unsure.score.low > sure.score.high - sure.score.low + 2
+
+
+def test_alike_roots_make_a_grade_no_surer_than_their_number_allows():
+    """That three roots turned alike may be chance; that eighteen did says how roots of this wall go."""
+    three, eighteen = (grade_of(wall_of([], ACROSS[::step])).score for step in (6, 1))
+    assert three.high - three.low > 1.5 * (eighteen.high - eighteen.low)
+    one = grade_of(wall_of([], ACROSS[:1])).score
+    assert one.high - one.low > three.high - three.low
+
+
+def test_roots_of_a_usual_wall_tell_how_far_apart_a_few_may_lie():
+    """Walls of eight to forty roots, as it is estimated on, drawn as the method (Smyth 2004) supposes."""
+    rng = np.random.default_rng(3)
+    usual_sd, known = 12.0, 4.0
+    roots = rng.integers(8, 40, 4000).astype(float)
+    wall_sd = usual_sd * np.sqrt(known / rng.chisquare(known, len(roots)))
+    found_sd = wall_sd * np.sqrt(rng.chisquare(roots - 1) / (roots - 1))
+    estimated = usual_spread(found_sd * np.sqrt((roots - 1) / roots / roots), roots)
+    assert estimated == pytest.approx((usual_sd, known), rel=0.15)
 
 
 def test_a_wall_without_roots_is_not_graded():

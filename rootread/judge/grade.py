@@ -12,15 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from rootread.fieldsheet import SheetRow
-from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, freedom_sums, root_sums
+from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, equal_roots, freedom_sums, root_sums
 from rootread.judge.survival import RiskTable, passing_share, passing_shares_by_zone, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
 from rootread.judge.zones import Zones, zones_of
-from rootread.measure.calibrated import GRADE_SE
-from rootread.measure.intervals import doubt
+from rootread.measure.calibrated import GRADE_ROOT_SD, GRADE_ROOTS_KNOWN, GRADE_SE
+from rootread.measure.intervals import NORMAL_95, doubt
 from rootread.measure.types import Interval, Readings
 from rootread.settings import JudgeSettings
 from rootread.units import length_words
@@ -58,15 +59,32 @@ def grade_wall(
         nothing = float("nan")
         return Grade(Interval(nothing, nothing, nothing), (), "no roots")
     evidence = _evidence(readings, layers, row)
-    weights = np.array([getattr(settings, f"weight_{name}") for name in PART_NAMES])
-    weights = weights / weights.sum()
-    gap_cost = min(GAP_COST, 2.0 * min(weights[0], weights[1]) / max(weights[4], 1e-9))
+    weights, gap_cost = _weights(settings)
     scores = _part_scores(evidence, np.ones((1, len(readings.roots))), gap_cost)[:, 0]
     score = float(weights @ scores)
     draws = score + _draws(readings, evidence, weights, gap_cost, settings)
     low, high = np.clip(np.quantile(draws, [0.025, 0.975]), 0.0, 100.0)
     interval = Interval(score, min(float(low), score), max(float(high), score))
     return Grade(interval, _parts(scores, weights, evidence), verdict_words(interval, settings))
+
+
+def spread_of_roots(
+    readings: Readings, layers: Sequence[Layer], row: SheetRow | None, settings: JudgeSettings
+) -> tuple[float, float]:
+    """By how much the grade moves as a wall's roots are drawn again, and of how many equal roots that is.
+
+    ``GRADE_ROOT_SD`` and ``GRADE_ROOTS_KNOWN`` are estimated from it (``benchmarks/calibrate.py``).
+    """
+    evidence, rng = _evidence(readings, layers, row), np.random.default_rng(settings.seed)
+    deviations = _by_roots(readings, evidence, *_weights(settings), settings, rng)
+    return float(deviations.std()), equal_roots(evidence.sums)
+
+
+def _weights(settings: JudgeSettings) -> tuple[NDArray[np.float64], float]:
+    """``(5,)`` weights of the parts, with sum 1, and what a gap between strips may cost."""
+    weights = np.array([getattr(settings, f"weight_{name}") for name in PART_NAMES])
+    weights = weights / weights.sum()
+    return weights, min(GAP_COST, 2.0 * min(weights[0], weights[1]) / max(weights[4], 1e-9))
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,19 +167,11 @@ def _draws(
 ) -> NDArray[np.float64]:
     """Deviations of the grade that this wall could as well have shown, given what a reading gets wrong.
 
-    Roots are drawn again with replacement (bootstrap), shrunk by the
-    finite-population correction because the wall's own roots are in question
-    and most of them were read, and widened where a trace may be no root (see
-    ``measure.intervals``); the level is turned by its standard error; and
+    Roots are drawn again; the level is turned by its standard error; and
     tracing adds its own.
     """
     rng = np.random.default_rng(settings.seed)
-    count = len(readings.roots)
-    again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
-    sure = np.array([root.trace.confidence for root in readings.roots])
-    again_weight = 1.0 + np.sqrt(np.minimum(doubt(sure), 1.0)) * (again - 1.0)
-    by_roots = weights @ _part_scores(evidence, again_weight, gap_cost)
-
+    by_roots = _steadied(_by_roots(readings, evidence, weights, gap_cost, settings, rng), evidence, rng)
     points = evidence.sums.in_zone.sum()
     turned = [
         (
@@ -171,4 +181,47 @@ def _draws(
     ]
     by_level = 100.0 * weights[0] * (turned[1] - turned[0]) / 2 / points / (FREEDOM[1] - FREEDOM[0])
     noise = rng.normal(size=(2, settings.bootstrap))
-    return by_roots - by_roots.mean() + by_level * noise[0] + GRADE_SE * noise[1]
+    return by_roots + by_level * noise[0] + GRADE_SE * noise[1]
+
+
+def _by_roots(
+    readings: Readings,
+    evidence: _Evidence,
+    weights: NDArray[np.float64],
+    gap_cost: float,
+    settings: JudgeSettings,
+    rng: np.random.Generator,
+) -> NDArray[np.float64]:
+    """Deviations of the grade with its roots drawn again with replacement (bootstrap).
+
+    Shrunk by the finite-population correction, because the wall's own roots
+    are in question and most of them were read, and widened where a trace may
+    be no root (see ``measure.intervals``).
+    """
+    count = len(readings.roots)
+    again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
+    sure = np.array([root.trace.confidence for root in readings.roots])
+    again_weight = 1.0 + np.sqrt(np.minimum(doubt(sure), 1.0)) * (again - 1.0)
+    drawn = weights @ _part_scores(evidence, again_weight, gap_cost)
+    return np.asarray(drawn - drawn.mean())
+
+
+def _steadied(
+    deviations: NDArray[np.float64], evidence: _Evidence, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """The deviations by roots, as wide as so few roots allow.
+
+    How far a few roots lie apart says little of how far roots lie apart: three
+    may be alike by chance. So the variance between roots is taken as if
+    d0 = ``GRADE_ROOTS_KNOWN`` more had been seen that lie as far apart as on a
+    usual wall, s0 = ``GRADE_ROOT_SD``: s^2 = (d0 s0^2 + d s^2) / (d0 + d), with
+    d = n - 1, and Student's t of d0 + d degrees of freedom (Smyth 2004,
+    Statistical Applications in Genetics and Molecular Biology 3:3, eq. for the
+    moderated t; from memory). A bootstrap's variance is (n - 1) / n of s^2 / n.
+    """
+    n = equal_roots(evidence.sums)
+    known = GRADE_ROOTS_KNOWN + n - 1.0
+    own = np.sqrt(n / known)
+    usual = GRADE_ROOT_SD * np.sqrt(GRADE_ROOTS_KNOWN / known / n)
+    wider = float(stdtrit(known, 0.975)) / NORMAL_95
+    return wider * (own * deviations + usual * rng.normal(size=len(deviations)))

@@ -78,6 +78,12 @@ def root_sums(readings: Readings, zones: Zones) -> RootSums:
     )
 
 
+def equal_roots(sums: RootSums) -> float:
+    """As many roots of one length tell as much: ``(sum l)^2 / sum l^2`` (Kish 1965; from memory)."""
+    lengths = sums.in_zone.sum(axis=0)
+    return float(lengths.sum() ** 2 / (lengths**2).sum())
+
+
 def freedom_sums(readings: Readings, zones: Zones, turned_by_deg: float = 0.0) -> NDArray[np.float64]:
     """``(Z, R)`` sums of each point's descent / pattern, held between 0 and 1.
 

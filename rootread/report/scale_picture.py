@@ -132,7 +132,7 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
     seen = (
         "seen square on"
         if plane.tilt_deg < 1
-        else f"camera {plane.tilt_deg:.0f} ± {plane.tilt_se_deg:.1f} degrees from square"
+        else f"camera {plane.tilt_deg:.1f} ± {plane.tilt_se_deg:.1f} degrees from square"
     )
     tilt = "tilt not known" if np.isnan(plane.tilt_deg) else seen
     surface = {

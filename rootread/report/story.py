@@ -62,7 +62,7 @@ def cautions(wall: Wall) -> list[str]:
 
 
 def _too_few(wall: Wall) -> list[str]:
-    """A grade of a handful of roots is as sure as they are alike, which says nothing of the wall."""
+    """A grade of a handful of roots says little of the wall, however alike they are."""
     advice = wall.judgement.advice
     if not wall.readings.roots or len(advice) != 1 or advice[0].kind != "look again":
         return []
