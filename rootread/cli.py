@@ -303,8 +303,7 @@ def mask(
     if polarity not in ("pale", "dark"):
         meant = "For light lines write pale." if polarity == "light" else "Choose pale or dark."
         raise BadRequest(f"--polarity {polarity} is not known.", meant)
-    rgb = read_photo(photo).rgb
-    probability = photo_probability(rgb, polarity)
+    probability = photo_probability(read_photo(photo).rgb, polarity)
     _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
     write_bytes(out, png.tobytes())
     typer.echo(str(out))
