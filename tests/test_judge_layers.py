@@ -10,9 +10,10 @@ from scipy.stats import kstest
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import find_layers, scan
 from rootread.judge.diversions import diversions
-from rootread.judge.layers import SHAPE_SE_IN, layer_depth, members_of
+from rootread.judge.gathering import Band, Gathering, band_of
+from rootread.judge.layers import SHAPE_SE_IN, layer_depth
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.scan import Gathering, strongest_gathering
+from rootread.judge.scan import strongest_gathering
 from rootread.judge.signs import Sign
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
@@ -128,7 +129,9 @@ def test_a_root_that_turned_far_beside_a_layer_is_none_of_it():
     near = Sign(3, "diverted", -4.0, 6.6, -4.0, -1.0)
     deeper, far = (Sign(i, "diverted", x, z, x, x + 1.0) for i, x, z in ((4, -12.0, 7.5), (5, 7.0, 6.6)))
     gathering = Gathering(5.6, 6.4, -18.0, -6.0, statistic=8.0, p_value=0.01)
-    assert members_of([*inside, near, deeper, far], gathering) == [*inside, near]
+    signs = [*inside, near, deeper, far]
+    band = band_of(signs, gathering)
+    assert [sign for sign in signs if band.holds(sign)] == [*inside, near]
 
 
 def test_a_level_layer_is_not_given_a_slope():
@@ -208,6 +211,17 @@ def test_traces_that_are_hardly_roots_show_no_layer(confidence, layers):
     """Six that turned at one depth: with a chance of 0.1 each, none of them is likely to be a root."""
     doubted = [replace(root, confidence=confidence) for root in blocked_wall(1, count=6)]
     assert len(find_layers(read(doubted + open_wall(1, 6)), (), SETTINGS)) == layers
+
+
+@pytest.mark.parametrize(("then_level_in", "layers"), [(1.2, 0), (3.0, 1)])
+def test_runs_of_doubtful_traces_show_a_layer_and_their_turns_do_not(then_level_in, layers):
+    """A trace that joins two roots is wrong as a whole, yet where it runs a root runs."""
+    across = (-10.0, -2.0, 3.0, 8.0)
+    doubted = [
+        replace(turned_at(x, 6.0, f"t{i}", then_level_in, then_z=12.0), confidence=0.3)
+        for i, x in enumerate(across)
+    ]
+    assert len(find_layers(read(doubted + open_wall(1, 2)), (), SETTINGS)) == layers
 
 
 def test_turns_at_many_depths_are_no_layer():
@@ -291,6 +305,13 @@ def test_the_mean_depth_alone_would_lie_above_the_layer():
     assert ran.mean() < 7.85 < layer_depth(ran)[0]
 
 
+def test_a_root_that_ran_well_below_the_others_does_not_draw_the_layer_down_to_it():
+    """Roots run on a layer or above it, so it ran on something else; one well above may have run on this."""
+    ran = 8.0 - np.array([0.0, 0.05, 0.1, 0.2, 0.35])
+    assert layer_depth(np.append(ran, 8.8)) == layer_depth(ran)
+    assert layer_depth(np.append(ran, 7.2)) != layer_depth(ran)
+
+
 # the permutation test
 
 
@@ -324,6 +345,20 @@ def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer
     # twice the log likelihood ratio of one window is near chi-squared with one degree of freedom
     uncorrected = np.array([gathering.statistic for gathering in chance_gatherings])
     assert (2 * uncorrected > 3.84).mean() > 0.5
+
+
+def test_chance_brings_no_sign_where_a_layer_was_set_aside():
+    """The signs that are left lie outside its band, so they are moved outside it, as many as there are."""
+    signs, centrelines = chance_wall(np.random.default_rng(22))
+    band = Band(8.0, x_from_in=-3.0, x_to_in=21.0, slope=0.0, middle_x_in=18.0)
+    left = [sign for sign in signs if not band.holds(sign)]
+    bins = int(max(line[:, 1].max() for line in centrelines) / scan.DEPTH_BIN_IN) + 1
+    middles_in = (np.arange(bins) + 0.5) * scan.DEPTH_BIN_IN
+    chances = scan._chances(left, centrelines, bins, [band])
+    in_band = np.array([band.covers(x, middles_in) for x in chances.x_in])
+    assert in_band.any() and chances.chance[in_band].sum() < 1e-6
+    assert chances.chance.sum(axis=1) == pytest.approx(1.0)
+    assert scan._chances(left, centrelines, bins).chance[in_band].sum() > 0.5
 
 
 def plain_statistics(view, depth_bins):

@@ -8,22 +8,21 @@ from numpy.typing import NDArray
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge.diversions import diversions
+from rootread.judge.gathering import Band, band_of
 from rootread.judge.passage import LayerPlace, arrivals, outcomes, place_of
-from rootread.judge.scan import FEWEST_EVENTS, Gathering, strongest_gathering
+from rootread.judge.scan import FEWEST_EVENTS, strongest_gathering
 from rootread.judge.shape import LayerLine, fit_line, step_line
 from rootread.judge.signs import Sign, signs_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings
 from rootread.settings import JudgeSettings
 
-MEMBER_IN = 1.0
-"""A sign within this of the middle of a gathering belongs to the layer."""
-BESIDE_IN = 3.0
-"""So does one that lies this far beside the gathering's ends, but none farther off."""
 USUAL_SPREAD_IN = 0.2
 """How far above a layer roots usually run, and how many roots that expectation counts for beside
 those of the wall."""
 USUAL_SPREAD_ROOTS = 3
+DEEPER_IN = 0.5
+"""A root that ran so much deeper than the middle one ran on something else: on a layer roots run above it."""
 SHAPE_SE_IN = 0.1
 """Roots do not lie on every layer with the same scatter."""
 MATCH_FLOOR_IN = 0.5
@@ -37,7 +36,10 @@ DIVERTED_SHARE = 0.8
 """Of the chance to err: most of it is spent on roots that were diverted, which say most surely that
 something restricts them; the rest on stops and changes of width beside."""
 FEWEST_RIGHT = FEWEST_EVENTS / 2
-"""Of the traces that show a layer, so many at least must be expected to be right by their confidence."""
+"""Of the roots that show a layer, so many at least must be expected to be right."""
+RUN_BELIEVED_FROM = 0.2
+"""Of the sideways runs of traces this sure or surer 97 % lie on roots that run there, however sure the trace:
+what is wrong with a doubtful one is where it joined roots. Of less sure ones there are too few to tell."""
 LEAST_RUN_IN = 0.75
 """Half of the shortest sideways run. Where fewer than half of the roots turned, those that did must have
 run by so much, in the mean; some wriggling roots turn level for a moment anywhere."""
@@ -51,6 +53,8 @@ class _Found:
 
     members: tuple[Sign, ...]
     p_value: float
+    bands: tuple[Band, ...]
+    """Where its signs lie; two where it has a step."""
 
     @property
     def reach_in(self) -> tuple[float, float]:
@@ -85,49 +89,57 @@ def find_layers(
     every = list(signs_of(readings.roots, diversions(readings.roots), readings.counted_width_in))
     diverted = [sign for sign in every if sign.kind == "diverted"]
     found = _gatherings(diverted, DIVERTED_SHARE, readings, settings, rng)
-    taken = [member for one in found for member in one.members]
-    left = [sign for sign in every if not _goes_with(sign, taken)]
+    taken = [band for one in found for band in one.bands]
+    left = [sign for sign in every if not any(band.holds(sign) for band in taken)]
     if any(sign.kind != "diverted" for sign in left):
-        found += _gatherings(left, 1.0 - DIVERTED_SHARE, readings, settings, rng)
+        found += _gatherings(left, 1.0 - DIVERTED_SHARE, readings, settings, rng, taken)
     layers = [_layer(readings, one, recorded, step) for one, step in _steps_joined(found)]
     return tuple(sorted(layers, key=lambda layer: layer.depth_in))
 
 
 def _gatherings(
-    signs: list[Sign], share: float, readings: Readings, settings: JudgeSettings, rng: np.random.Generator
+    signs: list[Sign],
+    share: float,
+    readings: Readings,
+    settings: JudgeSettings,
+    rng: np.random.Generator,
+    taken: Sequence[Band] = (),
 ) -> list[_Found]:
     """Gatherings of signs that restrict roots, the strongest first.
 
     ``share`` of the chance to err is spent here: p values are raised by it, so that all searches
-    together call no more than ``layer_p_value`` of open walls layered.
+    together call no more than ``layer_p_value`` of open walls layered. ``signs`` has none of those in
+    the bands ``taken``.
     """
+    set_aside = list(taken)
     centrelines = [root.trace.points for root in readings.roots]
     x_all = np.concatenate(centrelines)[:, 0]
     x_range = (float(x_all.min()), float(x_all.max()))
     found: list[_Found] = []
     for _ in range(MOST_LAYERS):
-        gathering = strongest_gathering(signs, centrelines, x_range, settings.permutations, rng)
+        gathering = strongest_gathering(signs, centrelines, x_range, settings.permutations, rng, set_aside)
         if gathering is None or gathering.p_value / share >= settings.layer_p_value:
             break
-        members = members_of(signs, gathering)
-        candidate = _Found(tuple(members), gathering.p_value / share)
+        band = band_of(signs, gathering)
+        members = [sign for sign in signs if band.holds(sign)]
+        candidate = _Found(tuple(members), gathering.p_value / share, (band,))
         if _believed(candidate, readings) and _restricts(_layer(readings, candidate, ()), readings, settings):
             found.append(candidate)
-        signs = [sign for sign in signs if sign not in members]
+        signs = [sign for sign in signs if not band.holds(sign)]
+        set_aside.append(band)
     return found
 
 
-def _goes_with(sign: Sign, members: Sequence[Sign]) -> bool:
-    """Whether a sign is one of these, or a stop or squeeze at their depth, which tells nothing new."""
-    return sign in members or (
-        sign.kind != "diverted" and any(abs(sign.depth_in - m.depth_in) <= MEMBER_IN for m in members)
-    )
-
-
 def _believed(found: _Found, readings: Readings) -> bool:
-    """Whether the traces that show it are roots, followed right: three bits of straw may gather too."""
-    roots = {member.root for member in found.members}
-    return sum(readings.roots[root].trace.confidence for root in roots) >= FEWEST_RIGHT
+    """Whether roots show it: three bits of straw, or places where traces go wrong, may gather too.
+
+    Where a trace turns or ends it may only be lost or joined wrong, the more likely the less it is to be
+    trusted. A run lies on a root whichever root it was joined to.
+    """
+    ran = {member.root for member in found.members if member.sideways_in > 0}
+    sure = {root: readings.roots[root].trace.confidence for root in {m.root for m in found.members}}
+    right = [1.0 if root in ran and c >= RUN_BELIEVED_FROM else c for root, c in sure.items()]
+    return sum(right) >= FEWEST_RIGHT
 
 
 def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> bool:
@@ -143,19 +155,6 @@ def _restricts(layer: Layer, readings: Readings, settings: JudgeSettings) -> boo
         return False
     holds = 1.0 - layer.passage >= settings.layer_min_held
     return holds and arrivals(readings.roots, place_of(layer)) >= FEWEST_EVENTS
-
-
-def members_of(signs: Sequence[Sign], gathering: Gathering) -> list[Sign]:
-    """The signs of a gathering, and those at the same depth near beside it."""
-
-    def level_in(sign: Sign) -> float:
-        return sign.depth_in - gathering.slope * (sign.x_in - gathering.middle_x_in)
-
-    inside = [level_in(sign) for sign in signs if gathering.holds(sign.x_in, sign.depth_in)]
-    middle_in = float(np.median(inside)) if inside else (gathering.z_from_in + gathering.z_to_in) / 2
-    left_in, right_in = gathering.x_from_in - BESIDE_IN, gathering.x_to_in + BESIDE_IN
-    near = [sign for sign in signs if left_in <= sign.x_to_in and sign.x_from_in <= right_in]
-    return [sign for sign in near if abs(level_in(sign) - middle_in) <= MEMBER_IN]
 
 
 def _steps_joined(found: Sequence[_Found]) -> list[tuple[_Found, float | None]]:
@@ -177,8 +176,8 @@ def _steps_joined(found: Sequence[_Found]) -> list[tuple[_Found, float | None]]:
         second = beside[0]
         left.remove(second)
         at_in = (first.reach_in[1] + second.reach_in[0]) / 2
-        both = _Found(first.members + second.members, max(first.p_value, second.p_value))
-        joined.append((both, at_in))
+        members, bands = first.members + second.members, first.bands + second.bands
+        joined.append((_Found(members, max(first.p_value, second.p_value), bands), at_in))
     return joined
 
 
@@ -190,8 +189,10 @@ def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
     standard deviation under the mean, ``layer = mean + sd``. For the same
     scatter that estimate has variance ``sd^2 / n``, because where the mean errs
     upward the sd errs wide. The sd of a few roots is steadied by the usual
-    spread, and the scatter's true shape adds its own error.
+    spread, and the scatter's true shape adds its own error. A root that ran
+    well below most of them did not run on this layer and tells nothing of it.
     """
+    depths_in = depths_in[depths_in <= np.median(depths_in) + DEEPER_IN]
     count = len(depths_in)
     mean = float(depths_in.mean())
     squares = float(((depths_in - mean) ** 2).sum()) + USUAL_SPREAD_ROOTS * USUAL_SPREAD_IN**2

@@ -7,7 +7,8 @@ import numpy as np
 from rootread.fieldsheet import RecordedLayer
 from rootread.geometry import Points
 from rootread.judge.diversions import diversions
-from rootread.judge.layers import MEMBER_IN, recorded_match
+from rootread.judge.gathering import MEMBER_IN
+from rootread.judge.layers import recorded_match
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.types import Layer
 from rootread.marks import LayerMark, Line, Marks

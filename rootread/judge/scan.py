@@ -12,7 +12,11 @@ Roots end at some depths more than at others without any layer, for they grow
 to like lengths; so a stop is moved by a few inches only, and stops tell of a
 layer if they gather more closely than that. The largest statistic of all
 windows is compared with the largest of each random wall, which corrects for
-having looked everywhere.
+having looked everywhere. Once a gathering is set aside, its band of wall is no
+longer looked at, in the wall and in the random ones: the signs that are left
+lie outside it, and chance must not spread them over it, or what gathers
+elsewhere would seem more than it is (Zhang, Assuncao and Kulldorff, Spatial
+scan statistics adjusted for multiple clusters, 2010; from memory).
 """
 
 from collections.abc import Iterator, Sequence
@@ -23,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
+from rootread.judge.gathering import Band, Gathering
 from rootread.judge.signs import Sign
 
 DEPTH_BIN_IN = 0.2
@@ -53,30 +58,6 @@ LEAST_EXPECTED = 1e-3
 """Where chance would bring no sign at all, so much of one."""
 
 
-@dataclass(frozen=True)
-class Gathering:
-    """The window in which signs gather most, and how often chance gathers them as much."""
-
-    z_from_in: float
-    z_to_in: float
-    """Depths at the middle of the wall."""
-    x_from_in: float
-    x_to_in: float
-    statistic: float
-    p_value: float
-    slope: float = 0.0
-    """Inches down per inch to the right."""
-    middle_x_in: float = 0.0
-
-    def holds(self, x_in: float, depth_in: float) -> bool:
-        """Whether a place lies in the window."""
-        level_in = depth_in - self.slope * (x_in - self.middle_x_in)
-        return (
-            self.z_from_in <= level_in <= self.z_to_in
-            and self.x_from_in - 1e-6 <= x_in <= self.x_to_in + 1e-6
-        )
-
-
 @dataclass(frozen=True, eq=False)
 class _Chances:
     """For each sign, where it is and where it could as well have been."""
@@ -102,6 +83,7 @@ def strongest_gathering(
     x_range_in: tuple[float, float],
     permutations: int,
     rng: np.random.Generator,
+    set_aside: Sequence[Band] = (),
 ) -> Gathering | None:
     """The window where signs exceed their expectation most; None with fewer than three signs.
 
@@ -111,11 +93,12 @@ def strongest_gathering(
     centrelines : ``(N, 2)`` points of each root.
     x_range_in : left and right end of the rooted wall.
     permutations : how many random walls to compare with.
+    set_aside : bands whose signs were taken out; random walls have none there either.
     """
     if len(signs) < FEWEST_EVENTS:
         return None
     depth_bins = int(max(line[:, 1].max() for line in centrelines) / DEPTH_BIN_IN) + 1
-    chances = _chances(signs, centrelines, depth_bins)
+    chances = _chances(signs, centrelines, depth_bins, set_aside)
     views = [_slanted(chances, x_range_in, slope) for slope in SLOPES]
     best = max((view.strongest(chances.own) for view in views), key=lambda one: one.statistic)
     drawn = chances.draw(permutations, rng)
@@ -219,7 +202,12 @@ def _x_bin(x_in: NDArray[np.float64], x_range_in: tuple[float, float]) -> NDArra
     return np.clip((x_in - left) / max(right - left, 1e-9) * X_BINS, 0, X_BINS - 1).astype(np.intp)
 
 
-def _chances(signs: Sequence[Sign], centrelines: Sequence[Points], depth_bins: int) -> _Chances:
+def _chances(
+    signs: Sequence[Sign],
+    centrelines: Sequence[Points],
+    depth_bins: int,
+    set_aside: Sequence[Band] = (),
+) -> _Chances:
     middles_in = (np.arange(depth_bins) + 0.5) * DEPTH_BIN_IN
     ways = [_way_down(line) for line in centrelines]
     covered = np.array([(middles_in >= z[0]) & (middles_in <= z[-1]) for _, z in ways], dtype=float)
@@ -236,10 +224,13 @@ def _chances(signs: Sequence[Sign], centrelines: Sequence[Points], depth_bins: i
             row = covered[sign.root] * deep_enough
         else:
             row = anywhere.copy()
+        x_at_in = np.interp(middles_in, z, x)
+        for band in set_aside:
+            row = np.where(band.covers(x_at_in, middles_in), 0.0, row)
         row[own] = max(row[own], row.max(), 1e-9)
         owns.append(own)
         rows.append(row / row.sum())
-        places.append(np.interp(middles_in, z, x))
+        places.append(x_at_in)
     return _Chances(np.array(owns), np.array(rows), np.array(places))
 
 
