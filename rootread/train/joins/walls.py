@@ -57,6 +57,8 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     image = lay_flat(taken, plane, settings.plane)
     strands = find_strands(find_roots(image, settings.find), image)
     graph = graph_of_strands(strands)
+    if not graph.edges:
+        raise WallRefused("no root is found on it", "Make another.")
     ends = edge_ends(graph, image.rgb)
     costs = end_costs(graph, ends, strands.soil, plane.surface)
     paths = choose_paths(
