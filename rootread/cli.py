@@ -287,7 +287,7 @@ def mask(
             callback=out_file(".png"), help="PNG to write: 0 to 255, in the photo's pixels, upright."
         ),
     ],
-    polarity: Annotated[str, typer.Option(help="pale: roots. dark: dark lines on paler ground.")] = "pale",
+    polarity: Annotated[str, typer.Option(help="light: roots. dark: dark lines on paler ground.")] = "light",
 ) -> None:
     """Write how likely each pixel of a photo shows a root.
 
@@ -300,9 +300,8 @@ def mask(
     from rootread.photo import read_photo
     from rootread.store import write_bytes
 
-    if polarity not in ("pale", "dark"):
-        meant = "For light lines write pale." if polarity == "light" else "Choose pale or dark."
-        raise BadRequest(f"--polarity {polarity} is not known.", meant)
+    if polarity not in ("light", "dark"):
+        raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")
     probability = photo_probability(read_photo(photo).rgb, polarity)
     _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
     write_bytes(out, png.tobytes())

@@ -69,8 +69,8 @@ class FindSettings:
 
     finder: Literal["ridges", "network"] = "network"
     """``network``, or ``ridges``: plain bright lines, without a network."""
-    polarity: Literal["pale", "dark"] = "pale"
-    """Whether roots are ``pale`` or ``dark`` against the soil; the ridge finder needs to be told."""
+    polarity: Literal["light", "dark"] = "light"
+    """Whether roots are ``light`` or ``dark`` against the soil; the ridge finder needs to be told."""
     ridge_low: float = within(2.3, 0, 100)
     """Ridge finder: a line goes on down to this contrast, in the soil's standard deviations ..."""
     ridge_high: float = within(4.0, 0, 100)

@@ -55,7 +55,7 @@ def _likely(image: WallImage, raw: RawMap, settings: FindSettings) -> tuple[Imag
     """Probability of root, nought off the soil and in hollows, and the pieces that last."""
     probability = _sigmoid(raw.logit)
     probability[~image.soil] = 0
-    if settings.polarity == "pale":
+    if settings.polarity == "light":
         probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
     shortest_px = settings.network_min_piece_in * image.grid.px_per_in
     return probability, lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px)
@@ -100,7 +100,7 @@ def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> 
     return hollows(likely, 0.5 * _exp(log_half_width_px), tone, px_per_in)
 
 
-def photo_probability(rgb: NDArray[np.uint8], polarity: str = "pale") -> Image:
+def photo_probability(rgb: NDArray[np.uint8], polarity: str = "light") -> Image:
     """Root probability of ``(M, N, 3)`` sRGB whose scale is not known, ``(M, N)`` 0 to 1."""
     rows, columns = rgb.shape[:2]
     best = np.full((rows, columns), -np.inf, np.float32)
@@ -160,9 +160,9 @@ def zoom_for(image: WallImage) -> float:
 
 def _polarised(rgb: NDArray[np.uint8], polarity: str) -> NDArray[np.uint8]:
     """Dark lines on pale ground become pale lines on dark ground, in grey: inverted colours are no soil's."""
-    if polarity not in ("pale", "dark"):
-        raise BadRequest(f"polarity {polarity!r}.", "Give pale or dark.")
-    if polarity == "pale":
+    if polarity not in ("light", "dark"):
+        raise BadRequest(f"polarity {polarity!r}.", "Give light or dark.")
+    if polarity == "light":
         return rgb
     return cv2.cvtColor(np.bitwise_not(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)), cv2.COLOR_GRAY2RGB)
 

@@ -73,7 +73,7 @@ def ridge_roots(image: WallImage, settings: FindSettings) -> RootMap:
 
 
 def ridge_response(image: WallImage, polarity: str) -> RidgeResponse:
-    """The line operator at all widths; ``polarity`` says whether ridges are pale or dark."""
+    """The line operator at all widths; ``polarity`` says whether ridges are light or dark."""
     rows, columns = image.soil.shape
     size = (columns, rows)
     tone = log_tone(image)
