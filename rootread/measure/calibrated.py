@@ -29,9 +29,9 @@ LENGTH_SE = 0.389
 SIDEWAYS_SHIFT = 1.29
 SIDEWAYS_SPREAD = 1.87
 """Runs are found as by tosses: the error is this times the square root of what was read and one run more."""
-GRADE_SE = 3.4
+GRADE_SE = 3.18
 """Error of the grade beyond the sample of roots and the level; points."""
-GRADE_ROOT_SD = 10.5
+GRADE_ROOT_SD = 10.6
 """How far one root would move the grade of a usual wall; points."""
-GRADE_ROOTS_KNOWN = 3.37
+GRADE_ROOTS_KNOWN = 3.46
 """As many roots more of a wall that is worth, in how sure its grade is."""
