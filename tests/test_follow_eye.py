@@ -89,11 +89,15 @@ def test_at_a_crossing_of_a_pale_and_a_brown_root_each_goes_on_in_its_colour() -
     strands, graph, ends, joins = joins_of(root_map, image)
     costs = end_costs(graph, ends, strands.soil, SURFACE)
     looked = look_at_joins(joins, graph, ends, costs, [], strands)
-    # Of the ends far from the middle on the left, the partner that costs least lies on the same line.
-    for a, b in looked.pair[np.argsort(looked.cost)[:2]]:
-        one, other = ends.place_px[a] / PX_PER_IN, ends.place_px[b] / PX_PER_IN
-        if (one[0] - 4.5) * (other[0] - 4.5) < 0:
-            assert (one[1] - 4.5) * (other[1] - 4.5) < 0
+    # Of the ends on either side of the middle the partner that costs least lies on the same line; pieces
+    # that the crossing itself is made of lie on neither.
+    off_in = ends.place_px[looked.pair] / PX_PER_IN - 4.5
+    over = np.flatnonzero(
+        (off_in[:, 0, 0] * off_in[:, 1, 0] < 0) & (np.abs(off_in[:, :, 1]) > 0.05).all(axis=1)
+    )
+    assert len(over) > 0
+    for join in over[np.argsort(looked.cost[over])[:2]]:
+        assert off_in[join, 0, 1] * off_in[join, 1, 1] < 0
     traces = follow_roots(root_map, image, SURFACE, SETTINGS)
     long = [t for t in traces if np.ptp(t.points[:, 0]) > 5]
     assert len(long) == 2

@@ -3,7 +3,8 @@
 Where one root lies on or beside another, the photo shows a line darker than
 both: the shadow and the turned-away flanks where they meet. A dark line is a
 place where brightness curves up across it: the larger eigenvalue of the matrix
-of second derivatives is positive and large there.
+of second derivatives is positive and large there. Root pixels alone are looked
+at for it, since a root that is darker than its soil is a dark line itself.
 """
 
 from dataclasses import dataclass
@@ -33,6 +34,10 @@ SEAM_SURE = 0.07
 """Dip in brightness, as a share of it, that is surely a seam."""
 SEAM_MAYBE = 0.035
 """Dip that goes on a seam that is sure elsewhere."""
+RIM_WEIGHT = 0.02
+"""Pixels on a root's rim show soil as well: they count where there are no others."""
+LEAST_WEIGHT = 1e-3
+"""Of the pixels about one; with less there is no root near."""
 SEAM_MIN_PX = 5
 """Shorter seams are spots on a root."""
 
@@ -71,7 +76,7 @@ def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     whole, dip = both(lambda: _calm_mask(root_map), lambda: dark_line_strength(image.rgb))
     hidden = ~image.soil
     dip[hidden] = 0
-    mask = part_strands(whole, dip)
+    mask = part_strands(whole, dark_line_strength(image.rgb, _weight_of_roots(whole)))
     return Strands(mask, whole, dip, image.rgb, root_map.probability, hidden, root_map.grid)
 
 
@@ -109,8 +114,20 @@ def part_strands(mask: NDArray[np.bool_], dip: NDArray[np.float32]) -> NDArray[n
     return mask & ~seam
 
 
-def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+def _weight_of_roots(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """``(M, N)`` how much each pixel tells of how bright roots are."""
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
+    inner = cv2.erode(mask.view(np.uint8), cross)
+    return np.maximum(inner, np.float32(RIM_WEIGHT) * mask)
+
+
+def dark_line_strength(
+    rgb: NDArray[np.uint8], weight: NDArray[np.float32] | None = None
+) -> NDArray[np.float32]:
     """``(M, N)`` how much darker than its two sides each pixel is, as a share of its brightness.
+
+    With a weight of each pixel, brightness is blurred as a weighted mean (normalised convolution: Knutsson
+    and Westin 1993; from memory), so that pixels of weight 0 say nothing.
 
     The larger eigenvalue of the Hessian of log brightness times sigma squared
     (scale-normalised, so that it does not depend on the blur chosen). Worked in bands of rows, which stay
@@ -120,16 +137,21 @@ def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
 
     def work(top: int) -> None:
         first = max(top - SEAM_REACH_PX, 0)
-        piece = _dark_lines(rgb[first : top + BAND_ROWS + SEAM_REACH_PX])
+        rows = slice(first, top + BAND_ROWS + SEAM_REACH_PX)
+        piece = _dark_lines(rgb[rows], None if weight is None else weight[rows])
         strength[top : top + BAND_ROWS] = piece[top - first : top - first + BAND_ROWS]
 
     share_out(work, range(0, len(rgb), BAND_ROWS))
     return strength
 
 
-def _dark_lines(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    blurred = cv2.GaussianBlur(np.log(grey + 10.0), (0, 0), SEAM_SIGMA_PX)
+def _dark_lines(rgb: NDArray[np.uint8], weight: NDArray[np.float32] | None) -> NDArray[np.float32]:
+    light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 10.0)
+    if weight is None:
+        blurred = cv2.GaussianBlur(light, (0, 0), SEAM_SIGMA_PX)
+    else:
+        total, mass = (cv2.GaussianBlur(part, (0, 0), SEAM_SIGMA_PX) for part in (light * weight, weight))
+        blurred = total / np.maximum(mass, LEAST_WEIGHT)
     # Sobel's second-derivative masks of size 3 sum to 4 times the derivative.
     d_xx = cv2.Sobel(blurred, cv2.CV_32F, 2, 0, ksize=3)
     d_yy = cv2.Sobel(blurred, cv2.CV_32F, 0, 2, ksize=3)
