@@ -20,7 +20,7 @@ from rootread.report.profiles import passage_profile
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
 from rootread.report.story import cautions
-from rootread.report.words import odds, scale_words
+from rootread.report.words import crack_words, odds, scale_words
 from rootread.settings import MeasureSettings, ReportSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
@@ -328,6 +328,19 @@ def test_different_wall_names_have_different_places_on_the_page():
 )
 def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words: str) -> None:
     assert odds(p_value) == words
+
+
+@pytest.mark.parametrize(
+    ("cracked", "stretches", "words"),
+    [
+        (1, 1, "flattened in a crack"),
+        (0, 1, "in no crack that shows"),
+        (2, 3, "2 of them flattened in a crack"),
+        (0, 3, "none in a crack that shows"),
+    ],
+)
+def test_of_one_flattened_stretch_no_share_is_told(cracked: int, stretches: int, words: str) -> None:
+    assert crack_words(cracked, stretches) == words
 
 
 def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():

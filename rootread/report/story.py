@@ -10,6 +10,7 @@ from rootread.report.byhand import hand_figures
 from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
     count,
+    crack_words,
     degrees,
     interval_words,
     layer_depth_words,
@@ -105,11 +106,11 @@ def _flattened_words(readings: Readings) -> str:
     if not flats:
         return words
     longest = max(flats, key=lambda flat: flat.length_in)
-    cracked = sum(flat.crack is not None for flat in flats)
-    held = f", {cracked} of them flattened in a crack" if cracked else ", none in a crack that shows"
+    held = crack_words(sum(flat.crack is not None for flat in flats), len(flats))
+    which = "it is" if len(flats) == 1 else "the longest is"
     return (
-        f"{words}, in {count(len(flats), 'stretch', 'stretches')}{held}; the longest is "
-        f"{length_words(longest.length_in)}, {length_words(longest.depth_in)} deep"
+        f"{words}, in {count(len(flats), 'stretch', 'stretches')}, {held}; {which} "
+        f"{length_words(longest.length_in)} long, {length_words(longest.depth_in)} deep"
     )
 
 

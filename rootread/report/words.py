@@ -101,6 +101,13 @@ def range_words(low: float, high: float, digits: int = 0, between: str = " to ")
     return f"{low:.{digits}f}{between}{high:.{digits}f}"
 
 
+def crack_words(cracked: int, stretches: int) -> str:
+    """How many of so many flattened stretches, one or more, lie in cracks."""
+    if stretches == 1:
+        return "flattened in a crack" if cracked else "in no crack that shows"
+    return f"{cracked} of them flattened in a crack" if cracked else "none in a crack that shows"
+
+
 def percent_range(interval: Interval) -> str:
     """A share with its range: ``27 % (22 to 31)``."""
     if not math.isfinite(interval.value):
