@@ -337,6 +337,11 @@ def test_a_word_that_the_usual_font_has_is_drawn_as_pillow_draws_it():
     assert (letters("nai\u0308ve")[0] == letters("naïve")[0]).all()
 
 
+def test_a_letter_made_of_two_is_drawn_where_its_script_is_and_nowhere_else():
+    # U+0E33 is a ring and the vowel aa (Unicode 15, section 16.1; from memory)
+    assert bool(cannot_be_drawn(["\u0e33"])) == bool(cannot_be_drawn(["\u0e01"]))
+
+
 def test_a_letter_that_no_font_has_is_no_box_and_is_told():
     assert cannot_be_drawn(["Pit 1", f"pit {UNHEARD_OF} 2", "Größe"]) == [f"pit {UNHEARD_OF} 2"]
     assert (letters(f"{UNHEARD_OF} 2")[0] == letters(f"{STAND_IN} 2")[0]).all()

@@ -125,4 +125,6 @@ def _own_font(name: str, size_px: int) -> ImageFont.FreeTypeFont | None:
 
 def _has(face: ImageFont.FreeTypeFont, letter: str) -> bool:
     """Whether a letter is drawn as itself, not as the box that stands for what is missing."""
-    return bytes(face.getmask(letter)) != bytes(face.getmask(_NO_LETTER))
+    # Letter by letter: in its other layout Pillow may draw one that is missing as two boxes (the Thai am).
+    plain = face.font_variant(layout_engine=ImageFont.Layout.BASIC)
+    return bytes(plain.getmask(letter)) != bytes(plain.getmask(_NO_LETTER))
