@@ -51,7 +51,8 @@ class Strands:
     whole_mask: NDArray[np.bool_]
     """``(M, N)`` root pixels, seams included."""
     dip: NDArray[np.float32]
-    """``(M, N)`` how much darker than its two sides each pixel is, a share."""
+    """``(M, N)`` how much darker than its two sides each pixel is, a share; of soil as well as of roots, by
+    which joins are weighed."""
     rgb: NDArray[np.uint8]
     """``(M, N, 3)`` sRGB."""
     probability: NDArray[np.float32]
