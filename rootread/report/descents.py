@@ -10,8 +10,8 @@ from rootread.measure.places import DescentSlice
 from rootread.measure.types import PatternBand, Readings
 from rootread.report.profiles import HEIGHT, LEFT, RIGHT, SIZE, TOP, WIDTH, depth_axis
 from rootread.report.svg import line, path, svg, text
-from rootread.report.words import degrees
-from rootread.units import INCHES_PER, length_range, shown, unit_shown
+from rootread.report.words import between_depths, between_places, degrees
+from rootread.units import INCHES_PER, shown, unit_shown
 
 STEEPEST_DEG = 90.0
 TICKS_DEG = (0, 30, 60, 90)
@@ -35,8 +35,8 @@ def descent_by_depth(
     for part in slices:
         row = axis.row((part.from_in + part.to_in) / 2)
         parts.append(_interval(across(part.descent.low), row, across(part.descent.high), row))
-        parts.append(_dot(across(part.descent.value), row, part))
-    label = "Mean descent by depth: " + _words(slices) + "."
+        parts.append(_dot(across(part.descent.value), row, _at_depth(part)))
+    label = "Mean descent by depth: " + ", ".join(map(_at_depth, slices)) + "."
     return svg(SIZE, label, [*parts, *axis.draw(layers, "descent")])
 
 
@@ -61,7 +61,7 @@ def descent_along_wall(
     for part in slices:
         x = column((part.from_in + part.to_in) / 2)
         parts.append(_interval(x, row(part.descent.low), x, row(part.descent.high)))
-        parts.append(_dot(x, row(part.descent.value), part))
+        parts.append(_dot(x, row(part.descent.value), _at_place(part)))
     for x_in in shanks_in:
         if first <= x_in <= last:
             x = column(x_in)
@@ -71,7 +71,7 @@ def descent_along_wall(
         x = column(float(at) * INCHES_PER[unit_shown()])
         parts.append(text(x, TOP + HEIGHT + 18, f"{at:.0f}".replace("-", "−"), "middle", "tick"))
     parts.append(text(RIGHT, 14, f"{unit_shown()} right of the scale object's centre", "end"))
-    label = "Mean descent along the wall: " + _words(slices) + "."
+    label = "Mean descent along the wall: " + ", ".join(map(_at_place, slices)) + "."
     return svg((SIZE[0], SIZE[1] + 14), label, parts)
 
 
@@ -91,15 +91,15 @@ def _interval(x0: float, y0: float, x1: float, y1: float) -> Markup:
     return line(x0, y0, x1, y1, "interval")
 
 
-def _dot(x: float, y: float, part: DescentSlice) -> Markup:
-    says = f"{degrees(part.descent.value)} at {length_range(part.from_in, part.to_in, 0)} {unit_shown()}"
+def _dot(x: float, y: float, says: str) -> Markup:
     return Markup(
         '<circle cx="{:.1f}" cy="{:.1f}" r="{}" class="flag-shape"><title>{}</title></circle>'
     ).format(x, y, DOT, says)
 
 
-def _words(slices: Sequence[DescentSlice]) -> str:
-    return ", ".join(
-        f"{degrees(part.descent.value)} at {length_range(part.from_in, part.to_in, 0)} {unit_shown()}"
-        for part in slices
-    )
+def _at_depth(part: DescentSlice) -> str:
+    return f"{degrees(part.descent.value)} at {between_depths(part.from_in, part.to_in, 0)}"
+
+
+def _at_place(part: DescentSlice) -> str:
+    return f"{degrees(part.descent.value)} at {between_places(part.from_in, part.to_in, 0)}"

@@ -2,15 +2,17 @@
 
 import math
 from collections.abc import Sequence
+from itertools import dropwhile
 from typing import Any
 
 from rootread.judge import Judgement, Layer
+from rootread.judge.judgement import ProfileRow
 from rootread.judge.strips import Strip
 from rootread.measure.abundance import SIZE_FROM_MM, SIZES
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.slices import DepthSlice
 from rootread.measure.types import Readings
-from rootread.report.words import degrees, percent, range_words
+from rootread.report.words import between_depths, degrees, percent, range_words
 from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
 Table = dict[str, Any]
@@ -103,16 +105,20 @@ def abundance_table(judgement: Judgement) -> Table | None:
 
 
 def profile_wall_table(judgement: Judgement) -> Table | None:
-    """Units of 5 mm of root in cells of 5 by 5 cm, row by row of the grid."""
+    """Units of 5 mm of root in cells of 5 by 5 cm, row by row of the grid.
+
+    Rows above the surface in which there is next to nothing are left out.
+    """
+    found = list(dropwhile(_nothing_above_surface, judgement.profile_wall))
     rows = [
-        [
-            f"{length_range(row.from_in, row.to_in)} {unit_shown()}",
-            f"{row.mean_units:.1f}",
-            f"{row.most_units:.0f}",
-        ]
-        for row in judgement.profile_wall
+        [between_depths(row.from_in, row.to_in), f"{row.mean_units:.1f}", f"{row.most_units:.0f}"]
+        for row in found
     ]
     return {"head": ["depth", "units a cell", "most in a cell"], "rows": rows} if rows else None
+
+
+def _nothing_above_surface(row: ProfileRow) -> bool:
+    return row.to_in <= 0 and f"{row.mean_units:.1f}" == "0.0"
 
 
 def _size_words(index: int) -> str:

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
 
 from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import Layer, PassageCurve
 from rootread.measure.types import Readings
 from rootread.report.svg import line, path, svg, text
-from rootread.units import INCHES_PER, length_range, length_words, shown, unit_name, unit_shown
+from rootread.report.words import between_depths
+from rootread.units import INCHES_PER, length_words, shown, unit_name, unit_shown
 
 LEFT, TOP = 44.0, 30.0
 WIDTH, HEIGHT = 236.0, 250.0
@@ -55,21 +57,36 @@ class DepthAxis:
 
 def depth_axis(readings: Readings, layers: Sequence[Layer]) -> DepthAxis:
     """From the highest root or the soil surface to the deepest root or layer."""
-    edges = readings.density_z_in
+    edges, _ = depth_amounts(readings)
     deepest = max(float(edges[-1]), *(layer.depth_in + 1 for layer in layers), 1.0)
     return DepthAxis(min(float(edges[0]), 0.0), deepest)
+
+
+def depth_amounts(readings: Readings) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """``(D + 1,)`` edges of slices of depth and ``(D,)`` inches of root in each.
+
+    A root that begins at the surface is traced to a hair above it, or the ground there lies a little
+    higher than its mean level. Slices above the surface that show as no root for that reason are left out.
+    """
+    edges = readings.density_z_in
+    if len(edges) < 2:
+        return edges, np.zeros(0)
+    amounts = np.nansum(readings.density, axis=1) * (edges[1] - edges[0]) ** 2
+    top = 0
+    while top < len(amounts) and edges[top + 1] <= 0 and round(shown(amounts[top])) == 0:
+        top += 1
+    return edges[top:], amounts[top:]
 
 
 def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
     """Length of root in each slice of depth, with the layers that were found."""
     axis = depth_axis(readings, layers)
-    edges = readings.density_z_in
-    cell_in = edges[1] - edges[0] if len(edges) > 1 else 1.0
-    slices = np.nansum(readings.density, axis=1) * cell_in**2 if len(edges) > 1 else np.zeros(0)
+    edges, slices = depth_amounts(readings)
     most = float(slices.max()) if len(slices) else 0.0
     bars, amounts = [], []
     for top, bottom, amount in zip(edges, edges[1:], slices, strict=False):
-        says = f"{length_words(amount, 0)} of root from {length_range(top, bottom, 0)} {unit_shown()} deep"
+        deep = " deep" if bottom > 0 else ""
+        says = f"{length_words(amount, 0)} of root from {between_depths(top, bottom, 0)}{deep}"
         length = WIDTH * amount / most if most else 0.0
         height = max(axis.row(bottom) - axis.row(top), 2.0)
         bars.append(
@@ -80,8 +97,8 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
         if height >= 11:
             middle = (axis.row(top) + axis.row(bottom)) / 2 + 4
             amounts.append(text(LEFT + length + 6, middle, f"{shown(amount):.0f}", "start", "amount"))
-    deep = np.cumsum(slices) if len(slices) else np.zeros(1)
-    half = float(edges[1:][np.searchsorted(deep, deep[-1] / 2)]) if most else 0.0
+    summed = np.cumsum(slices) if len(slices) else np.zeros(1)
+    half = float(edges[1:][np.searchsorted(summed, summed[-1] / 2)]) if most else 0.0
     label = f"Root length by depth; half of it lies above {length_words(half, 0)}." if most else "No roots."
     return svg(SIZE, label, [*bars, *axis.draw(layers, f"{unit_name(True)} of root"), *amounts])
 

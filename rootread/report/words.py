@@ -9,7 +9,7 @@ from rootread.judge.types import Layer
 from rootread.measure.types import Interval
 from rootread.plane.types import LevelSource, WallPlane
 from rootread.settings import MeasureSettings
-from rootread.units import length_words, lengths_shown_in, per_length_shown, shown, unit_shown
+from rootread.units import length_range, length_words, lengths_shown_in, per_length_shown, shown, unit_shown
 
 _A_UNIT = {"in": "an inch", "cm": "a centimetre"}
 _LEVEL_WORDS: dict[LevelSource, str] = {
@@ -39,6 +39,20 @@ def in_both_units(length_in: float) -> str:
         with lengths_shown_in("cm"):
             also = length_words(length_in, 0)
     return f"{length_words(length_in)} ({also})"
+
+
+def between_depths(top_in: float, bottom_in: float, digits: int = 1) -> str:
+    """``2 to 4 in``, or ``0 to 2 in above the mean surface`` where the ground lies higher than that."""
+    if bottom_in <= 0:
+        return f"{length_range(abs(bottom_in), -top_in, digits)} {unit_shown()} above the mean surface"
+    return f"{length_range(top_in, bottom_in, digits)} {unit_shown()}"
+
+
+def between_places(from_in: float, to_in: float, digits: int = 1) -> str:
+    """``4 to 8 in right`` of the scale object's centre, or ``0 to 4 in left``."""
+    if to_in <= 0:
+        return f"{length_range(abs(to_in), -from_in, digits)} {unit_shown()} left"
+    return f"{length_range(from_in, to_in, digits)} {unit_shown()} right"
 
 
 def degrees(angle_deg: float) -> str:
