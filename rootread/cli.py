@@ -100,7 +100,7 @@ def check(
     import json
 
     from rootread.batch import plan_walls
-    from rootread.check import check_photo, check_text, check_values
+    from rootread.check import check_photo, check_summary, check_text, check_values
 
     plan = plan_walls(places)
     for message in plan.messages:
@@ -113,6 +113,8 @@ def check(
             typer.echo(check_text(checks[-1:]))
     if json_out:
         typer.echo(json.dumps(check_values(checks), indent=1))
+    elif summary := check_summary(checks):
+        typer.echo(f"\n{summary}")
     raise typer.Exit(1 if any(check.state == "bad" for check in checks) else 0)
 
 

@@ -12,10 +12,10 @@ import pytest
 import skimage.data
 from numpy.typing import NDArray
 
-from rootread.check import check_photo, check_text, check_values
+from rootread.check import check_photo, check_summary, check_text, check_values
 from rootread.check.light import exposure, shadow_edge_length_in
 from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
-from rootread.check.types import Finding
+from rootread.check.types import Finding, PhotoCheck, State
 from rootread.fieldsheet import SheetRow, default_row
 from rootread.plane import Grid, WallImage
 from rootread.settings import ReportSettings, Settings
@@ -125,6 +125,20 @@ def test_the_command_gives_json_and_exit_code_1_when_a_photo_must_be_taken_again
     assert said.returncode == 1
     (photo,) = json.loads(said.stdout)
     assert photo["state"] == "bad" and photo["photo"] == "grass.png"
+
+
+def test_after_several_photos_it_is_said_which_to_take_again() -> None:
+    def checked(photo: str, state: State) -> PhotoCheck:
+        return PhotoCheck(photo, photo, (Finding("sharpness", state, "as seen"),), 1.0)
+
+    good, soft, lost = checked("a.jpg", "good"), checked("b.jpg", "look"), checked("c.jpg", "bad")
+    assert check_summary([good, soft, lost]).splitlines() == [
+        "1 of 3 photos is ok all through.",
+        "Can be read, but look: b.jpg",
+        "Take again: c.jpg",
+    ]
+    assert check_summary([good, good]) == "2 of 2 photos are ok all through."
+    assert check_summary([lost]) == ""
 
 
 def test_marks_that_cannot_be_read_are_a_finding_of_their_photo(tmp_path: Path) -> None:

@@ -95,7 +95,8 @@ def _scale(plane: WallPlane) -> Finding:
 def _tilt(plane: WallPlane) -> Finding:
     if math.isnan(plane.tilt_deg):
         return Finding("tilt", "good", "this scale object cannot tell")
-    seen = f"camera {plane.tilt_deg:.0f} degrees off square"
+    tilt = f"{plane.tilt_deg:.0f}"
+    seen = f"camera {tilt} {'degree' if tilt == '1' else 'degrees'} off square"
     if plane.tilt_deg <= TILT_LOOK_DEG:
         return Finding("tilt", "good", seen)
     state: State = "bad" if plane.tilt_deg > TILT_BAD_DEG else "look"

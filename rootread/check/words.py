@@ -22,6 +22,19 @@ def check_text(checks: Sequence[PhotoCheck]) -> str:
     return "\n".join(blocks)
 
 
+def check_summary(checks: Sequence[PhotoCheck]) -> str:
+    """Which of several photos to take again and which to look at; blank for one photo or none."""
+    if len(checks) < 2:
+        return ""
+    good = sum(check.state == "good" for check in checks)
+    lines = [f"{good or 'None'} of {len(checks)} photos {'is' if good < 2 else 'are'} ok all through."]
+    for state, what in (("look", "Can be read, but look"), ("bad", "Take again")):
+        named = [check.photo for check in checks if check.state == state]
+        if named:
+            lines.append(f"{what}: {', '.join(named)}")
+    return "\n".join(lines)
+
+
 def check_values(checks: Sequence[PhotoCheck]) -> list[dict[str, Any]]:
     """The same as values that JSON can carry."""
     return [asdict(check) | {"state": check.state} for check in checks]
