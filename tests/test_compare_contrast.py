@@ -24,6 +24,7 @@ from rootread.compare import (
     read_table,
 )
 from rootread.compare.measures import ALL, DEFAULT
+from rootread.compare.page import headline
 from rootread.compare.scale import Scale
 from rootread.compare.words import sentences
 from rootread.errors import BadRequest
@@ -189,6 +190,23 @@ def test_three_treatments_are_tested_together_and_pair_by_pair():
     assert overall.test.p_value < 0.01 and stats.friedmanchisquare(*grades).pvalue < 0.01
     assert [pair.p_holm < 0.05 for pair in contrast.pairs] == [True, True, False]
     assert "Over all 3 treatments" in flat(contrast)
+
+
+def test_treatments_that_differ_together_but_not_two_by_two_are_said_to_do_so():
+    rows = [
+        a_wall(f"p{k}{name}", name, f"p{k}", base + 2 * k)
+        for k in range(4)
+        for name, base in (("deep", 90), ("none", 40), ("shallow", 60))
+    ]
+    contrast = contrast_walls(rows, measures=("grade",))
+    assert all(pair.test.least_p > 0.05 for pair in contrast.pairs)
+    assert headline(contrast) == (
+        "Taken together, the treatments differ in grade; to say which from which takes more pits."
+    )
+    alike = [row | {"grade": 60.0 + k % 5} for k, row in enumerate(rows)]
+    assert headline(contrast_walls(alike, measures=("grade",))) == (
+        "Too few pits to tell any two treatments apart."
+    )
 
 
 def test_refused_walls_and_those_without_treatment_are_left_out_by_name():

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from rootread.compare.contrast import Contrast
 from rootread.compare.depthplot import profile_plot
 from rootread.compare.depths import DepthProfile
-from rootread.compare.effect import LEVEL
+from rootread.compare.effect import LEVEL, holm
 from rootread.compare.plots import measure_plot
 from rootread.compare.words import closing, isolated, named, opening, sentences
 from rootread.report.section import template
@@ -52,10 +52,21 @@ def headline(contrast: Contrast) -> str:
         return "One pit of a treatment says nothing about the treatment."
     sure = [pair for pair in contrast.pairs if pair.test and pair.p_holm < LEVEL]
     if not sure:
+        if together := differing_together(contrast):
+            words = f"Taken together, the treatments differ in {listing(together)}"
+            return f"{words}; to say which from which takes more pits."
         if all(pair.test.least_p > LEVEL for pair in contrast.pairs if pair.test):
-            return "Too few pits to tell the treatments apart."
+            which = "any two" if len(contrast.treatments) > 2 else "the"
+            return f"Too few pits to tell {which} treatments apart."
         return "No difference beyond what chance alone would make."
     if contrast.many:
         return f"{count(len(sure), 'difference')} beyond what chance alone would make."
     told = [f"{pair.measure.words} ({isolated(pair.first)} against {isolated(pair.second)})" for pair in sure]
     return f"The treatments differ in {listing(told)}."
+
+
+def differing_together(contrast: Contrast) -> list[str]:
+    """Figures in which more than two treatments differ over all, corrected (Holm) for so many figures."""
+    tested = [measure for measure in contrast.measures if measure.name in contrast.overall]
+    corrected = holm([contrast.overall[measure.name].test.p_value for measure in tested])
+    return [measure.words for measure, p in zip(tested, corrected, strict=True) if p < LEVEL]
