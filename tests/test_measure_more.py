@@ -104,6 +104,12 @@ def test_descent_by_depth_and_by_position_follow_the_roots():
     assert by_x[20.0] == pytest.approx(90) and by_x[4.0] < 40
 
 
+def test_one_long_root_alone_says_nothing_of_the_descent_at_its_place():
+    alone = [trace(along((40, 1), (40, 12)), name="alone"), trace(along((40.5, 1), (40.5, 1.4)), name="bit")]
+    beside = [trace(along((x, 1), (x, 12)), name=f"r{x}") for x in (20.0, 21.0, 22.0)]
+    assert [part.from_in for part in descent_slices(read(alone + beside), "x")] == [20.0]
+
+
 def test_the_profile_wall_grid_counts_units_of_5_mm_in_cells_of_25_square_cm():
     """Bohm 1979 (from memory): 10 cm of root in two cells is 20 units."""
     cm = 1 / 2.54

@@ -16,6 +16,9 @@ DEPTH_STEP_IN = 2.0
 X_STEP_IN = 4.0
 LEAST_LENGTH_IN = 4.0
 """With less root than this a slice says nothing about the wall's descent."""
+FEWEST_ROOTS = 2.0
+"""Nor does one root alone, which cannot show how far roots lie apart there; roots count as many as they weigh
+alike: (sum l)^2 / sum l^2 of their lengths l. Kish 1965, Survey Sampling (from memory)."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def descent_slices(readings: Readings, along: Along) -> tuple[DescentSlice, ...]
         here = [c & (p >= low) & (p < high) for c, p in zip(counts, place, strict=True)]
         number = _sums(here, [np.ones(len(p)) for p in place])
         length_in = float(number @ point_in)
-        if length_in < LEAST_LENGTH_IN:
+        if length_in < LEAST_LENGTH_IN or _alike(number * point_in) < FEWEST_ROOTS:
             continue
         led = _sums(here, [root.rightward for root in roots])
         level_se = readings.errors.level_se_deg * ratio_interval(led, number, confidence).value
@@ -60,6 +63,11 @@ def descent_slices(readings: Readings, along: Along) -> tuple[DescentSlice, ...]
         )
         found.append(DescentSlice(low, high, length_in, descent))
     return tuple(found)
+
+
+def _alike(length_in: NDArray[np.float64]) -> float:
+    """Of how many roots of like length there would be as much to learn."""
+    return float(length_in.sum() ** 2 / (length_in**2).sum())
 
 
 def _sums(here: list[NDArray[np.bool_]], values: list[NDArray[np.float64]]) -> NDArray[np.float64]:
