@@ -14,7 +14,7 @@ from desk_walls import HOST, TOKEN, put_bare_photo, put_wall, wait_until
 from starlette.testclient import TestClient
 
 from rootread.batch.record import write_wall
-from rootread.desk import Desk, stages
+from rootread.desk import Desk, stages, walldesk
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
 from rootread.errors import BadRequest
@@ -26,6 +26,8 @@ READ_S = 240
 """Seconds that a reading may take on a machine that is busy with others."""
 FIRST_FIGURES_S = 0.5
 LONGER = 1.15
+TABLE_ROUNDING_IN = 0.0006
+"""Tables have three digits; what the page is given must not be coarser, for it rounds again."""
 SNAP_NEAR_IN = 0.12
 """A snapped line runs within this of the root that was clicked along: a medium root's width."""
 
@@ -90,6 +92,11 @@ def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
     page = client.get("/api/report.html").text
     assert "north" in page and "shallow pass" in page
     assert (folder / "results" / "walls.csv").exists()
+    layers = (folder / "results" / "layers.csv").read_text(encoding="utf-8").splitlines()
+    column = layers[0].split(",").index("depth_in")
+    depths_in = [float(row.split(",")[column]) for row in layers[1:]]
+    shown_in = [layer["depth_in"] for layer in wall(client)["reading"]["layers"]]
+    assert shown_in == [pytest.approx(depth_in, abs=TABLE_ROUNDING_IN) for depth_in in depths_in]
     assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
 
 
@@ -117,6 +124,22 @@ def test_a_struck_root_is_gone_at_once_and_back_when_the_strike_is_taken_back(un
     assert after["reading"]["settled"], "the photo need not be read again, so the first figures are whole"
     undone = mend(unmended, roots_struck_px=[])
     assert undone["settled"] and undone["reading"]["grade"] == before["grade"]
+
+
+def test_what_is_told_of_a_wall_while_a_change_is_looked_at_is_older_than_its_answer(
+    unmended: TestClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the page would take a reading for whole that the change has yet to be read into."""
+    one, meanwhile = desk.wall("north"), []
+
+    def glance_and_tell(*given):
+        meanwhile.append(one.summary())
+        return glance(*given)
+
+    monkeypatch.setattr(walldesk, "glance", glance_and_tell)
+    roots = wall(unmended)["reading"]["roots"]
+    answer = mend(unmended, roots_struck_px=[roots[0]["points_px"]])
+    assert meanwhile[0]["version"] < answer["version"]
 
 
 def test_a_struck_layer_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:

@@ -33,26 +33,26 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "verdict": grade.verdict,
         "tone": verdict_tone(grade.verdict),
         "parts": [
-            {"name": part.name, "score": number(part.score, 1), "weight": part.weight, "reason": part.reason}
+            {"name": part.name, "score": number(part.score, 3), "weight": part.weight, "reason": part.reason}
             for part in grade.parts
         ],
         "figures": {
             "roots": len(readings.roots),
-            "root_length_in": _interval(readings.intervals.root_length_in, 1),
-            "descent_deg": _interval(readings.descent, 1),
-            "tortuosity": _interval(readings.intervals.tortuosity, 3),
-            "flattened_share": _interval(readings.intervals.flattened_share, 3),
-            "sideways_in": _interval(readings.intervals.sideways_in, 1),
+            "root_length_in": _interval(readings.intervals.root_length_in, 3),
+            "descent_deg": _interval(readings.descent, 3),
+            "tortuosity": _interval(readings.intervals.tortuosity, 5),
+            "flattened_share": _interval(readings.intervals.flattened_share, 5),
+            "sideways_in": _interval(readings.intervals.sideways_in, 3),
         },
         "scale": {
             "kind": plane.scale.kind,
-            "px_per_in": number(plane.scale.px_per_in, 3),
-            "px_per_in_se": number(plane.scale.px_per_in_se, 3),
+            "px_per_in": number(plane.scale.px_per_in, 4),
+            "px_per_in_se": number(plane.scale.px_per_in_se, 5),
             "level": plane.level.source,
-            "level_se_deg": number(plane.level.se_deg, 2),
-            "tilt_deg": number(plane.tilt_deg, 1),
+            "level_se_deg": number(plane.level.se_deg, 4),
+            "tilt_deg": number(plane.tilt_deg, 3),
             "surface": plane.surface.source,
-            "surface_se_in": number(plane.surface.se_in, 2),
+            "surface_se_in": number(plane.surface.se_in, 4),
             "points_px": _places(plane.scale.points_px) if plane.scale.kind == "points" else [],
             "outlines_px": [_places(outline) for outline in plane.scale.outlines_px],
         },
@@ -60,7 +60,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "rule": _rule(plane, reading.seen.photo_size_px),
         "layers": [_layer(layer, reading) for layer in reading.layers],
         "layers_struck_in": [
-            number(marked_depth_in(line_px, plane), 2) for line_px in reading.marks.layers_struck_px
+            number(marked_depth_in(line_px, plane), 4) for line_px in reading.marks.layers_struck_px
         ],
         "roots": [_root(root, plane) for root in readings.roots],
         "cautions": list(reading.seen.cautions),
@@ -86,9 +86,9 @@ def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
         "unseen": np.flatnonzero(trace.inferred[keep]).tolist(),
         "width_px": round(root.width_in * local_px_per_in, 1),
         "width_in": number(root.width_in, 3),
-        "length_in": number(root.length_in, 1),
-        "descent_deg": number(root.descent_deg, 0),
-        "tortuosity": number(root.tortuosity, 2),
+        "length_in": number(root.length_in, 3),
+        "descent_deg": number(root.descent_deg, 2),
+        "tortuosity": number(root.tortuosity, 4),
         "confidence": number(trace.confidence, 2),
         "drawn": trace.id.startswith("m"),
     }
@@ -96,8 +96,8 @@ def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
 
 def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
     return {
-        "depth_in": number(layer.depth_in, 2),
-        "depth_se_in": number(layer.depth_se_in, 2),
+        "depth_in": number(layer.depth_in, 4),
+        "depth_se_in": number(layer.depth_se_in, 4),
         "line_px": _places(reading.plane.to_photo_px(layer.line.line_in)),
         "reached": layer.reached,
         "crossed": layer.crossed,
@@ -140,7 +140,11 @@ def _interval(interval: Interval, digits: int) -> dict[str, float | None]:
 
 
 def number(value: float, digits: int) -> float | None:
-    """Rounded; None where there is no figure, which JSON cannot say otherwise."""
+    """Rounded; None where there is no figure, which JSON cannot say otherwise.
+
+    The page rounds again to what it shows, so ``digits`` is two more than that: 7.053 in by way of 7.05
+    would be shown as 7.0, where the report says 7.1.
+    """
     return round(float(value), digits) if math.isfinite(value) else None
 
 

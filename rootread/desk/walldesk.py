@@ -128,8 +128,9 @@ class WallDesk:
                 )
             self._save(marks)
             self.marks = marks
-            self.version += 1
             self._glance()
+            # Not before: what is told of the wall meanwhile is older than the answer to this change.
+            self.version += 1
 
     def _save(self, marks: Marks) -> None:
         if marks == Marks():
@@ -166,8 +167,8 @@ class WallDesk:
                 self.job = job
                 return
             self.job = job
-            self.version += 1
             self._glance()
+            self.version += 1
 
     @property
     def settled(self) -> bool:
