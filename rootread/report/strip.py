@@ -123,7 +123,7 @@ def _draw_part(draw: ImageDraw.ImageDraw, part: GradePart, left: int, top: int, 
     weight = f"counts {100 * part.weight:.0f} %"
     draw.text((weight_left, top + 7), weight, fill=FADED_INK, font=font(27))
     draw.text((left + width, top), score(part.score), fill=INK, font=face, anchor="ra")
-    bar_left, bar_right = left + 480, left + width - 84
+    bar_left, bar_right = left + 480, left + width - 100
     middle = top + 25
     draw.rectangle([bar_left, middle - BAR_PX / 2, bar_right, middle + BAR_PX / 2], fill=RULE)
     if np.isfinite(part.score) and part.score > 0:
