@@ -129,6 +129,7 @@ def test_one_wall_a_treatment_differs_as_a_wall_and_says_nothing_of_the_treatmen
     assert contrast.pairs[0].test is None
     text = flat(contrast)
     assert "these two walls differ. Nothing can be said of the treatments" in text
+    assert "The test takes it" not in text  # there is none
     # A wall's name keeps its small letter where a sentence begins with a capital.
     assert "By wall: p0-deep (deep) 80.0 points" in contrast_page(contrast).replace("&#39;", "'")
     # The walls' own ranges, +- 5, are all that is known of their spread: a lower bound of it.

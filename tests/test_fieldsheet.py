@@ -87,6 +87,14 @@ def test_any_spreadsheets_csv_reads_the_same(sheet, encoding, separator, line_en
     assert row.layers == (RecordedLayer("disk", 6.0), RecordedLayer("A/B", 13.0))
 
 
+def test_layers_that_fall_into_two_cells_are_told_to_need_quotes(sheet):
+    bare = "photo;layers;tool_depth_in\na.jpg;disk 19 cm; A/B 31 cm;19 cm\n"
+    with pytest.raises(BadSheet, match=r"row 2, tool_depth_in: 'A/B 31 cm' is not a length.*in quotes"):
+        sheet(bare)
+    (row,) = sheet(bare.replace("disk 19 cm; A/B 31 cm", '"disk 19 cm; A/B 31 cm"'))
+    assert [layer.name for layer in row.layers] == ["disk", "A/B"]
+
+
 def test_a_decimal_comma_reads_where_semicolons_separate(sheet):
     (row,) = sheet("photo;tool_depth_in;pit_depth_in\na.jpg;35,5 cm;1,05 m\n")
     assert row.tool_depth_in == pytest.approx(35.5 / 2.54)

@@ -108,8 +108,8 @@ def _too_few(pair: Pair) -> list[str]:
 
 def closing(contrast: Contrast) -> list[str]:
     """What holds for every sentence."""
-    lines = [BY_PIT if contrast.pair else BY_WALL, *_without_pit(contrast), CHANCE]
     tests = sum(pair.test is not None for pair in contrast.pairs)
+    lines = [BY_PIT if contrast.pair else BY_WALL, *_without_pit(contrast), *([CHANCE] if tests else [])]
     if tests > 1:
         lines.append(
             f"{tests} questions were asked, and p is corrected for that (Holm). If one alone was meant from "

@@ -16,6 +16,7 @@ from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 
 LARGEST_MB = 20.0
+IN_QUOTES = "Put a cell in quotes that itself holds the comma or semicolon between the columns."
 
 
 def read_sheet(path: Path, name: str = "") -> tuple[SheetRow, ...]:
@@ -112,12 +113,15 @@ def _row(record: list[str], columns: list[str], number: int, name: str) -> Sheet
         if not column:
             raise BadSheet(
                 f"{name}: row {number} has {cell!r} under no column.",
-                "Put a cell with a comma in it in quotes, or separate its parts by semicolons.",
+                IN_QUOTES,
             )
         try:
             value = COLUMNS[column](cell)
         except BadRequest as error:
-            raise BadSheet(f"{name}: row {number}, {column}: {error.cause}", error.remedy) from error
+            # Of a row with a cell too many, the first that makes no sense is most likely half of another.
+            overfull = f"The row has more cells than there are columns. {IN_QUOTES}"
+            remedy = overfull if len(record) > len(columns) else error.remedy
+            raise BadSheet(f"{name}: row {number}, {column}: {error.cause}", remedy) from error
         values.update(value if column == "scale" else {column: value})
     if "photo" not in values:
         raise BadSheet(f"{name}: row {number}, photo: it is blank.", "Write the file name of the photo.")
