@@ -235,6 +235,7 @@ def test_a_report_says_of_its_treatments_what_their_grades_say():
     assert "3 pits hold both treatments" in told
     assert "so in 3 of 3 pits" in told
     assert grade_words([a_wall("a", "deep"), a_wall("b", "")]) == []
+    assert grade_words(pits([90], [50]))[1].startswith("Grade by wall: p0-deep (deep) 90.0 points, ")
 
 
 def test_a_report_says_the_figures_that_a_contrast_of_its_tables_says(tmp_path):

@@ -153,6 +153,13 @@ def test_every_wall_is_a_dot_in_the_row_of_its_treatment():
     assert "deep" in rows[0] and "shallow" in rows[1] and "no treatment named" in rows[2]
 
 
+def test_pits_are_counted_only_where_every_wall_names_its_own():
+    north, south = turned_wall("a", pit="1"), open_wall("b", pit="2")
+    assert "2 pit walls from 2 pits" in words(report(north, south))
+    unnamed = words(report(north, south, open_wall("c")))
+    assert "3 pit walls" in unnamed and "3 pit walls from" not in unnamed
+
+
 def test_without_treatments_there_is_no_comparison_of_them():
     assert "By treatment" not in report(open_wall(), turned_wall())
 

@@ -21,6 +21,7 @@ GRADES = ("grade", "grade_low", "grade_high")
 
 BY_PIT = "A pit counts once, however many walls and roots were read in it: they share one soil."
 BY_WALL = "Each wall counts as if it stood alone; walls of one pit are alike, so p may be too small."
+BY_WALL_BEGINS = "By wall:"
 CHANCE = "The test takes it that chance, not choice, decided which treatment each wall got."
 
 
@@ -40,9 +41,10 @@ def grade_words(rows: Sequence[Row]) -> list[str]:
         return []
     contrast = contrast_walls([_as_tabled(row) for row in rows], measures=("grade",))
     first, *others = sentences(contrast, "grade")
-    if contrast.overall:  # its sentence comes first, and begins with no name
+    by_wall = first.startswith(BY_WALL_BEGINS)
+    if contrast.overall or by_wall:  # its sentence begins with no name
         first = first[0].lower() + first[1:]
-    told = [*opening(contrast), f"Grade: {first}", *others]
+    told = [*opening(contrast), f"Grade {first}" if by_wall else f"Grade: {first}", *others]
     return [line[:1].upper() + line[1:] for line in told]
 
 
@@ -205,7 +207,7 @@ def _walls_alone(pair: Pair) -> list[str]:
     few = all(len(unit.walls) == 1 for unit in (one[0], other[0]))
     what = "two walls" if few else "two places"
     return [
-        f"By wall: {names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. "
+        f"{BY_WALL_BEGINS} {names[0]}, {names[1]}: these {what} {_as_read(one[0], other[0])}. "
         f"Nothing can be said of the treatments: another {pair.unit_word} might have shown the opposite."
     ]
 

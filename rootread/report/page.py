@@ -122,7 +122,9 @@ def _number(value: str | float | int | None, otherwise: float) -> float:
 def _title(walls: Sequence[Row]) -> str:
     pits = {wall["pit"] for wall in walls if wall["pit"]}
     words = count(len(walls), "pit wall")
-    return f"{words} from {count(len(pits), 'pit')}" if pits else words
+    # A wall that names no pit may lie in one of these or in another.
+    known = pits and all(wall["pit"] for wall in walls)
+    return f"{words} from {count(len(pits), 'pit')}" if known else words
 
 
 def _headline(read: Sequence[Row], refused: int) -> list[str]:
