@@ -152,3 +152,19 @@ def test_names_that_pictures_cannot_show_are_told_once(tmp_path):
     )
     (tmp_path / "sheet.csv").write_text("photo,treatment\na,Größe\nb,b\nc,c\n", encoding="utf-8")
     assert plan_walls([tmp_path]).messages == ()
+
+
+def test_a_photo_that_lies_there_twice_is_told(tmp_path):
+    for name, content in (
+        ("a.jpg", b"wall"),
+        ("pit 1/b.jpg", b"wall"),
+        ("c.jpg", b"else"),
+        ("d.jpg", b"other"),
+    ):
+        photo(tmp_path / name).write_bytes(content)
+    (told,) = plan_walls([tmp_path]).messages
+    assert told == (
+        f"{tmp_path / 'a.jpg'} and {tmp_path / 'pit 1' / 'b.jpg'} are one photo. "
+        "Take all but one away, or the wall counts twice."
+    )
+    assert plan_walls([tmp_path / "a.jpg", tmp_path / "a.jpg"]).messages == ()

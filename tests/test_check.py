@@ -129,7 +129,7 @@ def test_the_command_gives_json_and_exit_code_1_when_a_photo_must_be_taken_again
 
 def test_after_several_photos_it_is_said_which_to_take_again() -> None:
     def checked(photo: str, state: State) -> PhotoCheck:
-        return PhotoCheck(photo, photo, (Finding("sharpness", state, "as seen"),), 1.0)
+        return PhotoCheck(photo, Path(photo).stem, (Finding("sharpness", state, "as seen"),), 1.0)
 
     good, soft, lost = checked("a.jpg", "good"), checked("b.jpg", "look"), checked("c.jpg", "bad")
     assert check_summary([good, soft, lost]).splitlines() == [
@@ -139,6 +139,8 @@ def test_after_several_photos_it_is_said_which_to_take_again() -> None:
     ]
     assert check_summary([good, good]) == "2 of 2 photos are ok all through."
     assert check_summary([lost]) == ""
+    elsewhere = PhotoCheck("c.jpg", "pit 2-c", lost.findings, 1.0)
+    assert check_summary([lost, elsewhere]).endswith("Take again: c.jpg, c.jpg (pit 2-c)")
 
 
 def test_marks_that_cannot_be_read_are_a_finding_of_their_photo(tmp_path: Path) -> None:

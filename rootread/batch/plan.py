@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rootread import infile
 from rootread.batch.program import program
+from rootread.batch.twice import told_of_copies
 from rootread.errors import BadRequest
 from rootread.fieldsheet import CONE_NAME, SheetRow, cone_of, default_row, match_photos, read_sheet
 from rootread.fieldsheet.names import plain
@@ -123,6 +124,7 @@ def plan_walls(places: Sequence[str | Path], out: str | Path | None = None) -> P
                 f"{other} and {job.photo} would both be wall {job.row.wall}.",
                 "Give each its own wall name in the sheet.",
             )
+    messages += told_of_copies([job.photo for job in unique.values()])
     return Plan(tuple(unique.values()), (*messages, *_not_drawn([job.row for job in unique.values()])))
 
 

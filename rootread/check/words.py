@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from rootread.check.types import PhotoCheck
@@ -13,7 +14,7 @@ def check_text(checks: Sequence[PhotoCheck]) -> str:
     """A block a photo: what is not good with its remedy, then what is."""
     blocks = []
     for check in checks:
-        lines = [f"{SIGNS[check.state]}  {check.photo}"]
+        lines = [f"{SIGNS[check.state]}  {_named(check)}"]
         for finding in check.findings:
             lines.append(f"    {SIGNS[finding.state]}  {finding.question:12}  {finding.seen}")
             if finding.remedy:
@@ -29,10 +30,15 @@ def check_summary(checks: Sequence[PhotoCheck]) -> str:
     good = sum(check.state == "good" for check in checks)
     lines = [f"{good or 'None'} of {len(checks)} photos {'is' if good < 2 else 'are'} ok all through."]
     for state, what in (("look", "Can be read, but look"), ("bad", "Take again")):
-        named = [check.photo for check in checks if check.state == state]
+        named = [_named(check) for check in checks if check.state == state]
         if named:
             lines.append(f"{what}: {', '.join(named)}")
     return "\n".join(lines)
+
+
+def _named(check: PhotoCheck) -> str:
+    """The photo, and its wall where that is called otherwise: cameras use one name in every folder."""
+    return check.photo if Path(check.photo).stem == check.wall else f"{check.photo} ({check.wall})"
 
 
 def check_values(checks: Sequence[PhotoCheck]) -> list[dict[str, Any]]:
