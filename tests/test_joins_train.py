@@ -1,6 +1,7 @@
 """Learning which joins are right; skipped where the extra ``train`` is not installed."""
 
 import math
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -8,13 +9,15 @@ import onnxruntime
 import pytest
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
 
-from rootread.follow.eye import FACTS  # noqa: E402
+from rootread.follow.eye import FACTS, WEIGHTS  # noqa: E402
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH  # noqa: E402
 from rootread.train.joins.export import examples, export  # noqa: E402
 from rootread.train.joins.net import JoinNet  # noqa: E402
 from rootread.train.joins.run import Examples, end_loss, learn  # noqa: E402
 from rootread.train.joins.truth import Member, right_joins  # noqa: E402
+from rootread.train.joins.tune import LastLayers, numbers, seen_by, tune  # noqa: E402
 from rootread.train.quantise import quantise  # noqa: E402
 
 
@@ -87,3 +90,26 @@ def test_a_join_is_right_where_one_root_goes_on_from_end_to_end() -> None:
 
     held = [[Member(3, 2.0, 1.0)], [Member(3, 3.1, -1.0)], [Member(4, 1.0, -1.0), Member(5, 1.0, 1.0)]]
     assert right_joins(Joins(), held, Ends(), 60.0).tolist() == [True, False, False]
+
+
+def test_the_last_layers_say_what_the_shipped_network_says(tmp_path: Path) -> None:
+    model = onnx.load_from_string(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
+    with np.load(kept_wall(tmp_path, 3)) as wall:
+        strips, facts = wall["strips"], wall["facts"]
+    session = onnxruntime.InferenceSession(model.SerializeToString())
+    (shipped,) = session.run(["cost"], {"strips": strips, "facts": facts})
+    last = LastLayers(numbers(model), torch.from_numpy(facts)).eval()
+    with torch.no_grad():
+        cost = last(seen_by(model, torch.from_numpy(strips)), torch.from_numpy(facts))
+    assert cost.numpy() == pytest.approx(shipped, abs=0.02)
+
+
+def test_tuned_layers_tell_right_joins_better(tmp_path: Path) -> None:
+    """Where a bright middle marks the right ones, which no wall has."""
+    walls = [kept_wall(tmp_path, seed) for seed in range(8)]
+    tune(walls, tmp_path / "tuned.onnx", minutes=0.05)
+    session = onnxruntime.InferenceSession(tmp_path / "tuned.onnx")
+    with np.load(kept_wall(tmp_path, 99)) as wall:
+        (cost,) = session.run(["cost"], {"strips": wall["strips"], "facts": wall["facts"]})
+        right = wall["right"]
+    assert np.median(cost[right]) < np.median(cost[~right])

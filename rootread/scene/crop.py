@@ -10,11 +10,13 @@ from rootread.scene.faults import compress, decompress, develop
 from rootread.scene.held import face_of, lit_front, outline_in
 from rootread.scene.paint import Flat, paint
 from rootread.scene.shade import large_shadows
+from rootread.scene.soil import Face
 from rootread.scene.window import Window
 
 MARGIN_PX = 12
 """Painted around the crop, so that blur and shadows know what lies beyond its edge."""
 Crop = tuple[NDArray[np.uint8], NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]
+RootsCrop = tuple[NDArray[np.uint8], NDArray[np.int16], NDArray[np.float32]]
 
 
 def draw_training_scene(rng: np.random.Generator, soils: tuple[str, ...] | None = None) -> Scene:
@@ -107,7 +109,35 @@ def render_crop(
     else:
         scene = scene_or_rng
         rng = np.random.default_rng(scene.seed) if rng is None else rng
-    x, z = choose_centre(scene, rng) if centre_in is None else centre_in
+    centre_in = choose_centre(scene, rng) if centre_in is None else centre_in
+    photo, face, inner = _flat_photo(scene, size_px, px_per_in, rng, centre_in)
+    seen = face.root_id[inner] >= 0
+    half_px = np.where(seen, face.half_px[inner], 0).astype(np.float32)
+    direction = np.moveaxis(face.heading[:, inner[0], inner[1]] * seen, 0, -1)
+    return photo, np.clip(face.root[inner], 0, 1), half_px, np.ascontiguousarray(direction)
+
+
+def render_roots(
+    scene: Scene, size_px: int, px_per_in: float, rng: np.random.Generator, centre_in: tuple[float, float]
+) -> RootsCrop:
+    """The same piece of a wall, and which root each of its pixels shows.
+
+    Returns
+    -------
+    rgb : ``(size, size, 3)`` uint8 sRGB.
+    root : ``(size, size)`` int16 place of the uppermost root in the scene's list, -1 where none is seen.
+    half_width_px : ``(size, size)`` float32, half the width of that root.
+    """
+    photo, face, inner = _flat_photo(scene, size_px, px_per_in, rng, centre_in)
+    root = np.where(face.root[inner] >= 0.5, face.root_id[inner], -1).astype(np.int16)
+    return photo, root, face.half_px[inner].astype(np.float32)
+
+
+def _flat_photo(
+    scene: Scene, size_px: int, px_per_in: float, rng: np.random.Generator, centre_in: tuple[float, float]
+) -> tuple[NDArray[np.uint8], Face, tuple[slice, slice]]:
+    """The photo of a piece, the painted face with a margin around it, and where the piece lies on that."""
+    x, z = centre_in
     side = size_px + 2 * MARGIN_PX
     half_in = (side - 1) / 2 / px_per_in
     window = Window(x - half_in, z - half_in, px_per_in, side, side)
@@ -115,11 +145,7 @@ def render_crop(
     hang_flat(flat, scene, window)
     photo = _through_camera(flat.rgb, scene, px_per_in, rng)
     inner = np.s_[MARGIN_PX : MARGIN_PX + size_px, MARGIN_PX : MARGIN_PX + size_px]
-    face = flat.face
-    seen = face.root_id[inner] >= 0
-    half_px = np.where(seen, face.half_px[inner], 0).astype(np.float32)
-    direction = np.moveaxis(face.heading[:, inner[0], inner[1]] * seen, 0, -1)
-    return photo[inner], np.clip(face.root[inner], 0, 1), half_px, np.ascontiguousarray(direction)
+    return photo[inner], flat.face, inner
 
 
 def _through_camera(

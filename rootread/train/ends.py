@@ -50,8 +50,10 @@ class InBlocks(nn.Module):
         return self.net.after_stem(torch.relu(self.first(blocks)))
 
 
-def take_bytes(model: Any) -> None:
-    """Let a quantised ``InBlocks`` take ``(1, M/2, N/2, 12)`` bytes, in place.
+def take_bytes(model: Any, values: int) -> None:
+    """Let a quantised network take bytes, ``values`` of them at each place, in place.
+
+    ``(1, M/2, N/2, 12)`` are the blocks of ``InBlocks``, ``(1, M, N, 3)`` a picture.
 
     Raises
     ------
@@ -69,12 +71,12 @@ def take_bytes(model: Any) -> None:
     graph.node.insert(list(graph.node).index(first), turned)
     graph.node.remove(first)
     del graph.input[:]
-    shape = [1, "half_rows", "half_columns", 12]
+    shape = [1, "rows", "columns", values]
     graph.input.append(helper.make_tensor_value_info(INPUT, TensorProto.UINT8, shape))
 
 
 def give_exact_sums(model: Any) -> None:
-    """Put the last convolution in whole numbers whose sums are exact, ``(1, M/2, N/2, 7)``, in place."""
+    """Put the last convolution in whole numbers whose sums are exact, ``(1, rows, columns, A)``, in place."""
     from onnx import TensorProto, helper, numpy_helper
 
     graph = model.graph
@@ -104,7 +106,8 @@ def give_exact_sums(model: Any) -> None:
     )
     model.opset_import.append(helper.make_opsetid(MICROSOFT, 1))
     del graph.output[:]
-    graph.output.append(helper.make_tensor_value_info(ANSWER, TensorProto.FLOAT, [1, None, None, 7]))
+    shape = [1, None, None, len(weight_step)]
+    graph.output.append(helper.make_tensor_value_info(ANSWER, TensorProto.FLOAT, shape))
     del graph.value_info[:]
 
 

@@ -15,10 +15,12 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import ArrayLike, NDArray
+from torch import Tensor, nn
 
+from rootread.find.session import blocks_of
 from rootread.train.ends import InBlocks, give_exact_sums, take_bytes
 from rootread.train.net import STRIDE, RootNet, folded
-from rootread.train.quantise import as_inputs, calibration_pictures, quantise
+from rootread.train.quantise import Inputs, as_inputs, calibration_pictures, quantise
 
 OPSET = 17
 NEWTON_STEPS = 30
@@ -71,14 +73,19 @@ def export(net: RootNet, path: Path) -> None:
 
     Sides of the picture may be any multiples of ``STRIDE``.
     """
+    write_onnx(InBlocks(net), torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE), path)
+
+
+def write_onnx(net: nn.Module, example: Tensor, path: Path) -> None:
+    """Write a network of ``blocks`` to ``answer`` as ONNX, for pictures of any size."""
     sides = {2: "rows", 3: "columns"}
     path.parent.mkdir(parents=True, exist_ok=True)
     with warnings.catch_warnings():
         # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
         warnings.simplefilter("ignore")
         torch.onnx.export(
-            InBlocks(net),
-            (torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE),),
+            net,
+            (example,),
             str(path),
             input_names=["blocks"],
             output_names=["answer"],
@@ -90,11 +97,17 @@ def export(net: RootNet, path: Path) -> None:
 
 def in_whole_numbers(exact: Path, out: Path, pictures: Iterable[NDArray[np.uint8]]) -> None:
     """From what ``export`` wrote to bytes in, whole numbers throughout."""
+    bytes_in(exact, out, as_inputs(blocks_of(rgb) for rgb in pictures))
+
+
+def bytes_in(exact: Path, out: Path, inputs: Iterable[Inputs]) -> None:
+    """The same for any number of bytes at each place, from inputs as ``as_inputs`` makes them."""
     import onnx
 
-    quantise(exact, out, as_inputs(pictures), last_exact=True)
+    quantise(exact, out, inputs, last_exact=True)
     model = onnx.load(out)
-    take_bytes(model)
+    values = onnx.load(exact).graph.input[0].type.tensor_type.shape.dim[1].dim_value
+    take_bytes(model, values)
     give_exact_sums(model)
     onnx.checker.check_model(model)
     onnx.save(model, out)

@@ -7,6 +7,7 @@ soils that those never use.
 import multiprocessing
 import os
 import queue
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -63,20 +64,25 @@ def of_any_colour(scene: Scene, rng: np.random.Generator) -> Scene:
     return replace(scene, ground=replace(scene.ground, topsoil_rgb=topsoil, subsoil_rgb=subsoil))
 
 
-def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
-    """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
-    rng = np.random.default_rng(seed)
+def looks_of(seed: int, rng: np.random.Generator, count: int, crops_a_look: int) -> Iterator[Scene]:
+    """The scene of a seed ``count`` times, its roots the same, its soil and light anew after some crops."""
     soils = soils_of(seed)
     scene = draw_training_scene(rng, soils)
-    crops = []
     for k in range(count):
-        if k % CROPS_A_LOOK == 0:
+        if k % crops_a_look == 0:
             if k:
                 scene = vary(scene, rng, soils)
             if seed < CHECKPOINT_SEEDS and not has_dark_roots(scene) and rng.random() < DARK_AGAIN:
                 scene = vary(scene, rng, soils)
         odd = seed < CHECKPOINT_SEEDS and rng.random() < ANY_COLOUR
-        shown = of_any_colour(scene, rng) if odd else scene
+        yield of_any_colour(scene, rng) if odd else scene
+
+
+def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
+    """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
+    rng = np.random.default_rng(seed)
+    crops = []
+    for shown in looks_of(seed, rng, count, CROPS_A_LOOK):
         rgb, root, half_width, direction = render_crop(shown, side, float(rng.uniform(*PX_PER_IN)), rng)
         twice = np.moveaxis(direction, -1, 0).astype(np.float16)
         crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))
@@ -92,6 +98,10 @@ def to_walls(crops: list[Crop], device: torch.device | str) -> Walls:
     return Walls(linear, root.float() / 255, half_width.float(), direction.float())
 
 
+MakeCrops = Callable[[int, int], list[Any]]
+"""From a seed and a side in pixels to the squares of one scene."""
+
+
 @dataclass
 class Feed:
     """Worker processes and what they hand over."""
@@ -101,7 +111,9 @@ class Feed:
     workers: list[Any]
 
     @classmethod
-    def start(cls, workers: int, side: int, first_seed: int, held_out: int) -> "Feed":
+    def start(
+        cls, workers: int, side: int, first_seed: int, held_out: int, make: MakeCrops = scene_crops
+    ) -> "Feed":
         """Start ``workers`` processes; ``held_out`` scenes are rendered before anything else."""
         context = multiprocessing.get_context("spawn")
         crops, stop = context.Queue(maxsize=4 * workers), context.Event()
@@ -109,13 +121,13 @@ class Feed:
         for k in range(workers):
             kept = [CHECKPOINT_SEEDS + i for i in range(k, held_out, workers)]
             process = context.Process(
-                target=_worker, args=(kept, first_seed + k, workers, side, crops, stop), daemon=True
+                target=_worker, args=(make, kept, first_seed + k, workers, side, crops, stop), daemon=True
             )
             process.start()
             started.append(process)
         return cls(crops, stop, started)
 
-    def take(self, wait_seconds: float = 0.0) -> tuple[int, list[Crop]] | None:
+    def take(self, wait_seconds: float = 0.0) -> tuple[int, list[Any]] | None:
         """Seed and crops of the next scene, or None if none is ready."""
         try:
             return self.crops.get(timeout=wait_seconds) if wait_seconds else self.crops.get_nowait()
@@ -130,12 +142,14 @@ class Feed:
             process.join(timeout=5)
 
 
-def _worker(held_out: list[int], seed: int, step: int, side: int, out: Any, stop: Any) -> None:
+def _worker(
+    make: MakeCrops, held_out: list[int], seed: int, step: int, side: int, out: Any, stop: Any
+) -> None:
     """Render held-out scenes, then every ``step``-th training seed until told to stop."""
     cv2.setNumThreads(1)
     os.nice(10)  # the GPU waits for the process that feeds it, not for these
     for kept in held_out:
-        out.put((kept, scene_crops(kept, side)))
+        out.put((kept, make(kept, side)))
     while not stop.is_set():
-        out.put((seed, scene_crops(seed, side)))
+        out.put((seed, make(seed, side)))
         seed += step

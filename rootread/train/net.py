@@ -7,6 +7,7 @@ the vector units of today's processors.
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TypeVar
 
 import torch
 import torch.nn.functional as F  # noqa: N812
@@ -18,6 +19,9 @@ DOWN_CONVOLUTIONS = (1, 2, 2, 2, 1)
 UP_CONVOLUTIONS = (1, 1, 1, 2)
 STRIDE = 2 ** len(WIDTHS)
 """Sides of the picture are multiples of this."""
+
+
+Net = TypeVar("Net", bound=nn.Module)
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ class Convolution(nn.Sequential):
 
 
 class Stage(nn.Module):
-    """Convolutions of one level; two of them learn a residual."""
+    """Convolutions of one level, or none; two of them learn a residual."""
 
     def __init__(self, width: int, convolutions: int) -> None:
         super().__init__()
@@ -59,32 +63,27 @@ class Stage(nn.Module):
         return F.relu(x + self.body(x)) if self.residual else self.body(x)
 
 
-class RootNet(nn.Module):
-    """Picture 0 to 1 in; root, direction and half-width out."""
+class UNet(nn.Module):
+    """A stem, levels down to where much is seen at once, and up again with what each level kept."""
 
-    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
+    def __init__(
+        self,
+        stem: nn.Module,
+        widths: tuple[int, ...],
+        down: tuple[int, ...],
+        up: tuple[int, ...],
+        answers: int,
+    ) -> None:
         super().__init__()
-        self.stem = Convolution(3, widths[0], 6, 2)
-        self.enter = nn.ModuleList(
-            [Stage(w, n) for w, n in zip(widths, DOWN_CONVOLUTIONS, strict=True)],
-        )
+        self.stem = stem
+        self.enter = nn.ModuleList([Stage(w, n) for w, n in zip(widths, down, strict=True)])
         self.down = nn.ModuleList([Convolution(a, b, 2, 2) for a, b in pairwise(widths)])
         self.up = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in pairwise(widths)])
-        self.leave = nn.ModuleList([Stage(w, n) for w, n in zip(widths, UP_CONVOLUTIONS, strict=False)])
-        self.head = nn.Conv2d(widths[0], 7, 1)
-        nn.init.constant_(self.head.bias[:4], -3.0)  # roots are rare: start from that
-        nn.init.constant_(self.head.bias[4:], 0.0)
-
-    def forward(self, rgb: Tensor) -> tuple[Tensor, Tensor]:
-        """``(B, 3, M, N)`` to root logits ``(B, 1, M, N)`` and shape ``(B, 3, M/2, N/2)``."""
-        out = self.after_stem(self.stem(rgb * 4.0 - 2.0))
-        return F.pixel_shuffle(out[:, :4], 2), out[:, 4:]
+        self.leave = nn.ModuleList([Stage(w, n) for w, n in zip(widths[:-1], up, strict=True)])
+        self.head = nn.Conv2d(widths[0], answers, 1)
 
     def after_stem(self, x: Tensor) -> Tensor:
-        """From the stem's answer: the logits of each block of 2 x 2 pixels, row by row, then its shape.
-
-        ``(B, C, M/2, N/2)`` to ``(B, 7, M/2, N/2)``.
-        """
+        """From the stem's answer, ``(B, C, M, N)``, to the answers ``(B, A, M, N)``."""
         kept = []
         for level, stage in enumerate(self.enter):
             x = stage(x)
@@ -96,13 +95,31 @@ class RootNet(nn.Module):
             x = self.leave[level](x)
         return self.head(x)
 
+
+class RootNet(UNet):
+    """Picture 0 to 1 in; root, direction and half-width out.
+
+    For each block of 2 x 2 pixels the answers are their logits, row by row, then the block's shape.
+    """
+
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
+        stem = Convolution(3, widths[0], 6, 2)
+        super().__init__(stem, widths, DOWN_CONVOLUTIONS, UP_CONVOLUTIONS, 7)
+        nn.init.constant_(self.head.bias[:4], -3.0)  # roots are rare: start from that
+        nn.init.constant_(self.head.bias[4:], 0.0)
+
+    def forward(self, rgb: Tensor) -> tuple[Tensor, Tensor]:
+        """``(B, 3, M, N)`` to root logits ``(B, 1, M, N)`` and shape ``(B, 3, M/2, N/2)``."""
+        out = self.after_stem(self.stem(rgb * 4.0 - 2.0))
+        return F.pixel_shuffle(out[:, :4], 2), out[:, 4:]
+
     def read(self, rgb: Tensor) -> Outputs:
         """The outputs by name."""
         logit, shape = self(rgb)
         return Outputs(logit[:, 0].float(), shape.float())
 
 
-def folded(net: RootNet) -> RootNet:
+def folded(net: Net) -> Net:
     """The network in ``eval`` mode with each batch norm folded into the convolution before it."""
     from torch.nn.utils.fusion import fuse_conv_bn_eval
 

@@ -20,7 +20,6 @@ from onnxruntime.quantization import (
 )
 from onnxruntime.quantization.shape_inference import quant_pre_process
 
-from rootread.find.session import blocks_of
 from rootread.train.feed import scene_crops
 
 Inputs = dict[str, NDArray[np.generic]]
@@ -40,9 +39,9 @@ def calibration_pictures() -> Iterator[NDArray[np.uint8]]:
 
 
 def as_inputs(pictures: Iterable[NDArray[np.uint8]]) -> Iterator[Inputs]:
-    """Pictures as the exact root network takes them (``ends.InBlocks``)."""
-    for rgb in pictures:
-        blocks = blocks_of(rgb).transpose(0, 3, 1, 2).astype(np.float32)
+    """Bytes ``(1, rows, columns, values)`` as an exact network takes them."""
+    for values in pictures:
+        blocks = values.transpose(0, 3, 1, 2).astype(np.float32)
         yield {"blocks": (blocks - BYTE_OFFSET) * np.float32(BYTE_STEP)}
 
 

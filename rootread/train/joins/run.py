@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import NDArray
-from torch import Tensor
+from torch import Tensor, nn
 
 from rootread.train.joins.net import WIDTHS, JoinNet
 from rootread.train.net import follow
@@ -101,7 +101,7 @@ def varied(strips: Tensor) -> Tensor:
 
 
 @torch.no_grad()
-def figures(net: JoinNet, examples: Examples) -> dict[str, float]:
+def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
     """Mean loss, and the percentage of ends at which the cheapest join is right where one is, another not."""
     net.eval()
     parts = range(0, len(examples.facts), LOOK)

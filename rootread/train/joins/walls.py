@@ -47,7 +47,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
 
     Returns
     -------
-    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 16)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
+    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 24)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
     joins; for every end, ``(E,)``, ``apart``, the cost of ending there, and ``learnt``: it is of some true
     root, and all its joins are there.
     """
@@ -80,7 +80,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     either = np.minimum(costs.stop, costs.start)
     return {
         "strips": strip_pictures(lines, strip_layers(strands), graph.grid.px_per_in),
-        "facts": join_facts(joins, graph, ends, costs),
+        "facts": join_facts(joins, graph, ends, costs, strands),
         "pair": joins.pair.astype(np.int32),
         "right": right_joins(joins, held, ends, graph.grid.px_per_in),
         "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),

@@ -1,0 +1,1 @@
+"""Learning to see the seams between roots that touch."""
