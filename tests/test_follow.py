@@ -4,16 +4,15 @@ import cv2
 import numpy as np
 import pytest
 import skan
+from drawn_roots import lit, wall_of
 from numpy.typing import NDArray
 from scipy.optimize import OptimizeResult
 from skimage.morphology import skeletonize
 
-from rootread.find import RootMap
 from rootread.follow import Trace, follow_roots, paths
 from rootread.follow.joins import Joins
-from rootread.follow.strands import find_strands
 from rootread.geometry import Points, arc_length
-from rootread.plane import Grid, Surface, WallImage
+from rootread.plane import Surface
 from rootread.settings import FollowSettings
 
 PX_PER_IN = 72.0
@@ -36,13 +35,10 @@ def draw(lines_in: list[Points], width_in: float) -> NDArray[np.uint8]:
 
 
 def follow(lines_in: list[Points], width_in: float = 0.12) -> tuple[Trace, ...]:
-    """Draw roots and follow them."""
-    picture = draw(lines_in, width_in)
-    probability = picture.astype(np.float32) / 255
-    grid = Grid(PX_PER_IN, 0.0, 0.0, SHAPE)
-    rgb = np.dstack([60 + (picture // 2)] * 3).astype(np.uint8)
-    image = WallImage(rgb, np.ones(SHAPE, dtype=bool), grid)
-    return follow_roots(RootMap(probability, probability > 0.5, grid), image, SURFACE, FollowSettings())
+    """Draw roots, each over those before it, and follow them."""
+    covers = [draw([line], width_in) / 255.0 for line in lines_in] or [np.zeros(SHAPE)]
+    root_map, image = wall_of(np.max(covers, axis=0), PX_PER_IN, lit(covers))
+    return follow_roots(root_map, image, SURFACE, FollowSettings())
 
 
 def length_in(trace: Trace) -> float:
@@ -52,31 +48,6 @@ def length_in(trace: Trace) -> float:
 def straight(start: tuple[float, float], angle_deg: float, length: float) -> Points:
     along = np.linspace(0, length, 60)[:, None]
     return np.array(start) + along * [np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))]
-
-
-@pytest.mark.parametrize(("root_grey", "soil_grey"), [(190, 80), (60, 170)])
-def test_roots_that_touch_part_along_the_darker_line_between_them_and_nowhere_else(
-    root_grey: int, soil_grey: int
-) -> None:
-    """Pale or dark against the soil, softened as a lens does: a dark root is a dark line, but no seam."""
-    level = [np.array([[1.0, y], [7.0, y]]) for y in (3.0, 3.14)]
-    whole = draw(level, 0.16) > 127
-    seam_row = round(3.07 * PX_PER_IN)
-    grey = np.where(whole, root_grey, soil_grey).astype(np.uint8)
-    alone = grey.copy()
-    grey[seam_row, whole[seam_row]] = round(0.5 * root_grey)
-    grid = Grid(PX_PER_IN, 0.0, 0.0, SHAPE)
-    root_map = RootMap(whole.astype(np.float32), whole, grid)
-
-    def strands_of(picture: NDArray[np.uint8]) -> NDArray[np.bool_]:
-        rgb = cv2.cvtColor(cv2.GaussianBlur(picture, (0, 0), 0.8), cv2.COLOR_GRAY2RGB)
-        return find_strands(root_map, WallImage(rgb, np.ones(SHAPE, dtype=bool), grid)).mask
-
-    one, two = strands_of(alone), strands_of(grey)
-    assert one.sum() > 0.98 * whole.sum()
-    between = two[:, round(1.5 * PX_PER_IN) : round(6.5 * PX_PER_IN)].astype(np.uint8)
-    assert cv2.connectedComponents(between, connectivity=8)[0] == 3  # soil and two roots
-    assert two.sum() > 0.8 * whole.sum()
 
 
 def distance_to(line: Points, points: Points) -> NDArray[np.float64]:

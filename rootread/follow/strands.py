@@ -1,11 +1,4 @@
-"""Roots that touch in the mask, parted along the dark seams between them in the photo.
-
-Where one root lies on or beside another, the photo shows a line darker than
-both: the shadow and the turned-away flanks where they meet. A dark line is a
-place where brightness curves up across it: the larger eigenvalue of the matrix
-of second derivatives is positive and large there. Root pixels alone are looked
-at for it, since a root that is darker than its soil is a dark line itself.
-"""
+"""Roots that touch in the mask, parted along the seams between them in the photo."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,6 +9,7 @@ from numpy.typing import NDArray
 
 from rootread.components import components
 from rootread.find.types import RootMap
+from rootread.follow.seams import seam_probability
 from rootread.follow.shown import Shown, shown_part
 from rootread.plane.types import Grid, WallImage
 from rootread.threads import both, share_out
@@ -30,16 +24,14 @@ SEAM_REACH_PX = int(4 * SEAM_SIGMA_PX) + 3
 """So many pixels about one tell its strength: as far as the blur and a derivative reach."""
 BAND_ROWS = 128
 """Rows worked at a time."""
-SEAM_SURE = 0.07
-"""Dip in brightness, as a share of it, that is surely a seam."""
-SEAM_MAYBE = 0.035
-"""Dip that goes on a seam that is sure elsewhere."""
-RIM_WEIGHT = 0.02
-"""Pixels on a root's rim show soil as well: they count where there are no others."""
-LEAST_WEIGHT = 1e-3
-"""Of the pixels about one; with less there is no root near."""
+SEAM_SURE = 0.5
+"""Chance of a seam from which there is one."""
+SEAM_MAYBE = 0.3
+"""Chance that goes on a seam that is sure elsewhere."""
 SEAM_MIN_PX = 5
 """Shorter seams are spots on a root."""
+SEAM_INSIDE = 0.5
+"""At least this share of a seam's pixels has root on all sides."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +45,8 @@ class Strands:
     dip: NDArray[np.float32]
     """``(M, N)`` how much darker than its two sides each pixel is, a share; of soil as well as of roots, by
     which joins are weighed."""
+    seam: NDArray[np.float32]
+    """``(M, N)`` chance that a root pixel lies between two roots."""
     rgb: NDArray[np.uint8]
     """``(M, N, 3)`` sRGB."""
     probability: NDArray[np.float32]
@@ -74,11 +68,15 @@ class Strands:
 
 def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     """Part the roots of a root map along the seams in the photo."""
-    whole, dip = both(lambda: _calm_mask(root_map), lambda: dark_line_strength(image.rgb))
+    whole = _calm_mask(root_map)
+    seam, dip = both(
+        lambda: seam_probability(image.rgb, whole, image.grid.px_per_in),
+        lambda: dark_line_strength(image.rgb),
+    )
     hidden = ~image.soil
     dip[hidden] = 0
-    mask = part_strands(whole, dark_line_strength(image.rgb, _weight_of_roots(whole)))
-    return Strands(mask, whole, dip, image.rgb, root_map.probability, hidden, root_map.grid)
+    mask = part_strands(whole, seam)
+    return Strands(mask, whole, dip, seam, image.rgb, root_map.probability, hidden, root_map.grid)
 
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
@@ -102,57 +100,38 @@ def _pinholes(mask: NDArray[np.bool_], side_px: float) -> NDArray[np.bool_]:
     return pieces.mask((pieces.px <= side_px**2) & (pieces.px_in(open_soil) == 0))
 
 
-def part_strands(mask: NDArray[np.bool_], dip: NDArray[np.float32]) -> NDArray[np.bool_]:
+def part_strands(mask: NDArray[np.bool_], seam: NDArray[np.float32]) -> NDArray[np.bool_]:
     """The ``(M, N)`` mask without the seams between roots that touch."""
-    # Only where two thin roots would fit side by side.
+    pieces = components((seam > SEAM_MAYBE) & mask)
+    # What runs along the mask's rim parts a root from soil, if anything.
     inside = cv2.erode(mask.view(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    maybe = (dip > SEAM_MAYBE) & inside
-    pieces = components(maybe)
-    seam = pieces.mask((pieces.reach_px >= SEAM_MIN_PX) & (pieces.px_in(dip > SEAM_SURE) > 0))
-    # A seam runs out into the notch where its two roots part.
-    reach = cv2.dilate(seam.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    seam |= reach & (dip > SEAM_MAYBE)
-    return mask & ~seam
+    between = pieces.px_in(inside) >= SEAM_INSIDE * pieces.px
+    sure = pieces.px_in(seam > SEAM_SURE) > 0
+    return mask & ~pieces.mask((pieces.reach_px >= SEAM_MIN_PX) & between & sure)
 
 
-def _weight_of_roots(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
-    """``(M, N)`` how much each pixel tells of how bright roots are."""
-    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-    inner = cv2.erode(mask.view(np.uint8), cross)
-    return np.maximum(inner, np.float32(RIM_WEIGHT) * mask)
-
-
-def dark_line_strength(
-    rgb: NDArray[np.uint8], weight: NDArray[np.float32] | None = None
-) -> NDArray[np.float32]:
+def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """``(M, N)`` how much darker than its two sides each pixel is, as a share of its brightness.
 
-    With a weight of each pixel, brightness is blurred as a weighted mean (normalised convolution: Knutsson
-    and Westin 1993; from memory), so that pixels of weight 0 say nothing.
-
-    The larger eigenvalue of the Hessian of log brightness times sigma squared
-    (scale-normalised, so that it does not depend on the blur chosen). Worked in bands of rows, which stay
-    in the processor's own memory; they meet without a seam.
+    A dark line is a place where brightness curves up across it: the larger eigenvalue of the Hessian of log
+    brightness times sigma squared (scale-normalised, so that it does not depend on the blur chosen). Worked
+    in bands of rows, which stay in the processor's own memory; they meet without a seam.
     """
     strength = np.empty(rgb.shape[:2], np.float32)
 
     def work(top: int) -> None:
         first = max(top - SEAM_REACH_PX, 0)
         rows = slice(first, top + BAND_ROWS + SEAM_REACH_PX)
-        piece = _dark_lines(rgb[rows], None if weight is None else weight[rows])
+        piece = _dark_lines(rgb[rows])
         strength[top : top + BAND_ROWS] = piece[top - first : top - first + BAND_ROWS]
 
     share_out(work, range(0, len(rgb), BAND_ROWS))
     return strength
 
 
-def _dark_lines(rgb: NDArray[np.uint8], weight: NDArray[np.float32] | None) -> NDArray[np.float32]:
+def _dark_lines(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 10.0)
-    if weight is None:
-        blurred = cv2.GaussianBlur(light, (0, 0), SEAM_SIGMA_PX)
-    else:
-        total, mass = (cv2.GaussianBlur(part, (0, 0), SEAM_SIGMA_PX) for part in (light * weight, weight))
-        blurred = total / np.maximum(mass, LEAST_WEIGHT)
+    blurred = cv2.GaussianBlur(light, (0, 0), SEAM_SIGMA_PX)
     # Sobel's second-derivative masks of size 3 sum to 4 times the derivative.
     d_xx = cv2.Sobel(blurred, cv2.CV_32F, 2, 0, ksize=3)
     d_yy = cv2.Sobel(blurred, cv2.CV_32F, 0, 2, ksize=3)
