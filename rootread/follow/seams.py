@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.find.network import MOST_PX
 from rootread.find.session import ANSWER, INPUT
 from rootread.threads import open_network, share_out
 
@@ -29,7 +30,7 @@ LONGEST_WINDOW_PX = 512
 """So that cores share a wall's windows evenly."""
 
 Window = tuple[int, int, int]
-"""First row, and first and last column but one, of a row of tiles."""
+"""First row and first column of tiles in a row, and the column after their last."""
 
 
 def seam_probability(
@@ -44,6 +45,7 @@ def seam_probability(
     px_per_in : the wall's resolution.
     """
     zoom = float(np.clip(px_per_in, *TRAINED_PX_PER_IN)) / px_per_in
+    zoom = min(zoom, max(1.0, float(np.sqrt(MOST_PX / mask.size))))
     if zoom == 1.0:
         return _at_own_scale(rgb, mask)
     rows, columns = mask.shape
@@ -73,7 +75,7 @@ def _at_own_scale(rgb: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np
 
 
 def windows_on(mask: NDArray[np.bool_]) -> list[Window]:
-    """Windows that hold every root pixel of an ``(M, N)`` mask: runs of tiles along each row of them."""
+    """Windows that hold every root pixel of an ``(M, N)`` mask: tiles in a row, the longest windows first."""
     rows, columns = mask.shape
     padded = np.pad(mask, ((0, -rows % TILE_PX), (0, -columns % TILE_PX)))
     blocks = padded.reshape(padded.shape[0] // TILE_PX, TILE_PX, -1, TILE_PX)
