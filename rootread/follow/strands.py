@@ -18,9 +18,9 @@ EDGE_SMOOTHING_PX = 0.7
 """Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
 HOLE_IN = 0.05
 """Holes in the mask up to this size across are noise, not soil between roots."""
-SEAM_SIGMA_PX = 1.2
-"""Blur before the second derivatives: about the half width of a seam."""
-SEAM_REACH_PX = int(4 * SEAM_SIGMA_PX) + 3
+LINE_SIGMA_PX = 1.2
+"""Blur before the second derivatives: about the half width of a dark line between roots."""
+LINE_REACH_PX = int(4 * LINE_SIGMA_PX) + 3
 """So many pixels about one tell its strength: as far as the blur and a derivative reach."""
 BAND_ROWS = 128
 """Rows worked at a time."""
@@ -120,8 +120,8 @@ def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     strength = np.empty(rgb.shape[:2], np.float32)
 
     def work(top: int) -> None:
-        first = max(top - SEAM_REACH_PX, 0)
-        rows = slice(first, top + BAND_ROWS + SEAM_REACH_PX)
+        first = max(top - LINE_REACH_PX, 0)
+        rows = slice(first, top + BAND_ROWS + LINE_REACH_PX)
         piece = _dark_lines(rgb[rows])
         strength[top : top + BAND_ROWS] = piece[top - first : top - first + BAND_ROWS]
 
@@ -131,10 +131,10 @@ def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 def _dark_lines(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 10.0)
-    blurred = cv2.GaussianBlur(light, (0, 0), SEAM_SIGMA_PX)
+    blurred = cv2.GaussianBlur(light, (0, 0), LINE_SIGMA_PX)
     # Sobel's second-derivative masks of size 3 sum to 4 times the derivative.
     d_xx = cv2.Sobel(blurred, cv2.CV_32F, 2, 0, ksize=3)
     d_yy = cv2.Sobel(blurred, cv2.CV_32F, 0, 2, ksize=3)
     d_xy = cv2.Sobel(blurred, cv2.CV_32F, 1, 1, ksize=3)
     root = np.sqrt((0.5 * (d_xx - d_yy)) ** 2 + d_xy**2)
-    return SEAM_SIGMA_PX**2 / 4 * (0.5 * (d_xx + d_yy) + root)
+    return LINE_SIGMA_PX**2 / 4 * (0.5 * (d_xx + d_yy) + root)

@@ -20,7 +20,7 @@ from rootread.train.feed import Feed
 from rootread.train.held_out import CHECKPOINT_SEEDS
 from rootread.train.net import follow, parameter_count
 from rootread.train.noise import normal, uniform
-from rootread.train.seams.crops import close_crops
+from rootread.train.seams.crops import Crop, close_crops
 from rootread.train.seams.label import BESIDE, SEAM, seam_labels
 from rootread.train.seams.net import SeamNet
 
@@ -178,7 +178,7 @@ class Trainer:
         torch.save(states | {"steps": self.steps}, part)
         part.replace(path)
 
-    def of_scene(self, crops: list[tuple[Tensor, Tensor, Tensor]]) -> tuple[Tensor, Tensor]:
+    def of_scene(self, crops: list[Crop]) -> tuple[Tensor, Tensor]:
         """Crops of a scene as bytes, and their labels."""
         rgb, root, half_px = (
             torch.stack([torch.from_numpy(crop[k]) for crop in crops]).to(self.device) for k in range(3)
