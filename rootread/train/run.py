@@ -5,7 +5,6 @@ OUT receives ``checkpoint.pt`` and ``optimiser.pt`` (all that a later run needs 
 is; what was learnt goes on in the next run.
 """
 
-import argparse
 import csv
 import dataclasses
 import json
@@ -22,6 +21,7 @@ from rootread.train.held_out import CHECKPOINT_SEEDS
 from rootread.train.loss import Tally, loss
 from rootread.train.maker import make_walls
 from rootread.train.net import RootNet, follow, parameter_count
+from rootread.train.options import run_options, with_options
 from rootread.train.pool import Examples, Pool, examples
 from rootread.train.settings import TINY, TrainSettings
 
@@ -163,22 +163,8 @@ def held_out_scenes(trainer: Trainer, feed: Feed, wait_seconds: float) -> list[E
 
 def main() -> None:
     """Train from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--minutes", type=float)
-    parser.add_argument("--rate", type=float, help="peak learning rate")
-    parser.add_argument("--seed", type=int)
-    parser.add_argument("--span", type=float, nargs=2, help="part of the cosine to go through, as 0 0.6")
-    parser.add_argument("--first-scene", type=int, default=0, help="seed; a resumed run takes new ones")
-    parser.add_argument("--workers", type=int, help="processes that render scenes; 0 for made walls alone")
-    parser.add_argument("--resume", type=Path)
-    parser.add_argument("--tiny", action="store_true", help="a few steps in miniature, to try the way")
-    given = parser.parse_args()
-    settings = TINY if given.tiny else TrainSettings()
-    changes = {"minutes": given.minutes, "learning_rate": given.rate, "seed": given.seed}
-    changes["scene_workers"] = given.workers
-    changes["progress_from"], changes["progress_to"] = given.span or (None, None)
-    settings = dataclasses.replace(settings, **{k: v for k, v in changes.items() if v is not None})
+    given = run_options(__doc__).parse_args()
+    settings = with_options(TINY if given.tiny else TrainSettings(), given)
     given.out.mkdir(parents=True, exist_ok=True)
     (given.out / "settings.json").write_text(json.dumps(dataclasses.asdict(settings), indent=1))
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")

@@ -4,8 +4,6 @@ OUT receives ``checkpoint.pt``, with all that a later run needs to go on. ``--st
 weights of the network that ships (``seams.pt``), or of any other.
 """
 
-import argparse
-import dataclasses
 import math
 import time
 from collections.abc import Callable
@@ -20,6 +18,7 @@ from rootread.train.feed import Feed
 from rootread.train.held_out import CHECKPOINT_SEEDS
 from rootread.train.net import follow, parameter_count
 from rootread.train.noise import normal, uniform
+from rootread.train.options import run_options, with_options
 from rootread.train.seams.crops import Crop, close_crops
 from rootread.train.seams.label import BESIDE, SEAM, seam_labels
 from rootread.train.seams.net import SeamNet
@@ -51,7 +50,7 @@ class SeamSettings:
     """Crops held at a time."""
     first_crops: int = 6_000
     """Learning begins when so many are there."""
-    workers: int = 15
+    scene_workers: int = 15
     held_out: int = 30
     """Scenes that tell how far it has come."""
     log_seconds: float = 45.0
@@ -64,7 +63,7 @@ TINY = SeamSettings(
     cut=48,
     pool=60,
     first_crops=30,
-    workers=1,
+    scene_workers=1,
     held_out=1,
     log_seconds=1.0,
 )
@@ -231,7 +230,7 @@ def learn(
     elif start:
         trainer.start(start)
     print(f"{parameter_count(trainer.net)} parameters on {device}", flush=True)
-    feed = Feed.start(settings.workers, settings.side, first_scene, settings.held_out, close_crops)
+    feed = Feed.start(settings.scene_workers, settings.side, first_scene, settings.held_out, close_crops)
     try:
         held_out = fill(trainer, feed)
         begun = said = time.monotonic()
@@ -257,26 +256,10 @@ def _say(trainer: Trainer, value: float, held_out: list[tuple[Tensor, Tensor]]) 
 
 def main() -> None:
     """Learn from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--minutes", type=float)
-    parser.add_argument("--rate", type=float, help="peak learning rate")
-    parser.add_argument("--seed", type=int)
-    parser.add_argument("--span", type=float, nargs=2, help="part of the cosine to go through, as 0 0.45")
-    parser.add_argument("--first-scene", type=int, default=0, help="seed; a resumed run takes new ones")
-    parser.add_argument("--workers", type=int, help="processes that render scenes")
-    parser.add_argument("--resume", type=Path, help="checkpoint of a run to go on from")
+    parser = run_options(__doc__)
     parser.add_argument("--start", type=Path, help="exact weights to begin with")
-    parser.add_argument("--tiny", action="store_true", help="a few steps in miniature, to try the way")
     given = parser.parse_args()
-    first, last = given.span or (None, None)
-    changes = {
-        "minutes": given.minutes, "learning_rate": given.rate, "seed": given.seed,
-        "workers": given.workers, "progress_from": first, "progress_to": last,
-    }  # fmt: skip
-    settings = dataclasses.replace(
-        TINY if given.tiny else SeamSettings(), **{k: v for k, v in changes.items() if v is not None}
-    )
+    settings = with_options(TINY if given.tiny else SeamSettings(), given)
     given.out.mkdir(parents=True, exist_ok=True)
     learn(settings, given.out, given.first_scene, given.resume, given.start)
 
