@@ -80,6 +80,7 @@ def main_course(
     descent_deg: float,
     length_in: float,
     wiggle_deg: float,
+    level_wiggle_deg: float,
     layers: tuple[Layer, ...],
     cracks: tuple[Groove, ...],
 ) -> tuple[Points, Values]:
@@ -96,7 +97,7 @@ def main_course(
         if fate == "stop":
             break
         if fate == "turn":
-            headings = np.concatenate([headings, _level_run(rng, headings[-1])])
+            headings = np.concatenate([headings, _level_run(rng, headings[-1], level_wiggle_deg)])
         end = _pick(rng, AFTER_TURN) if fate == "turn" else "crack"
         arrived = walk(start, smooth_heading(headings, bend_in))
         crack = _nearest_crack(cracks, arrived[-1], 2.5) if end == "crack" else None
@@ -116,10 +117,10 @@ def _to_right(heading_deg: float) -> bool:
     return bool(np.cos(np.radians(heading_deg)) > 0)
 
 
-def _level_run(rng: np.random.Generator, heading_deg: float) -> Values:
+def _level_run(rng: np.random.Generator, heading_deg: float, wiggle_deg: float) -> Values:
     """Headings of a stretch along a layer, mostly on the side the root came from."""
     count = int(rng.uniform(1.8, 7.5) / STEP_IN)
-    level = rng.normal(0, 2.0) + 2.5 * wiggle(count, rng, 30)
+    level = rng.normal(0, 2.0) + wiggle_deg * wiggle(count, rng, 30)
     return level if _to_right(heading_deg) ^ (rng.random() < 0.12) else 180.0 - level
 
 

@@ -135,6 +135,7 @@ def draw_scene(
     scale: ObjectKind | None = None,
     soils: tuple[str, ...] | None = None,
     name: str = "scene",
+    waviness: float = 1.0,
 ) -> Scene:
     """One wall at random.
 
@@ -145,6 +146,7 @@ def draw_scene(
     difficulty : how dirty, buried, blurred and cluttered; drawn if None.
     scale : the scale object; drawn if None.
     soils : names of soil families to draw from (keys of ``soils.SOILS``); all if None.
+    waviness : times as much as usual that the roots wiggle.
     """
     seed = int(rng.integers(2**31))
     kind = kind or str(rng.choice(["open", "blocked", "mixed"]))  # type: ignore[assignment]
@@ -156,7 +158,7 @@ def draw_scene(
     layers, slots = _layers(rng, kind, width)
     cracks = _cracks(rng, width, depth, difficulty)
     crowns = _crowns(rng, width)
-    habit = draw_habit(rng, difficulty)
+    habit = draw_habit(rng, difficulty, waviness)
     if kind == "free":
         roots = grow_free(rng, habit, width, depth)
     else:

@@ -33,6 +33,8 @@ class Habit:
     gloss: float
     fuzz: float
     wiggle_deg: float
+    level_wiggle_deg: float
+    """The same where a root runs along a layer."""
     exposure: float
     """Mean height of a root's axis over the soil, in its own radii."""
     unevenness: float
@@ -41,8 +43,8 @@ class Habit:
     dead_share: float
 
 
-def draw_habit(rng: np.random.Generator, difficulty: Difficulty) -> Habit:
-    """Colour, dirt and burial that the roots of a wall have in common."""
+def draw_habit(rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0) -> Habit:
+    """Colour, dirt, burial and wiggle that the roots of a wall have in common."""
     hard = {"clean": 0.0, "typical": 0.5, "hard": 1.0}[difficulty]
     return Habit(
         base_rgb=draw_root_colour(rng),
@@ -51,7 +53,8 @@ def draw_habit(rng: np.random.Generator, difficulty: Difficulty) -> Habit:
         dirt=float(rng.uniform(0, 0.12 + 0.5 * hard) ** 1.5),
         gloss=float(rng.choice([0.0, rng.uniform(0.05, 0.5)])),
         fuzz=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 1)])),
-        wiggle_deg=float(rng.uniform(3, 11)),
+        wiggle_deg=float(waviness * rng.uniform(3, 11)),
+        level_wiggle_deg=2.5 * waviness,
         exposure=float(rng.normal(1.2 - 0.4 * hard, 0.2)),
         unevenness=float(rng.uniform(0.1, 0.25 + 0.35 * hard)),
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
@@ -165,7 +168,7 @@ def grow_fan(
             length = float(np.clip(rng.gamma(4, 3.3), 3, 1.5 * depth_in))
             start = np.array([crown[0] + side * rng.uniform(0, 0.3), crown[1] + rng.uniform(-0.2, 0.5)])
             points, squeezed = main_course(
-                rng, start, side, descent, length, habit.wiggle_deg, layers, cracks
+                rng, start, side, descent, length, habit.wiggle_deg, habit.level_wiggle_deg, layers, cracks
             )
             points = within(points, width_in, depth_in)
             if len(points) < MIN_POINTS:
