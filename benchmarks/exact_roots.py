@@ -1,6 +1,6 @@
 """How well layers are judged when every root is followed exactly: drawn walls, without a photo.
 
-usage: python benchmarks/exact_roots.py [--each 60] [--held-out]
+usage: python benchmarks/exact_roots.py [--each 60] [--held-out] [--waviness 2.5]
 
 What goes wrong here is judging's own fault; what goes wrong in ``judging.py``
 alone comes from finding and following roots. A wall takes a fifth of a second.
@@ -42,8 +42,8 @@ class Result:
     errors_in: tuple[float, ...]
 
 
-def judge_exactly(kind: str, seed: int) -> Result:
-    scene = draw_scene(np.random.default_rng(seed), kind=kind)  # type: ignore[arg-type]
+def judge_exactly(kind: str, seed: int, waviness: float) -> Result:
+    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness)  # type: ignore[arg-type]
     readings = measure_wall(_traces(scene), _plane(scene), SETTINGS.measure)
     found = [layer.depth_in for layer in find_layers(readings, (), SETTINGS.judge)]
     layers = [layer.z_in for layer in scene.layers]
@@ -104,11 +104,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--each", type=int, default=60, help="walls of each kind")
     parser.add_argument("--held-out", action="store_true")
+    parser.add_argument(
+        "--waviness", type=float, default=1.0, help="times as much as usual that roots wiggle"
+    )
     options = parser.parse_args()
     first = (HELD_OUT_SEED if options.held_out else TRAINING_SEED) + APART_FROM_PHOTOS
     for place, kind in enumerate(sorted(KINDS)):
         seeds = range(first + KIND_STEP * place, first + KIND_STEP * place + options.each)
-        results = [judge_exactly(kind, seed) for seed in seeds]
+        results = [judge_exactly(kind, seed, options.waviness) for seed in seeds]
         for one in results:
             if one.missed or one.invented or one.ran:
                 print(f"  {one.seed}: missed {one.missed}, invented {one.invented}, ran {one.ran}")

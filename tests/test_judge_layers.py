@@ -224,6 +224,50 @@ def test_runs_of_doubtful_traces_show_a_layer_and_their_turns_do_not(then_level_
     assert len(find_layers(read(doubted + open_wall(1, 2)), (), SETTINGS)) == layers
 
 
+def wiggly(x, name, then_level_at=None):
+    """Descends at 35 degrees and swings by as much, so that it goes level for a moment every few inches.
+
+    With ``then_level_at`` it runs on along that depth for 3 in, still swinging a little, and then on down.
+    """
+    rng = np.random.default_rng(int(name[1:]))
+    length_in, wave_in = rng.uniform(16, 24), rng.uniform(2.5, 3.5)
+    side = 1 if int(name[1:]) % 2 else -1
+    s = np.arange(0, length_in, 0.05)
+    descent = 35 + 35 * np.sin(2 * np.pi * s / wave_in + rng.uniform(0, 2 * np.pi))
+    z = 1.0 + np.cumsum(np.sin(np.radians(descent))) * 0.05
+    if then_level_at is not None:
+        runs = (s >= (begin := s[np.argmax(z >= then_level_at)])) & (s < begin + 3.0)
+        descent = np.where(runs, 6 * np.sin(2 * np.pi * s / wave_in), descent)
+        z = 1.0 + np.cumsum(np.sin(np.radians(descent))) * 0.05
+    return trace(np.column_stack([x + side * np.cumsum(np.cos(np.radians(descent))) * 0.05, z]), name=name)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_layer_is_found_under_roots_that_turn_level_everywhere(seed):
+    """Eight of twenty run 3 in at one depth; by the count of turns alone chance would do as much."""
+    across = np.random.default_rng(seed).permutation(np.linspace(-16, 16, 20))
+    held = [wiggly(x, f"h{100 * seed + i}", then_level_at=7.0) for i, x in enumerate(across[:8])]
+    free = [wiggly(x, f"f{100 * seed + 50 + i}") for i, x in enumerate(across[8:])]
+    readings = read(held + free)
+    (layer,) = find_layers(readings, (), SETTINGS)
+    assert layer.depth_in == pytest.approx(7.0, abs=DEPTH_TOLERANCE_IN)
+    elsewhere = [event for event in diversions(readings.roots) if abs(event.depth_in - 7.0) > 1.0]
+    assert len(elsewhere) > 2 * layer.turned
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_roots_that_turn_level_everywhere_show_no_layer(seed):
+    across = np.random.default_rng(seed).permutation(np.linspace(-16, 16, 20))
+    readings = read([wiggly(x, f"f{100 * seed + i}") for i, x in enumerate(across)])
+    assert len(diversions(readings.roots)) > 20
+    assert find_layers(readings, (), SETTINGS) == ()
+
+
+def test_a_root_that_ran_far_weighs_more_than_one_that_turned_level_for_a_moment():
+    weights = [Sign(0, "diverted", 0.0, 6.0, 0.0, run, run).weight for run in (0.0, 1.5, 3.0, 4.0, 7.0)]
+    assert weights == [1, 3, 6, 8, 8]
+
+
 def test_turns_at_many_depths_are_no_layer():
     wall = [turned_at(-15 + 2 * i, 3 + 1.3 * i, f"t{i}", then_z=22) for i in range(12)]
     assert find_layers(read(wall), (), SETTINGS) == ()
@@ -315,15 +359,16 @@ def test_a_root_that_ran_well_below_the_others_does_not_draw_the_layer_down_to_i
 # the permutation test
 
 
-def chance_wall(rng, count=30):
-    """Plumb roots of all lengths, most turned once at a depth of no meaning."""
+def chance_wall(rng, count=30, longest_run_in=0.0):
+    """Plumb roots of all lengths, most turned once at a depth of no meaning, and ran from there if at all."""
     x, bottom = rng.uniform(0, 36, count), rng.uniform(4, 22, count)
     lines = [along((a, 0.8), (a, b)) for a, b in zip(x, bottom, strict=True)]
     turned = rng.choice(count, 20, replace=False)
     depth = rng.uniform(1.0, bottom[turned])
+    ran = longest_run_in * np.linspace(0, 1, len(turned))
     events = [
-        Sign(int(i), "diverted", float(x[i]), float(z), float(x[i]), float(x[i]))
-        for i, z in zip(turned, depth, strict=True)
+        Sign(int(i), "diverted", float(x[i]), float(z), float(x[i]), float(x[i]), float(run))
+        for i, z, run in zip(turned, depth, ran, strict=True)
     ]
     return events, lines
 
@@ -334,8 +379,16 @@ def chance_gatherings():
     return [strongest_gathering(*chance_wall(rng), (0.0, 36.0), 199, rng) for _ in range(200)]
 
 
-def test_p_is_uniform_when_turns_have_no_common_depth(chance_gatherings):
-    p = np.array([gathering.p_value for gathering in chance_gatherings])
+@pytest.fixture(scope="module")
+def chance_gatherings_of_runs():
+    rng = np.random.default_rng(20)
+    walls = [chance_wall(rng, longest_run_in=5.0) for _ in range(200)]
+    return [strongest_gathering(*wall, (0.0, 36.0), 199, rng) for wall in walls]
+
+
+@pytest.mark.parametrize("gatherings", ["chance_gatherings", "chance_gatherings_of_runs"])
+def test_p_is_uniform_when_turns_have_no_common_depth(gatherings, request):
+    p = np.array([gathering.p_value for gathering in request.getfixturevalue(gatherings)])
     assert kstest(p, "uniform").pvalue > 0.01
     assert (p < 0.05).mean() == pytest.approx(0.05, abs=0.04)
 
@@ -363,24 +416,27 @@ def test_chance_brings_no_sign_where_a_layer_was_set_aside():
 
 def plain_statistics(view, depth_bins):
     """The largest statistic of one wall, window by window and sign by sign."""
+    each = view.weight
     sign = np.arange(len(depth_bins))
     z, x = view.z_bin[sign, depth_bins], view.x_bin[sign, depth_bins]
     largest = 0.0
     for shape, (height, (left, right)) in enumerate(scan._window_shapes()):
         for start in range(view.bins):
             inside = (z >= start) & (z < start + height) & (x >= left) & (x < right)
-            k, expected = inside.sum(), view.expected[shape, start]
-            if k >= scan.FEWEST_EVENTS and k > expected:
-                ratio = k * np.log(k / expected) - (k - expected)
+            weight, expected = each[inside].sum(), view.expected[shape, start]
+            if inside.sum() >= scan.FEWEST_EVENTS and weight > expected:
+                ratio = weight * np.log(weight / expected) - (weight - expected)
+                ratio /= (each**2).sum() / each.sum()
                 largest = max(largest, ratio - (scan.SLANT_COST if view.slope else 0.0))
     return largest
 
 
-def test_counting_signs_tells_the_same_as_every_window_of_every_random_wall(monkeypatch):
+@pytest.mark.parametrize("longest_run_in", [0.0, 5.0])
+def test_counting_signs_tells_the_same_as_every_window_of_every_random_wall(monkeypatch, longest_run_in):
     """The fast scan against its definition, on walls of chance, level and slanting."""
     monkeypatch.setattr(scan, "SLANT_COST", 0.3)  # so little that a slant is not always worth nothing
     rng = np.random.default_rng(21)
-    signs, centrelines = chance_wall(rng)
+    signs, centrelines = chance_wall(rng, longest_run_in=longest_run_in)
     depth_bins = int(max(line[:, 1].max() for line in centrelines) / scan.DEPTH_BIN_IN) + 1
     chances = scan._chances(signs, centrelines, depth_bins)
     drawn = chances.draw(12, rng)

@@ -2,12 +2,14 @@
 
 Kulldorff's scan statistic (Communications in Statistics 26:1481-1496, 1997;
 from memory) over windows of depth and of width along the wall, level and
-slanting a little either way. Under the null hypothesis a root is diverted, or
-squeezed, just as well at any depth that it covers, so every sign is moved to a
-random depth within its own root's reach, with the root's x there. A trace that
-begins in mid-wall is a lateral or a piece of a root whose way is not known; it
-is moved to any depth in proportion to how many roots of the wall cover that
-depth. So each random wall has as many roots at each depth as the true one.
+slanting a little either way. A sign counts by its weight, the more the farther
+its root ran: roots that wiggle turn level anywhere, but do not run on. Under
+the null hypothesis a root is diverted, or squeezed, just as well at any depth
+that it covers, so every sign is moved, with its weight, to a random depth
+within its own root's reach and the root's x there. A trace that begins in
+mid-wall is a lateral or a piece of a root whose way is not known; it is moved
+to any depth in proportion to how many roots of the wall cover that depth. So
+each random wall has as many roots at each depth as the true one.
 Roots end at some depths more than at others without any layer, for they grow
 to like lengths; so a stop is moved by a few inches only, and stops tell of a
 layer if they gather more closely than that. The largest statistic of all
@@ -25,6 +27,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import lambertw
 
 from rootread.geometry import Points
 from rootread.judge.gathering import Band, Gathering
@@ -52,16 +55,20 @@ SLANT_COST = 5.0
 clearly more."""
 STOP_MOVES_IN = 4.0
 """A stop is moved by so much at most, up or down."""
-COUNTS = np.int16
-"""Signs in a window; small numbers are counted fastest."""
+SMALL = np.int16
+"""Signs in a window and their weight; small numbers are added fastest."""
+ROUNDING = 1e-9
+"""Of a weight worked out: whole numbers are not lifted over themselves."""
 LEAST_EXPECTED = 1e-3
-"""Where chance would bring no sign at all, so much of one."""
+"""Where chance would bring no sign at all, so much weight."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Chances:
-    """For each sign, where it is and where it could as well have been."""
+    """For each sign, how much it counts, where it is and where it could as well have been."""
 
+    weight: NDArray[np.int64]
+    """``(signs,)``"""
     own: NDArray[np.intp]
     """``(signs,)`` depth bin."""
     chance: NDArray[np.float64]
@@ -104,7 +111,8 @@ def strongest_gathering(
     drawn = chances.draw(permutations, rng)
     as_strong = np.zeros(permutations, dtype=bool)
     for view in views:
-        as_strong |= view.reaches(drawn, best.statistic)
+        weaker = np.flatnonzero(~as_strong)
+        as_strong[weaker] = view.reaches(drawn[weaker], best.statistic)
     return replace(best, p_value=float((1 + as_strong.sum()) / (1 + permutations)))
 
 
@@ -114,6 +122,8 @@ class _Slanted:
 
     slope: float
     x_range_in: tuple[float, float]
+    weight: NDArray[np.int64]
+    """``(signs,)``"""
     z_bin: NDArray[np.intp]
     """``(signs, depth bins)`` sheared depth bin at each depth a sign may be at, 0 and up."""
     x_bin: NDArray[np.intp]
@@ -121,16 +131,22 @@ class _Slanted:
     """Sheared bin 0, counted from the soil surface."""
     bins: int
     expected: NDArray[np.float64]
-    """``(shapes, starts)`` signs that chance would bring into each window."""
+    """``(shapes, starts)`` weight that chance would bring into each window."""
 
     @property
     def middle_x_in(self) -> float:
         return (self.x_range_in[0] + self.x_range_in[1]) / 2
 
+    @property
+    def weight_of_one(self) -> float:
+        """``sum w^2 / sum w``: so much more than a Poisson count of its mean does a sum of weights vary."""
+        return float((self.weight**2).sum() / self.weight.sum())
+
     def strongest(self, depth_bin: NDArray[np.intp]) -> Gathering:
         """The window of the largest statistic for ``(signs,)`` depth bins; its p value is not known yet."""
-        counts = np.array([count[:, 0] for count in _windows(self._cells(depth_bin[None]))])
-        found = self._statistic(counts)
+        weights = np.array([weight[:, 0] for weight in _windows(self._weights(depth_bin[None]))])
+        counts = np.array([count[:, 0] for count in _windows(self._counts(depth_bin[None]))])
+        found = self._statistic(weights, counts)
         best = np.unravel_index(int(np.argmax(found)), found.shape)
         height, (x_first, x_past) = _window_shapes()[int(best[0])]
         left, right = self.x_range_in
@@ -149,36 +165,73 @@ class _Slanted:
     def reaches(self, depth_bin: NDArray[np.intp], statistic: float) -> NDArray[np.bool_]:
         """``(walls,)`` whether a window of each wall comes to a statistic, for ``(walls, signs)`` depth bins.
 
-        The statistic of a window grows with its signs, so counting them is enough.
+        The statistic of a window grows with the weight in it, so summing that is enough; signs are
+        counted only in walls that have the weight somewhere.
         """
-        walls, signs = depth_bin.shape
         if statistic <= 0:
-            return np.ones(walls, dtype=bool)
-        fewest = np.full(self.expected.shape, signs + 1, dtype=COUNTS)
-        for count in range(signs, FEWEST_EVENTS - 1, -1):
-            fewest[self._statistic(count) >= statistic] = count
-        reached = np.zeros(walls, dtype=bool)
-        for counts, least in zip(_windows(self._cells(depth_bin)), fewest, strict=True):
-            reached |= (counts >= least[:, None]).any(axis=0)
+            return np.ones(len(depth_bin), dtype=bool)
+        least = self._least_weight(statistic)
+        reached = np.zeros(len(depth_bin), dtype=bool)
+        for weight, enough in zip(_windows(self._weights(depth_bin)), least, strict=True):
+            reached |= (weight >= enough[:, None]).any(axis=0)
+        heavy = np.flatnonzero(reached)
+        reached[heavy] = False
+        both = zip(
+            _windows(self._weights(depth_bin[heavy])), _windows(self._counts(depth_bin[heavy])), strict=True
+        )
+        for (weight, count), enough in zip(both, least, strict=True):
+            reached[heavy] |= ((weight >= enough[:, None]) & (count >= FEWEST_EVENTS)).any(axis=0)
         return reached
 
-    def _cells(self, depth_bin: NDArray[np.intp]) -> NDArray[np.int16]:
+    def _weights(self, depth_bin: NDArray[np.intp]) -> NDArray[np.integer]:
+        """``(depth bins, x bins, walls)`` weight in each cell of ``(walls, signs)`` depth bins."""
+        return self._cells(depth_bin, self.weight)
+
+    def _counts(self, depth_bin: NDArray[np.intp]) -> NDArray[np.integer]:
         """``(depth bins, x bins, walls)`` signs in each cell of ``(walls, signs)`` depth bins."""
+        return self._cells(depth_bin, np.ones_like(self.weight))
+
+    def _cells(self, depth_bin: NDArray[np.intp], each: NDArray[np.int64]) -> NDArray[np.integer]:
+        """``(depth bins, x bins, walls)`` sums over the signs in each cell of ``each`` ``(signs,)``."""
         walls, sign = len(depth_bin), np.arange(depth_bin.shape[1])
         place = self.z_bin[sign, depth_bin] * X_BINS + self.x_bin[sign, depth_bin]
         flat = place * walls + np.arange(walls)[:, None]
-        cells = np.bincount(flat.ravel(), minlength=self.bins * X_BINS * walls)
-        return cells.reshape(self.bins, X_BINS, walls).astype(COUNTS)
+        summed = np.bincount(
+            flat.ravel(), np.broadcast_to(each, flat.shape).ravel(), self.bins * X_BINS * walls
+        )
+        return summed.reshape(self.bins, X_BINS, walls).astype(self._whole)
 
-    def _statistic(self, counts: NDArray[np.int16] | int) -> NDArray[np.float64]:
-        """``(shapes, starts)`` Poisson log likelihood ratio, ``k ln(k/E) - (k - E)`` where k > E, else 0.
+    @property
+    def _whole(self) -> type[np.signedinteger[Any]]:
+        """Whole numbers as small as hold the weight of all signs."""
+        return SMALL if self.weight.sum() < np.iinfo(SMALL).max else np.int64
 
-        Windows with too few signs to be called a layer count as 0 too, in the wall and in every permutation.
+    def _statistic(self, weights: NDArray[np.integer], counts: NDArray[np.integer]) -> NDArray[np.float64]:
+        """``(shapes, starts)`` Poisson log likelihood ratio of each window, 0 where chance brings as much.
+
+        Of the weight w where E is expected, it is ``(w ln(w/E) - (w - E)) / weight of one``. Windows with too
+        few signs to be called a layer count as 0 too, in the wall and in every permutation.
         """
-        more = (counts > self.expected) & np.greater_equal(counts, FEWEST_EVENTS)
-        k = np.where(more, counts, 1.0)
-        ratio = k * np.log(k / self.expected) - (k - self.expected)
-        return np.where(more, np.maximum(ratio - (SLANT_COST if self.slope else 0.0), 0.0), 0.0)
+        more = (weights > self.expected) & (counts >= FEWEST_EVENTS)
+        w = np.where(more, weights, 1.0)
+        ratio = (w * np.log(w / self.expected) - (w - self.expected)) / self.weight_of_one
+        return np.where(more, np.maximum(ratio - self._cost, 0.0), 0.0)
+
+    def _least_weight(self, statistic: float) -> NDArray[np.integer]:
+        """``(shapes, starts)`` least whole weight with which each window comes to a statistic above 0.
+
+        ``w ln(w/E) - (w - E) = r`` has the solution ``w = E exp(1 + W((r/E - 1) / e))`` above E, where W is
+        Lambert's function (Corless and others, Advances in Computational Mathematics 5:329-359, 1996; from
+        memory).
+        """
+        ratio = (statistic + self._cost) * self.weight_of_one
+        least = self.expected * np.exp(1.0 + lambertw((ratio / self.expected - 1.0) / np.e).real)
+        more_than_all = self.weight.sum() + 1
+        return np.minimum(np.ceil(least - ROUNDING), more_than_all).astype(self._whole)
+
+    @property
+    def _cost(self) -> float:
+        return SLANT_COST if self.slope else 0.0
 
 
 def _slanted(chances: _Chances, x_range_in: tuple[float, float], slope: float) -> _Slanted:
@@ -191,10 +244,10 @@ def _slanted(chances: _Chances, x_range_in: tuple[float, float], slope: float) -
     bins = int(z_bin.max()) + 1
     x_bin = _x_bin(chances.x_in, x_range_in)
     flat = (z_bin * X_BINS + x_bin).ravel()
-    cells = np.bincount(flat, chances.chance.ravel(), bins * X_BINS).astype(np.float64)
+    cells = np.bincount(flat, (chances.chance * chances.weight[:, None]).ravel(), bins * X_BINS)
     expected = np.array([window[:, 0] for window in _windows(cells.reshape(bins, X_BINS, 1))])
     expected = np.maximum(expected, LEAST_EXPECTED)
-    return _Slanted(slope, x_range_in, z_bin, x_bin, first, bins, expected)
+    return _Slanted(slope, x_range_in, chances.weight, z_bin, x_bin, first, bins, expected)
 
 
 def _x_bin(x_in: NDArray[np.float64], x_range_in: tuple[float, float]) -> NDArray[np.intp]:
@@ -231,7 +284,8 @@ def _chances(
         owns.append(own)
         rows.append(row / row.sum())
         places.append(x_at_in)
-    return _Chances(np.array(owns), np.array(rows), np.array(places))
+    weight = np.array([sign.weight for sign in signs], dtype=np.int64)
+    return _Chances(weight, np.array(owns), np.array(rows), np.array(places))
 
 
 def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

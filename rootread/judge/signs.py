@@ -17,6 +17,10 @@ from rootread.measure.types import RootReading
 
 Kind = Literal["diverted", "stopped", "widened"]
 
+WEIGHED_BY_IN = 0.5
+"""A run of the least length, 1.5 in, weighs three times as much as a turn that leads into none."""
+MOST_WEIGHT = 8
+"""A root that ran 4 in was held; that it ran farther says no more, and one root is to be no layer."""
 CAME_DOWN_IN = 2.0
 """A root's end is a stop only if the root was seen to come down at least this far to it."""
 
@@ -38,6 +42,15 @@ class Sign:
     def middle_x_in(self) -> float:
         """Middle of the stretch of wall over which it was seen."""
         return (self.x_from_in + self.x_to_in) / 2
+
+    @property
+    def weight(self) -> int:
+        """What it says of a layer: the half inches that its root ran; 1 if it did not run.
+
+        A root that wiggles is level for a moment anywhere, and the more it wiggles the more often; only
+        what holds it makes it run on. So turns alone tell little where roots wiggle, and long runs much.
+        """
+        return int(np.clip(round(self.sideways_in / WEIGHED_BY_IN), 1, MOST_WEIGHT))
 
 
 def signs_of(
