@@ -18,6 +18,10 @@ ARM_IN = 0.5
 """Length of centreline that gives the direction of an end."""
 CONTEXT_IN = 1.2
 """The same along a whole root."""
+WIGGLE_IN = 0.3
+"""How roots wiggle is seen in how their direction changes over this length."""
+WIGGLE_DEG = (2.0, 8.0)
+"""Changes that straight and that twisted roots make; less or more counts as these."""
 CURVED_FROM_PX = 30.0
 """Longer arms along a root are taken as bent, shorter ones as straight."""
 
@@ -40,6 +44,8 @@ class Ends:
     """``(E,)`` node at the end, -1 where free."""
     colour: NDArray[np.float64]
     """``(E, 2)`` log ratios red/green and green/blue along the arm: colour without brightness."""
+    wiggle_deg: float
+    """Median change of direction over ``WIGGLE_IN`` along all edges: of some walls the roots twist."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +78,7 @@ def edge_ends(graph: RootGraph, rgb: NDArray[np.uint8]) -> Ends:
     head = head.clip(np.repeat(first, 2), np.repeat(last, 2))
     way = np.tile([1, -1], len(graph.edges))
     place, heading, width, arm, colour = _fit_arms(lines, head, way, ARM_IN * graph.grid.px_per_in, np.inf)
-    return Ends(place, heading, width, arm, skip, node, colour)
+    return Ends(place, heading, width, arm, skip, node, colour, _wiggle_deg(lines, graph.grid.px_per_in))
 
 
 def ends_in_context(graph: RootGraph, ends: Ends, paths: list[list[Step]], rgb: NDArray[np.uint8]) -> Ends:
@@ -151,6 +157,17 @@ def _edge_lines(graph: RootGraph, rgb: NDArray[np.uint8]) -> tuple[_Lines, NDArr
         ),
         first,
     )
+
+
+def _wiggle_deg(lines: _Lines, px_per_in: float) -> float:
+    """Median change of direction along the lines; that of straight roots where none is long enough."""
+    reach = max(round(0.5 * WIGGLE_IN * px_per_in), 1)
+    chord = lines.points[2 * reach :] - lines.points[: -2 * reach]
+    heading_deg = np.degrees(np.arctan2(chord[:, 1], chord[:, 0]))
+    change = np.abs((heading_deg[2 * reach :] - heading_deg[: -2 * reach] + 180) % 360 - 180)
+    on_one = lines.line[4 * reach :] == lines.line[: -4 * reach]
+    median = float(np.median(change[on_one])) if on_one.any() else WIGGLE_DEG[0]
+    return float(np.clip(median, *WIGGLE_DEG))
 
 
 def _fit_arms(

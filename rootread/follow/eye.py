@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.ends import Ends
-from rootread.follow.joincost import MAX_DIP, values_between
+from rootread.follow.joincost import BY_FIRST, BY_SECOND, MAX_DIP, bend_features, values_between, waviness
 from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
@@ -31,8 +31,6 @@ MOST_LOOKS = 9_000
 MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
-EYE_SHARE = 0.8
-"""Of the cost; the rest is the weighted sum's, which holds where a photo is unlike the made walls."""
 CHOSEN_COST = 1.5
 """Of many joins the flow of roots takes those that look cheap, some of them by chance: so each is this much
 dearer than it looks. On made walls kept from training 1 in 13 traces joins two roots at 1, 1 in 15 at
@@ -41,13 +39,13 @@ HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
 BATCH = 32
 """Strips at a time, always as many: onnxruntime keeps memory for every number it meets. Few fit the cache."""
-FACTS = 24
+FACTS = 27
 
 
 def look_at_joins(
     joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts, paths: list[list[Step]], strands: Strands
 ) -> Joins:
-    """The same joins with costs by the network and the weighted sum together, for the flow to choose by.
+    """The same joins with costs by the network, for the flow to choose by.
 
     ``paths`` are the roots found so far, along which strips lead back.
     """
@@ -69,8 +67,8 @@ def look_at_joins(
     none = np.zeros(0, np.float32)
     said = np.concatenate([none, *share_out(look, _batches(len(seen)))])[: len(seen)]
     at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
-    said = said.clip(min=0) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
-    said = EYE_SHARE * said + (1 - EYE_SHARE) * some.cost
+    # From log-odds to the negative logarithm of a chance: never below nought, however sure the network is.
+    said = np.logaddexp(0, said) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     cost = joins.cost + NOT_LOOKED_AT_COST
     cost[seen] = np.where(share_hidden(ends, some.pair, strands) > HIDDEN_SHARE, some.cost, said)
     return replace(joins, cost=cost + CHOSEN_COST)
@@ -94,12 +92,13 @@ def worth_a_look(joins: Joins) -> NDArray[np.int64]:
 def join_facts(
     joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts, strands: Strands
 ) -> NDArray[np.float32]:
-    """``(T, 24)`` what is known of each join besides its strip, the cost by the weighted sum first."""
+    """``(T, 27)`` what is known of each join besides its strip, the cost by the weighted sum first."""
     px_per_in = graph.grid.px_per_in
     a, b = joins.pair.T
     distance_in = np.hypot(*(ends.place_px[b] - ends.place_px[a]).T) / px_per_in
     log_width = np.log(np.maximum(ends.width_px / px_per_in, 0.01))
     arm_in = ends.arm_px / px_per_in
+    bend, _ = bend_features(ends, joins.pair)
     upright = np.abs(ends.heading[:, 1])
     return np.column_stack(
         [
@@ -120,6 +119,9 @@ def join_facts(
             costs.stop[a] + costs.stop[b],
             np.full(len(a), px_per_in / 72.0),
             *_on_the_way(joins, ends, strands),
+            bend["turn"],
+            bend["sidestep"],
+            np.full(len(a), waviness(ends)),
         ]
     ).astype(np.float32)
 
@@ -133,8 +135,8 @@ def _on_the_way(joins: Joins, ends: Ends, strands: Strands) -> list[NDArray[np.f
         values_between(ends, joins.pair, image)
         for image in (strands.seam, strands.mask, strands.whole_mask, strands.dip)
     )
-    first, middle, last = slice(None, 4), slice(4, -4), slice(-4, None)
-    beside = np.stack([seam[first].max(axis=0), seam[last].max(axis=0)])
+    middle = slice(4, -4)
+    beside = np.stack([seam[BY_FIRST].max(axis=0), seam[BY_SECOND].max(axis=0)])
     return [
         beside.sum(axis=0),
         beside.min(axis=0),

@@ -20,28 +20,38 @@ SIDESTEP_SIGMA_DEG = 12.0
 """Spread of the angle by which one root steps aside there."""
 PLACE_SIGMA_PX = 1.5
 """Spread of the place of a centreline near a meeting, across the root."""
+USUAL_WIGGLE_DEG = 3.0
 MAX_DIP = 0.3
-"""Deeper seams say no more."""
+"""Deeper dark lines say no more."""
+BY_FIRST, BY_SECOND = slice(None, 4), slice(-4, None)
+"""Of the values between two ends, those by either."""
 WEIGHTS = {
-    "always": -2.4,  # roots go on more often than not
-    "turn": 0.36,  # each spread of the turn
-    "turn_squared": 0.13,
-    "sidestep": 0.5,  # each spread of the sidestep
-    "sidestep_squared": 0.13,
-    "short_arms": 1.54,  # log of how much the turn's spread is widened by short arms
-    "width": 1.26,  # log of the width ratio
-    "width_short": -0.37,  # the same where an arm is short and its width unsure
-    "colour": 13.2,  # difference of log colour ratios
-    "gap": -4.01,
-    "gap_root_in": 8.56,  # square root of the gap in inches
-    "gap_in": -2.63,
-    "gap_bare_in": 1.91,  # inches of gap where no root pixels are seen
-    "gap_dip": 14.5,  # mean dip over the gap: seams and soil shadows
-    "gap_at_meeting": 1.1,  # each end that also meets other edges
-    "via": 2.65,  # each short edge between
-    "dip": -6.2,  # mean dip between ends at a meeting
-    "seam": 12.8,  # deepest dip there: a seam crossed
-    "bare": 2.28,  # share of the way there where no root pixels are seen
+    "always": -4.98,  # roots go on more often than not
+    "always_wavy": 1.52,
+    "turn": 0.85,  # each spread of the turn
+    "turn_squared": 0.065,
+    "turn_wavy": -0.7,  # less where roots twist
+    "sidestep": 0.63,  # each spread of the sidestep
+    "sidestep_squared": 0.105,
+    "sidestep_wavy": -0.74,
+    "short_arms": 2.07,  # log of how much the turn's spread is widened by short arms
+    "width": 1.22,  # log of the width ratio
+    "width_short": -0.6,  # the same where an arm is short and its width unsure
+    "colour": 11.7,  # difference of log colour ratios
+    "gap": 0.28,
+    "gap_root_in": 4.69,  # square root of the gap in inches
+    "gap_in": -1.15,
+    "gap_bare_in": 2.15,  # inches of gap where no root pixels are seen
+    "gap_dip": 16.5,  # mean dip over the gap: seams and soil shadows
+    "gap_seam": 1.37,  # surest seam over the gap
+    "gap_seam_share": -2.88,  # mean chance of a seam: a gap beneath other roots
+    "gap_at_meeting": 0.45,  # each end that also meets other edges
+    "between_in": 5.26,  # inches between ends at meetings
+    "dip": -4.72,  # mean dip between ends at a meeting
+    "dark_line": 6.44,  # deepest dip there
+    "seam": 2.8,  # surest seam there
+    "seam_beside": -2.41,  # seams at both ends: one root runs beneath another
+    "bare": 4.53,  # share of the way there where no root pixels are seen
 }
 """Cost of each feature, for one unit of it."""
 
@@ -50,12 +60,11 @@ def join_cost(
     ends: Ends,
     pair: NDArray[np.int64],
     is_gap: NDArray[np.bool_],
-    via_count: NDArray[np.float64],
     company_px: NDArray[np.float64],
     strands: Strands,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Cost of joining each of ``(T, 2)`` pairs of ends, and the turn there in degrees."""
-    features, turn = join_features(ends, pair, is_gap, via_count, company_px, strands)
+    features, turn = join_features(ends, pair, is_gap, company_px, strands)
     cost = weigh(features)
     return np.where(_looks_back(ends, pair), np.inf, cost), turn
 
@@ -64,14 +73,12 @@ def join_features(
     ends: Ends,
     pair: NDArray[np.int64],
     is_gap: NDArray[np.bool_],
-    via_count: NDArray[np.float64],
     company_px: NDArray[np.float64],
     strands: Strands,
 ) -> tuple[dict[str, NDArray[np.float64]], NDArray[np.float64]]:
     """What the cost of joining each of ``(T, 2)`` pairs of ends is made of, and the turn there in degrees.
 
-    ``via_count`` is how many short edges lie between, ``company_px`` the width of
-    the other edges that run the same way into the wider of the two.
+    ``company_px`` is the width of the other edges that run the same way into the wider of the two.
     """
     px_per_in = strands.grid.px_per_in
     gap, meets = is_gap.astype(float), (~is_gap).astype(float)
@@ -80,11 +87,13 @@ def join_features(
     # Behind the scale object every root is unseen, so that its width says nothing against a join.
     distance_in = distance_in * (1 - hidden.mean(axis=0))
     dip = values_between(ends, pair, strands.dip).clip(0, MAX_DIP)
+    seam = values_between(ends, pair, strands.seam)
     bare = 1 - np.maximum(values_between(ends, pair, strands.probability), hidden).mean(axis=0)
     features, turn = bend_features(ends, pair)
     features |= width_features(ends, pair, company_px, px_per_in)
     features |= {
         "always": np.ones(len(pair)),
+        "always_wavy": np.full(len(pair), waviness(ends)),
         "colour": np.hypot(*(ends.colour[pair[:, 0]] - ends.colour[pair[:, 1]]).T).clip(max=0.3),
         "gap": gap,
         "gap_root_in": gap * np.sqrt(distance_in),
@@ -92,12 +101,21 @@ def join_features(
         "gap_bare_in": gap * bare * distance_in,
         "gap_dip": gap * dip.mean(axis=0),
         "gap_at_meeting": gap * (ends.node[pair] >= 0).sum(axis=1),
-        "via": via_count,
+        "gap_seam": gap * seam.max(axis=0),
+        "gap_seam_share": gap * seam.mean(axis=0),
+        "between_in": meets * distance_in,
         "dip": meets * dip.mean(axis=0),
-        "seam": meets * dip.max(axis=0),
+        "dark_line": meets * dip.max(axis=0),
+        "seam": meets * seam.max(axis=0),
+        "seam_beside": meets * np.minimum(seam[BY_FIRST].max(axis=0), seam[BY_SECOND].max(axis=0)),
         "bare": meets * bare,
     }
     return features, turn
+
+
+def waviness(ends: Ends) -> float:
+    """How much more or less than usual the roots of the wall wiggle, on a log scale."""
+    return float(np.log((1 + ends.wiggle_deg) / (1 + USUAL_WIGGLE_DEG)))
 
 
 def weigh(features: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
@@ -129,11 +147,15 @@ def bend_features(
     line_noise = np.degrees(np.arctan2(beside, length)) ** 2
     turn_sigma = np.sqrt(TURN_SIGMA_DEG**2 + arm_noise)
     sidestep_sigma = np.sqrt(SIDESTEP_SIGMA_DEG**2 + arm_noise + line_noise)
+    turned = turn / turn_sigma
+    stepped = np.abs(sidestep) / sidestep_sigma
     features = {
-        "turn": turn / turn_sigma,
-        "turn_squared": np.minimum((turn / turn_sigma) ** 2, 25.0),
-        "sidestep": np.minimum(np.abs(sidestep) / sidestep_sigma, 5.0),
-        "sidestep_squared": np.minimum((sidestep / sidestep_sigma) ** 2, 25.0),
+        "turn": turned,
+        "turn_squared": np.minimum(turned**2, 25.0),
+        "turn_wavy": waviness(ends) * turned,
+        "sidestep": np.minimum(stepped, 5.0),
+        "sidestep_squared": np.minimum(stepped**2, 25.0),
+        "sidestep_wavy": waviness(ends) * np.minimum(stepped, 5.0),
         "short_arms": np.log(turn_sigma / TURN_SIGMA_DEG),
     }
     return features, turn

@@ -69,12 +69,11 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     is_gap = np.arange(len(pair)) >= len(met)
     over_edges = np.array([len(v) > 0 for v in via], dtype=bool)
     distance = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
-    via_count = np.array([len(v) for v in via], dtype=float)
-    cost, turn = join_cost(ends, pair, is_gap, via_count, company, strands)
+    cost, turn = join_cost(ends, pair, is_gap, company, strands)
     cost += np.where(is_gap, 0.0, MERGED_COST * merged[pair // 2].sum(axis=1))
     doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
-    kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST))
+    kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & _goes_ahead(ends, pair, via))
     return some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
 
 
@@ -122,6 +121,17 @@ def _joins_at_meetings(
                         reached.append((node[end ^ 1], (*via, end), (*seen, edge), ahead))
     pairs = np.array(list(found), dtype=np.int64).reshape(-1, 2)
     return pairs, [via for _, via in found.values()]
+
+
+def _goes_ahead(ends: Ends, pair: NDArray[np.int64], via: list[tuple[int, ...]]) -> NDArray[np.bool_]:
+    """``(T,)`` whether every edge between two ends leads from the first toward the second, and none back."""
+    join = np.repeat(np.arange(len(pair)), [len(v) for v in via])
+    entered = np.array([end for v in via for end in v], dtype=np.int64)
+    way = ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]
+    along_edge = ends.place_px[entered ^ 1] - ends.place_px[entered]
+    ahead = np.ones(len(pair), dtype=bool)
+    ahead[join[np.einsum("ij,ij->i", along_edge, way[join]) < 0]] = False
+    return ahead
 
 
 def merged_edges(graph: RootGraph, ends: Ends) -> NDArray[np.bool_]:

@@ -29,7 +29,7 @@ HALF_ACROSS_IN = 0.2
 """How far a strip reaches to either side."""
 ACROSS = 24
 CHANNELS = 5
-"""Red, green, blue, probability of root, and whether there is an arm here, each 0 to 255."""
+"""Red, green, blue, probability of root and of no seam, and whether there is an arm here, each 0 to 255."""
 REMAPPED = 600
 """Strips cut at a time: ``cv2.remap`` takes pictures of up to 32767 rows, and a strip has 24."""
 TANGENT_SAMPLES = 4
@@ -61,8 +61,8 @@ def strip_lines(graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Ste
 
 
 def strip_layers(strands: Strands) -> NDArray[np.uint8]:
-    """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of root."""
-    probability = (255 * strands.probability).astype(np.uint8)
+    """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of one and the same root."""
+    probability = (255 * strands.probability * (1 - strands.seam)).astype(np.uint8)
     layers: NDArray[np.uint8] = cv2.merge([*cv2.split(strands.rgb), probability])
     return layers
 

@@ -24,6 +24,8 @@ WEIGHT_DECAY = 0.03
 WARM_STEPS = 200
 AVERAGE_KEEP = 0.998
 HELD_OUT_SHARE = 0.05
+GREY_SHARE, SWAPPED_SHARE = 0.15, 0.1
+"""Of strips that are estranged, how many lose their colour, and in how many the channels change places."""
 LOOK = 4096
 
 
@@ -100,6 +102,25 @@ def varied(strips: Tensor) -> Tensor:
     return torch.cat([seen, strips[:, 4:].float()], 1)
 
 
+def estranged(strips: Tensor) -> Tensor:
+    """Strips varied, half of them with the contrast, colours and sharpness of other soils and cameras."""
+    strips = varied(strips)
+    count, device = len(strips), strips.device
+    draw = torch.rand(5, count, 1, 1, 1, device=device)
+    rgb, there = strips[:, :3], strips[:, 4:] > 0
+    mean = (rgb * there).sum((2, 3), keepdim=True) / there.sum((2, 3), keepdim=True).clamp_min(1)
+    rgb = mean + (rgb - mean) * (0.5 + 1.2 * draw[0])
+    grey = rgb.mean(1, keepdim=True).expand_as(rgb)
+    rgb = torch.where(draw[1] < GREY_SHARE, grey, rgb)
+    soft = nn.functional.avg_pool2d(rgb, 3, 1, 1, count_include_pad=False)
+    sharp = rgb + (4 * draw[2] - 3) * 1.2 * (rgb - soft)
+    rgb = torch.where(draw[2] < 0.25, soft, torch.where(draw[2] > 0.75, sharp, rgb))
+    swap = torch.rand(count, 3, device=device).argsort(1)[:, :, None, None].expand_as(rgb)
+    rgb = torch.where(draw[3] < SWAPPED_SHARE, rgb.gather(1, swap), rgb)
+    strange = torch.cat([rgb.clamp(0, 255) * there, strips[:, 3:]], 1)
+    return torch.where(draw[4] < 0.5, strange, strips)
+
+
 @torch.no_grad()
 def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
     """Mean loss, and the percentage of ends at which the cheapest join is right where one is, another not."""
@@ -142,7 +163,7 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
         join, place = walls.at(chosen)
         net.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-            cost = net(varied(walls.strips[join]), walls.facts[join])
+            cost = net(estranged(walls.strips[join]), walls.facts[join])
         loss = end_loss(cost.float(), walls.right[join], place, walls.apart[chosen]).mean()
         optimiser.zero_grad(set_to_none=True)
         loss.backward()

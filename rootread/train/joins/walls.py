@@ -32,12 +32,17 @@ from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.photo import read_photo
 from rootread.plane import find_plane, lay_flat
 from rootread.scene import KINDS, draw_scene, render, write_scene
+from rootread.scene.describe import Kind
 from rootread.settings import Settings
 from rootread.train.joins.truth import members, right_joins
 
 FIRST_SEED = 710_000
 """Seeds below 800000 may be learnt from."""
-WIDTH_PX = (2300, 3500)
+WIDTH_PX = (1800, 3100)
+WAVINESS = (0.7, 3.5)
+"""Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
+FREE_SHARE = 0.1
+"""Of the walls have roots of any habit."""
 MOST_JOINS = 3500
 """Of one wall, so that no crowded wall rules."""
 
@@ -47,7 +52,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
 
     Returns
     -------
-    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 24)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
+    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 27)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
     joins; for every end, ``(E,)``, ``apart``, the cost of ending there, and ``learnt``: it is of some true
     root, and all its joins are there.
     """
@@ -93,7 +98,9 @@ def make_wall(seed: int, folder: Path) -> int:
     kinds = sorted(KINDS)
     rng = np.random.default_rng(seed)
     width = int(rng.integers(*WIDTH_PX)) // 8 * 8
-    scene = draw_scene(np.random.default_rng(seed), kind=kinds[seed % len(kinds)])
+    kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
+    waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
+    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness)
     rendered = render(scene, (width, width * 3 // 4))
     with tempfile.TemporaryDirectory() as scratch:
         photo = write_scene(rendered, scratch, f"wall-{seed}")
