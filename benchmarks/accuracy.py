@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy.spatial import cKDTree
-from truth import STEP_IN, Points, Result, Truth, read_table
+from truth import STEP_IN, Points, Result, TrueRoot, Truth, read_table
 
 from rootread.batch import grade_walls, plan_walls
 
@@ -52,7 +52,7 @@ def score_wall(truth: Truth, result: Result) -> Score:
     found = np.concatenate(traces) if traces else np.empty((0, 2))
     seen = np.concatenate([root.seen for root in truth.roots])
     wanted = np.concatenate([root.seen[root.needed] for root in truth.roots])
-    tortuosity_error, whole = _whole_roots(truth, traces)
+    tortuosity_errors = whole_roots(truth, traces)
     descent = true_descent(truth)
     layer_error, missed, invented = _layers(truth, result)
     return Score(
@@ -62,13 +62,13 @@ def score_wall(truth: Truth, result: Result) -> Score:
         level_error_deg=level_error,
         recall=_share_near(wanted, found),
         precision=_share_near(found, seen),
-        length_error_pct=_length_error(truth, len(found)),
+        length_error_pct=length_error(truth, len(found)),
         descent_error_deg=float(result.row["descent_deg"] or "nan") - descent,
         descent_in_interval=float(
             float(result.row["descent_low"] or "nan") <= descent <= float(result.row["descent_high"] or "nan")
         ),
-        tortuosity_error_pct=tortuosity_error,
-        whole_pct=whole,
+        tortuosity_error_pct=float(np.median(tortuosity_errors)) if tortuosity_errors else float("nan"),
+        whole_pct=100 * len(tortuosity_errors) / max(len(main_roots(truth)), 1),
         layer_error_in=layer_error,
         layers_missed=missed,
         layers_invented=invented,
@@ -82,7 +82,7 @@ def _share_near(points: Points, others: Points) -> float:
     return float((cKDTree(others).query(points)[0] < NEAR_IN).mean()) if len(others) else 0.0
 
 
-def _length_error(truth: Truth, found: int) -> float:
+def length_error(truth: Truth, found: int) -> float:
     """Percent outside what is right: from the visible length to the span it covers."""
     visible = sum(int(root.visible.sum()) for root in truth.roots)
     span = sum(root.visible_span for root in truth.roots)
@@ -105,12 +105,16 @@ def true_descent(truth: Truth) -> float:
     return total / count
 
 
-def _whole_roots(truth: Truth, traces: list[Points]) -> tuple[float, float]:
-    """Median tortuosity error of matched roots, and the percentage of main roots followed whole."""
+def main_roots(truth: Truth) -> list[TrueRoot]:
+    """Roots that are to be followed whole: at least 4 in long and 60 % visible."""
+    return [root for root in truth.roots if root.length_in >= 4 and root.needed.mean() >= 0.6]
+
+
+def whole_roots(truth: Truth, traces: list[Points]) -> list[float]:
+    """For each main root that a trace follows whole, the error of the trace's tortuosity in per cent."""
     trees = [cKDTree(trace) for trace in traces]
-    main = [root for root in truth.roots if root.length_in >= 4 and root.needed.mean() >= 0.6]
     errors = []
-    for root in main:
+    for root in main_roots(truth):
         own = cKDTree(root.seen)
         for trace, tree in zip(traces, trees, strict=True):
             covered = (tree.query(root.seen, distance_upper_bound=NEAR_IN)[0] < NEAR_IN).mean()
@@ -120,8 +124,7 @@ def _whole_roots(truth: Truth, traces: list[Points]) -> tuple[float, float]:
             true = (last - first) * STEP_IN / max(_distance(root.seen[[first, last]]), 0.1)
             errors.append(100 * abs(len(trace) * STEP_IN / max(_distance(trace[[0, -1]]), 0.1) / true - 1))
             break
-    median = float(np.median(errors)) if errors else float("nan")
-    return median, 100 * len(errors) / max(len(main), 1)
+    return errors
 
 
 def _distance(ends: Points) -> float:
