@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from rootread.find import RootMap
 from rootread.follow import follow_roots
-from rootread.follow.ends import Ends, edge_ends
+from rootread.follow.ends import WIGGLE_DEG, Ends, edge_ends
 from rootread.follow.eye import CHOSEN_COST, NOT_LOOKED_AT_COST, RANKS, look_at_joins, worth_a_look
 from rootread.follow.graph import graph_of_strands
-from rootread.follow.joins import Joins, possible_joins
+from rootread.follow.joincost import bend_features, weigh
+from rootread.follow.joins import Joins, goes_ahead, possible_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.strands import Strands, find_strands
 from rootread.follow.strips import ACROSS, LENGTH, strip_layers, strip_lines, strip_pictures
@@ -156,3 +157,32 @@ def test_two_roots_at_the_object_that_do_not_face_each_other_stay_two() -> None:
     soil = np.ones(image.soil.shape, dtype=bool)
     soil[:, round(3.5 * PX_PER_IN) : round(5.5 * PX_PER_IN)] = False
     assert len(follow_roots(root_map, replace(image, soil=soil), SURFACE, SETTINGS)) == 2
+
+
+def test_a_turn_is_dearer_where_roots_run_straight_than_where_they_twist() -> None:
+    """A root that swings 0.07 in either way and a straight one; two ends that turn by 30 degrees between."""
+    along = np.linspace(0, 6, 240)
+    wiggly = np.column_stack([1.5 + along, 4.5 + 0.07 * np.sin(2 * np.pi * along / 0.9)])
+    roots = [line((1.5, 4.5), (7.5, 4.5)), wiggly]
+    ends = [joins_of(*wall_with([(root, PALE)]))[2] for root in roots]
+    assert ends[0].wiggle_deg == WIGGLE_DEG[0] and ends[1].wiggle_deg > 6
+    pair = np.array([[0, 1]])
+    met = [
+        replace(
+            one,
+            place_px=np.array([[0.0, 0.0], [12.0, 2.0]]),
+            heading=np.array([[1.0, 0.0], [-np.cos(np.radians(30)), -np.sin(np.radians(30))]]),
+        )
+        for one in ends
+    ]
+    straight, twisted = (weigh(bend_features(one, pair)[0])[0] for one in met)
+    assert straight > twisted + 0.5
+
+
+def test_no_join_goes_over_an_edge_that_leads_back() -> None:
+    ends = joins_of(*wall_with([(line((1.5, 4.5), (7.5, 4.5)), PALE)]))[2]
+    places = np.array([[0.0, 0.0], [-9.0, 0.0], [10.0, 8.0], [30.0, 9.0], [40.0, 0.0], [60.0, 0.0]])
+    six = replace(ends, place_px=places)
+    pair = np.array([[0, 4], [0, 4], [0, 4]])
+    # Over nothing, over an edge from x = 10 to 30, and over the same from 30 to 10.
+    assert goes_ahead(six, pair, [(), (2,), (3,)]).tolist() == [True, True, False]

@@ -105,3 +105,19 @@ def test_soils_left_out_stay_out():
     rng = np.random.default_rng(0)
     grounds = [draw_ground(rng, ("chalk", "muck"), "typical", 40.0, 26.0) for _ in range(20)]
     assert {ground.soil for ground in grounds} == {"chalk", "muck"}
+
+
+def test_wavier_roots_turn_more_on_their_way_and_go_down_as_steeply():
+    """Change of heading from one third of an inch to the next, and the mean descent, of the same scene."""
+    turns, descents = [], []
+    for waviness in (1.0, 2.5):
+        scene = draw_scene(np.random.default_rng(8), "open", waviness=waviness)
+        change = []
+        for root in scene.roots:
+            way = root.points[6:] - root.points[:-6]
+            heading_deg = np.degrees(np.unwrap(np.arctan2(way[:, 1], way[:, 0])))
+            change.append(np.abs(heading_deg[6:] - heading_deg[:-6]))
+        turns.append(np.median(np.concatenate(change)))
+        descents.append(main_descents_deg(scene).mean())
+    assert turns[1] > 1.8 * turns[0]
+    assert descents[1] == pytest.approx(descents[0], abs=4.0)

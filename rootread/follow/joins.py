@@ -73,7 +73,7 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     cost += np.where(is_gap, 0.0, MERGED_COST * merged[pair // 2].sum(axis=1))
     doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
-    kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & _goes_ahead(ends, pair, via))
+    kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & goes_ahead(ends, pair, via))
     return some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
 
 
@@ -123,7 +123,7 @@ def _joins_at_meetings(
     return pairs, [via for _, via in found.values()]
 
 
-def _goes_ahead(ends: Ends, pair: NDArray[np.int64], via: list[tuple[int, ...]]) -> NDArray[np.bool_]:
+def goes_ahead(ends: Ends, pair: NDArray[np.int64], via: list[tuple[int, ...]]) -> NDArray[np.bool_]:
     """``(T,)`` whether every edge between two ends leads from the first toward the second, and none back."""
     join = np.repeat(np.arange(len(pair)), [len(v) for v in via])
     entered = np.array([end for v in via for end in v], dtype=np.int64)
