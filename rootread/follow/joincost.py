@@ -21,6 +21,7 @@ SIDESTEP_SIGMA_DEG = 12.0
 PLACE_SIGMA_PX = 1.5
 """Spread of the place of a centreline near a meeting, across the root."""
 USUAL_WIGGLE_DEG = 3.0
+"""Median change of direction over ``ends.WIGGLE_IN`` from which more or less is told (see ``waviness``)."""
 MAX_DIP = 0.3
 """Deeper dark lines say no more."""
 BY_FIRST, BY_SECOND = slice(None, 4), slice(-4, None)

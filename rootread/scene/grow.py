@@ -18,6 +18,8 @@ GROWTH_PATTERN_DEG = (31.0, 4.5)
 roots leave the wall sooner, so that what is left in it descends a little more."""
 STEEP_SHARE = 0.04
 """Main roots that go down steeply from the start."""
+LEVEL_WIGGLE_DEG = 2.5
+"""Spread of the heading of a usual root that runs along a layer."""
 MIN_POINTS = 8
 """Shorter roots are left out."""
 
@@ -34,7 +36,7 @@ class Habit:
     fuzz: float
     wiggle_deg: float
     level_wiggle_deg: float
-    """The same where a root runs along a layer."""
+    """``wiggle_deg`` where a root runs along a layer."""
     exposure: float
     """Mean height of a root's axis over the soil, in its own radii."""
     unevenness: float
@@ -54,7 +56,7 @@ def draw_habit(rng: np.random.Generator, difficulty: Difficulty, waviness: float
         gloss=float(rng.choice([0.0, rng.uniform(0.05, 0.5)])),
         fuzz=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 1)])),
         wiggle_deg=float(waviness * rng.uniform(3, 11)),
-        level_wiggle_deg=2.5 * waviness,
+        level_wiggle_deg=LEVEL_WIGGLE_DEG * waviness,
         exposure=float(rng.normal(1.2 - 0.4 * hard, 0.2)),
         unevenness=float(rng.uniform(0.1, 0.25 + 0.35 * hard)),
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
