@@ -24,14 +24,11 @@ def path_centreline(
     for position, step in enumerate(path):
         edge = graph.edges[step.edge]
         along = arc_length(edge.points_px)
-        entry, leave = (
-            (2 * step.edge, 2 * step.edge + 1) if step.forward else (2 * step.edge + 1, 2 * step.edge)
-        )
         cut = [0.0, along[-1]]
         if position > 0:
-            cut[0 if step.forward else 1] += ends.skip_px[entry] * (1 if step.forward else -1)
+            cut[0 if step.forward else 1] += ends.skip_px[step.enters] * (1 if step.forward else -1)
         if position < len(path) - 1:
-            cut[1 if step.forward else 0] += ends.skip_px[leave] * (-1 if step.forward else 1)
+            cut[1 if step.forward else 0] += ends.skip_px[step.leaves] * (-1 if step.forward else 1)
         keep = (along >= cut[0]) & (along <= cut[1])
         piece = edge.points_px[keep][:: 1 if step.forward else -1]
         width = edge.width_px[keep][:: 1 if step.forward else -1]

@@ -103,7 +103,7 @@ def ends_in_context(graph: RootGraph, ends: Ends, paths: list[list[Step]], rgb: 
             path_of.append(np.full(len(own), number))
             heads += [count, count + len(own) - 1]
             ways += [1, -1]
-            of_end += [2 * step.edge + (not step.forward), 2 * step.edge + step.forward]
+            of_end += [step.enters, step.leaves]
             count += len(own)
     if not index:
         return ends

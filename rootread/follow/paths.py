@@ -265,13 +265,13 @@ def _walk(
     paths: list[list[Step]] = []
     for end, begun_with in begun:
         next_link: int | None = begun_with
-        path = [Step(end // 2, end % 2 == 0, False)]
+        path = [Step.entering(end, False)]
         while next_link is not None:
             into = int(in_end[next_link])
             via = joins.via[join_of[next_link]]
             for end_in in via if is_ahead[next_link] else [e ^ 1 for e in via[::-1]]:
-                path.append(Step(end_in // 2, end_in % 2 == 0, False))
-            path.append(Step(into // 2, into % 2 == 0, bool(gap[next_link])))
+                path.append(Step.entering(end_in, False))
+            path.append(Step.entering(into, bool(gap[next_link])))
             next_link = onward.get(next_link)
         paths.append(path)
     return paths

@@ -113,10 +113,8 @@ def _edges_behind(paths: list[list[Step]]) -> dict[int, int]:
     onward: dict[int, int] = {}
     for path in paths:
         for here, after in pairwise(path):
-            leave = 2 * here.edge + (1 if here.forward else 0)
-            enter = 2 * after.edge + (0 if after.forward else 1)
-            onward.setdefault(leave, enter)
-            onward.setdefault(enter, leave)
+            onward.setdefault(here.leaves, after.enters)
+            onward.setdefault(after.enters, here.leaves)
     return onward
 
 

@@ -104,6 +104,21 @@ class Step:
     gap_before: bool
     """True where a gap was bridged to come here."""
 
+    @classmethod
+    def entering(cls, end: int, gap_before: bool) -> "Step":
+        """The edge that has an end, walked from there."""
+        return cls(end // 2, end % 2 == 0, gap_before)
+
+    @property
+    def enters(self) -> int:
+        """The end by which the edge is entered."""
+        return 2 * self.edge + (not self.forward)
+
+    @property
+    def leaves(self) -> int:
+        """The end by which it is left."""
+        return 2 * self.edge + self.forward
+
 
 @dataclass(frozen=True, eq=False)
 class Trace:
