@@ -16,14 +16,14 @@ def scene():
     return draw_scene(np.random.default_rng(4), "open", "clean", scale="none")
 
 
-def crop_with_one_root(scene, heading_deg):
+def crop_with_one_root(scene, heading_deg, wrinkle=0.0):
     """A straight bare root 0.2 in wide through the middle of a crop, and nothing else."""
     turn = np.radians(heading_deg)
     points = np.array([15.0, 10.0]) + np.outer(np.arange(-3, 3, 0.05), [np.cos(turn), np.sin(turn)])
     count = len(points)
     root = replace(
         scene.roots[0], points=points, width_in=np.full(count, 0.2), out_in=np.full(count, 0.2), dirt=0.0,
-        flat_ratio=np.ones(count), fuzz=0.0,
+        flat_ratio=np.ones(count), fuzz=0.0, wrinkle=wrinkle,
     )  # fmt: skip
     bare = replace(scene, roots=(root,), litter=(), stones=(), things=(), tool_marks=())
     return render_crop(bare, SIZE, PX_PER_IN, np.random.default_rng(0), (15.0, 10.0))
@@ -41,6 +41,17 @@ def test_a_straight_root_is_labelled_with_its_width_and_heading(scene, heading_d
     # Seen width: area over the length within the crop.
     length = SIZE / max(abs(np.cos(double / 2)), abs(np.sin(double / 2)))
     assert mask.sum() / length == pytest.approx(0.2 * PX_PER_IN, rel=0.12)
+
+
+def test_folds_along_the_skin_change_its_shade_across_and_nothing_of_its_labels(scene):
+    """A level root: brightness along it hardly changes, from row to row it does."""
+    smooth_rgb, *labels = crop_with_one_root(scene, 0)
+    rgb, *same = crop_with_one_root(scene, 0, wrinkle=0.3)
+    assert all(np.array_equal(one, other) for one, other in zip(labels, same, strict=True))
+    root = np.s_[SIZE // 2 - 4 : SIZE // 2 + 5, 20:-20]
+    change = np.log(rgb[root].astype(float).mean(axis=-1) / smooth_rgb[root].mean(axis=-1))
+    assert np.abs(np.diff(change, axis=0)).mean() > 3 * np.abs(np.diff(change, axis=1)).mean()
+    assert change.std() > 0.1
 
 
 def test_both_ways_along_a_root_give_one_direction(scene):

@@ -11,7 +11,7 @@ torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'"
 from rootread.find.session import ANSWER, INPUT  # noqa: E402
 from rootread.scene import draw_scene  # noqa: E402
 from rootread.train.net import folded  # noqa: E402
-from rootread.train.seams.crops import CLOSE_IN, close_crops, close_places  # noqa: E402
+from rootread.train.seams.crops import CLOSE_IN, close_crops, close_places, wrinkled  # noqa: E402
 from rootread.train.seams.export import export  # noqa: E402
 from rootread.train.seams.label import BESIDE, ROOT, SEAM, SOIL, seam_labels  # noqa: E402
 from rootread.train.seams.run import TINY, Pool, Trainer, figures, loss, varied  # noqa: E402
@@ -59,6 +59,13 @@ def test_close_places_lie_near_two_roots() -> None:
     for place in close_places(scene)[::50]:
         near = [np.hypot(*(root.points - place).T).min() for root in scene.roots]
         assert sorted(near)[1] <= CLOSE_IN
+
+
+def test_roots_are_wrinkled_some_more_than_others() -> None:
+    scene = draw_scene(np.random.default_rng(3), "open")
+    assert all(root.wrinkle == 0 for root in scene.roots)
+    depth = np.array([root.wrinkle for root in wrinkled(scene, np.random.default_rng(1)).roots])
+    assert (depth > 0).all() and depth.std() > 0.1 * depth.mean()
 
 
 def test_crops_of_a_seed_are_the_same_each_time() -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rootread.scene.describe import Groove, Litter, Root, Stone, ToolMark, Values
 from rootread.scene.noise import Field, band, wiggle
-from rootread.scene.ribbon import Ribbon, cover
+from rootread.scene.ribbon import STEP_PX, Ribbon, cover
 from rootread.scene.soil import Face
 from rootread.scene.window import Window
 
@@ -22,6 +22,14 @@ CRUMB_IN = 0.02
 """Thickness of soil stuck on a root."""
 STEEPEST = 2.2
 """Steepest slope given to a tube's side: beyond it a pixel shows mostly the edge's shadow."""
+FOLDS = 4
+"""Waves that the folds along a root's skin are made of."""
+FOLDS_AROUND = (2.0, 12.0)
+"""As many of each would go once around the root."""
+FOLD_DRIFT_IN = 0.7
+"""Folds wander around the root over about this length."""
+FOLD_SLOPE = 2.0
+"""A fold is this many times as steep as it is dark."""
 
 
 def _along(ribbon: Ribbon, values: Values) -> Values:
@@ -167,6 +175,10 @@ def lay_root(
     colour = [(root.base_rgb[c] * (1 - share) + root.tip_rgb[c] * share) * tone for c in range(3)]
     if root.fuzz > 0:
         _hairs(face, window, root, rng)
+    if root.wrinkle > 0:
+        fold, rise = _folds(ribbon, across, ppi, np.random.default_rng([root.seed, FOLDS]))
+        colour = [c * np.exp(root.wrinkle * fold) for c in colour]
+        slope = slope + FOLD_SLOPE * root.wrinkle * rise
     seen = _lay(face, window, ribbon, edge, top, slope, colour, root.dirt, dirt, root.gloss)
     cover_now = face.root.ravel()
     cover_now[ribbon.pixel] += seen.astype(np.float32)
@@ -177,6 +189,26 @@ def lay_root(
     cos, sin = ribbon.tangent[sample, 0], ribbon.tangent[sample, 1]
     face.heading[0].ravel()[index] = cos * cos - sin * sin
     face.heading[1].ravel()[index] = 2 * cos * sin
+
+
+def _folds(
+    ribbon: Ribbon, across: Values, px_per_in: float, rng: np.random.Generator
+) -> tuple[Values, Values]:
+    """Folds that run along a root's skin, at each covered pixel: how pale they are, and how they rise across.
+
+    They are evenly spaced around the root and so crowd toward its edges: at a share ``across`` of the half
+    width one looks at the skin ``arcsin(across)`` around. Both have a spread of about 1, of fine folds less.
+    """
+    around = np.arcsin(across)
+    fold, rise = np.zeros(len(across)), np.zeros(len(across))
+    for _ in range(FOLDS):
+        count, phase = rng.uniform(*FOLDS_AROUND), rng.uniform(0, 2 * np.pi)
+        drift = 0.5 * wiggle(len(ribbon.centre), rng, FOLD_DRIFT_IN * px_per_in / STEP_PX)[ribbon.sample]
+        at = count * (around + drift) + phase
+        shown = np.minimum(1.0, 2 * ribbon.half / count)  # folds finer than pixels are not seen
+        fold += shown * np.cos(at)
+        rise -= shown * np.sin(at)
+    return fold * np.sqrt(2 / FOLDS), rise * np.sqrt(2 / FOLDS)
 
 
 def _hairs(face: Face, window: Window, root: Root, rng: np.random.Generator) -> None:

@@ -19,10 +19,12 @@ Crop = tuple[NDArray[np.uint8], NDArray[np.float32], NDArray[np.float32], NDArra
 RootsCrop = tuple[NDArray[np.uint8], NDArray[np.int16], NDArray[np.float32]]
 
 
-def draw_training_scene(rng: np.random.Generator, soils: tuple[str, ...] | None = None) -> Scene:
+def draw_training_scene(
+    rng: np.random.Generator, soils: tuple[str, ...] | None = None, waviness: float = 1.0
+) -> Scene:
     """A scene as training wants them: every kind of wall, and a third with roots of any habit."""
     kind: Kind = str(rng.choice(["open", "blocked", "mixed", "free"], p=[0.2, 0.25, 0.2, 0.35]))  # type: ignore[assignment]
-    return draw_scene(rng, kind, soils=soils)
+    return draw_scene(rng, kind, soils=soils, waviness=waviness)
 
 
 def choose_centre(scene: Scene, rng: np.random.Generator) -> tuple[float, float]:

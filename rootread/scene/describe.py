@@ -58,6 +58,8 @@ class Root:
     """Density of root hairs, 0 to 1."""
     seed: int
     runs: tuple[Run, ...] = ()
+    wrinkle: float = 0.0
+    """Depth of the folds that run along its skin: about what they add to or take from its brightness."""
 
 
 @dataclass(frozen=True)

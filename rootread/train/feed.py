@@ -64,10 +64,12 @@ def of_any_colour(scene: Scene, rng: np.random.Generator) -> Scene:
     return replace(scene, ground=replace(scene.ground, topsoil_rgb=topsoil, subsoil_rgb=subsoil))
 
 
-def looks_of(seed: int, rng: np.random.Generator, count: int, crops_a_look: int) -> Iterator[Scene]:
+def looks_of(
+    seed: int, rng: np.random.Generator, count: int, crops_a_look: int, waviness: float = 1.0
+) -> Iterator[Scene]:
     """The scene of a seed ``count`` times, its roots the same, its soil and light anew after some crops."""
     soils = soils_of(seed)
-    scene = draw_training_scene(rng, soils)
+    scene = draw_training_scene(rng, soils, waviness)
     for k in range(count):
         if k % crops_a_look == 0:
             if k:
