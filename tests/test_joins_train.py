@@ -42,7 +42,7 @@ def kept_wall(folder: Path, seed: int, joins: int = 24) -> Path:
     return path
 
 
-def test_the_loss_of_an_end_is_that_of_its_right_joins_against_all_else() -> None:
+def test_the_loss_of_an_end_is_that_of_its_right_join_against_all_else() -> None:
     """Two joins cost 0 and 1, the first is right, ending there costs 2: -log(1 / (1 + e^-1 + e^-2))."""
     cost, place = torch.tensor([0.0, 1.0]), torch.tensor([0, 0])
     apart = torch.tensor([2.0])
@@ -50,6 +50,15 @@ def test_the_loss_of_an_end_is_that_of_its_right_joins_against_all_else() -> Non
     assert float(found) == pytest.approx(math.log(1 + math.exp(-1) + math.exp(-2)), rel=1e-5)
     none = end_loss(cost, torch.tensor([False, False]), place, apart)
     assert float(none) == pytest.approx(2 + math.log(1 + math.exp(-1) + math.exp(-2)), rel=1e-5)
+
+
+def test_two_right_joins_of_an_end_are_no_rivals() -> None:
+    """Both cost 0, ending there costs 2, no other: -log(1 / (1 + e^-2)), as of one alone."""
+    apart = torch.tensor([2.0])
+    two = end_loss(torch.zeros(2), torch.tensor([True, True]), torch.tensor([0, 0]), apart)
+    one = end_loss(torch.zeros(1), torch.tensor([True]), torch.tensor([0]), apart)
+    assert float(two) == pytest.approx(float(one), rel=1e-6)
+    assert float(one) == pytest.approx(math.log(1 + math.exp(-2)), rel=1e-5)
 
 
 def test_joins_are_found_by_their_ends(tmp_path: Path) -> None:

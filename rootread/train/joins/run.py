@@ -1,7 +1,7 @@
 """Learn to tell right joins: ``python -m rootread.train.joins.run FOLDER OUT.pt [--minutes M]``.
 
-The loss is the conditional likelihood of ``joincost``: at every end, that of its right joins together
-against the wrong ones and against the root ending there.
+The loss is a conditional likelihood: at every end, that of each of its right joins against the wrong ones
+and against the root ending there.
 """
 
 import argparse
@@ -75,18 +75,24 @@ class Examples:
 
 
 def end_loss(cost: Tensor, right: Tensor, place: Tensor, apart: Tensor) -> Tensor:
-    """``(n,)`` negative log-likelihood at each end: of its right joins, or of ending there if it has none."""
+    """``(n,)`` negative log-likelihood at each end: of a right join, in the mean, or of ending there.
+
+    An end has several right joins, to the next piece of its root and to those after it. Each is weighed
+    against the wrong ones and against the root ending there, but not against its fellows: if they
+    shared one chance, as each other's rivals, none of them could come out cheap.
+    """
     count = len(apart)
-    score = torch.cat([-cost, -apart])
-    where = torch.cat([place, torch.arange(count, device=cost.device)])
-    most = torch.full((count,), -1e9, device=cost.device).scatter_reduce(0, where, score, "amax")
-    share = (score - most[where]).exp()
+    wrong = torch.where(right, -1e9, -cost)
+    most = torch.full((count,), -1e9, device=cost.device).scatter_reduce(0, place, wrong, "amax")
+    most = torch.maximum(most, -apart).detach()
     nothing = torch.zeros(count, device=cost.device)
-    goes_on = nothing.index_add(0, place, right.float()) > 0
-    wanted = torch.cat([right.float(), (~goes_on).float()])
-    total = nothing.index_add(0, where, share)
-    good = nothing.index_add(0, where, share * wanted)
-    return -(good.clamp_min(1e-9) / total).log()
+    share = (wrong - most[place]).exp() * ~right
+    against = (nothing.index_add(0, place, share) + (-apart - most).exp()).log() + most
+    # -log(e^-c / (e^-c + against)), of each right join.
+    each = nn.functional.softplus(against[place] + cost) * right
+    rights = nothing.index_add(0, place, right.float())
+    mean = nothing.index_add(0, place, each) / rights.clamp_min(1)
+    return torch.where(rights > 0, mean, against + apart)
 
 
 def varied(strips: Tensor) -> Tensor:
