@@ -31,10 +31,12 @@ MOST_LOOKS = 9_000
 MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
-CHOSEN_COST = 1.5
-"""Of many joins the flow of roots takes those that look cheap, some of them by chance: so each is this much
-dearer than it looks. On made walls kept from training 1 in 16 traces joins two roots at 0.75, 1 in 18 at 1.75
-and 1 in 23 at 3, with 72, 72 and 70 % of the main roots whole."""
+SURENESS = 1.5
+CHOSEN_COST = 0.7
+"""The network's chances count to this power, and each join is this much dearer besides: of many joins a flow
+of roots takes those that look cheap, some of them by chance. On made walls kept from training 1 in 16 traces
+joins two roots at 1.15 and 1.5, 1 in 18 at 1.5 and 0.7 (on twisted roots 1 in 12 and 1 in 14), with as many
+main roots whole."""
 HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
 BATCH = 32
@@ -66,9 +68,9 @@ def look_at_joins(
     # While one batch's strips are cut, the network looks at another's.
     none = np.zeros(0, np.float32)
     said = np.concatenate([none, *share_out(look, _batches(len(seen)))])[: len(seen)]
-    at_meeting = np.where(some.gap_px > 0, 0.0, MERGED_COST)
+    on_merged = merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     # From log-odds to the negative logarithm of a chance: never below nought, however sure the network is.
-    said = np.logaddexp(0, said) + at_meeting * merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
+    said = SURENESS * np.logaddexp(0, said) + np.where(some.gap_px > 0, 0.0, MERGED_COST * on_merged)
     cost = joins.cost + NOT_LOOKED_AT_COST
     cost[seen] = np.where(share_hidden(ends, some.pair, strands) > HIDDEN_SHARE, some.cost, said)
     return replace(joins, cost=cost + CHOSEN_COST)
