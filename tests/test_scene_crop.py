@@ -43,7 +43,7 @@ def test_a_straight_root_is_labelled_with_its_width_and_heading(scene, heading_d
     assert mask.sum() / length == pytest.approx(0.2 * PX_PER_IN, rel=0.12)
 
 
-def test_folds_along_the_skin_change_its_shade_across_and_nothing_of_its_labels(scene):
+def test_wrinkles_along_the_skin_change_its_shade_across_and_nothing_of_its_labels(scene):
     """A level root: brightness along it hardly changes, from row to row it does."""
     smooth_rgb, *labels = crop_with_one_root(scene, 0)
     rgb, *same = crop_with_one_root(scene, 0, wrinkle=0.3)

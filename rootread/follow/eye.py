@@ -2,8 +2,8 @@
 
 The weighted sum of ``joincost`` knows angles, widths and gaps; the network sees
 whether edges, shade and colour run straight through. It was trained on made
-walls alone (see ``rootread.train.joins``), on the same conditional likelihood, so
-that its costs are negative log-odds too.
+walls alone (see ``rootread.train.joins``), on nearly the same conditional likelihood,
+so that its costs are negative log-odds too.
 """
 
 from dataclasses import replace

@@ -22,14 +22,14 @@ CRUMB_IN = 0.02
 """Thickness of soil stuck on a root."""
 STEEPEST = 2.2
 """Steepest slope given to a tube's side: beyond it a pixel shows mostly the edge's shadow."""
-FOLDS = 4
-"""Waves that the folds along a root's skin are made of."""
-FOLDS_AROUND = (2.0, 12.0)
+WRINKLES = 4
+"""Waves that the wrinkles along a root's skin are made of."""
+WRINKLES_AROUND = (2.0, 12.0)
 """As many of each would go once around the root."""
-FOLD_DRIFT_IN = 0.7
-"""Folds wander around the root over about this length."""
-FOLD_SLOPE = 2.0
-"""A fold is this many times as steep as it is dark."""
+WRINKLE_DRIFT_IN = 0.7
+"""Wrinkles wander around the root over about this length."""
+WRINKLE_SLOPE = 2.0
+"""A wrinkle is this many times as steep as it is dark."""
 
 
 def _along(ribbon: Ribbon, values: Values) -> Values:
@@ -176,9 +176,9 @@ def lay_root(
     if root.fuzz > 0:
         _hairs(face, window, root, rng)
     if root.wrinkle > 0:
-        fold, rise = _folds(ribbon, across, ppi, np.random.default_rng([root.seed, FOLDS]))
-        colour = [c * np.exp(root.wrinkle * fold) for c in colour]
-        slope = slope + FOLD_SLOPE * root.wrinkle * rise
+        shade, rise = _wrinkles(ribbon, across, ppi, np.random.default_rng([root.seed, WRINKLES]))
+        colour = [c * np.exp(root.wrinkle * shade) for c in colour]
+        slope = slope + WRINKLE_SLOPE * root.wrinkle * rise
     seen = _lay(face, window, ribbon, edge, top, slope, colour, root.dirt, dirt, root.gloss)
     cover_now = face.root.ravel()
     cover_now[ribbon.pixel] += seen.astype(np.float32)
@@ -191,24 +191,24 @@ def lay_root(
     face.heading[1].ravel()[index] = 2 * cos * sin
 
 
-def _folds(
+def _wrinkles(
     ribbon: Ribbon, across: Values, px_per_in: float, rng: np.random.Generator
 ) -> tuple[Values, Values]:
-    """Folds that run along a root's skin, at each covered pixel: how pale they are, and how they rise across.
+    """Wrinkles along a root's skin, at each covered pixel: how pale they are, and how they rise across.
 
     They are evenly spaced around the root and so crowd toward its edges: at a share ``across`` of the half
-    width one looks at the skin ``arcsin(across)`` around. Both have a spread of about 1, of fine folds less.
+    width one looks at the skin ``arcsin(across)`` around. Both have a spread of about 1, fine ones less.
     """
     around = np.arcsin(across)
-    fold, rise = np.zeros(len(across)), np.zeros(len(across))
-    for _ in range(FOLDS):
-        count, phase = rng.uniform(*FOLDS_AROUND), rng.uniform(0, 2 * np.pi)
-        drift = 0.5 * wiggle(len(ribbon.centre), rng, FOLD_DRIFT_IN * px_per_in / STEP_PX)[ribbon.sample]
+    shade, rise = np.zeros(len(across)), np.zeros(len(across))
+    for _ in range(WRINKLES):
+        count, phase = rng.uniform(*WRINKLES_AROUND), rng.uniform(0, 2 * np.pi)
+        drift = 0.5 * wiggle(len(ribbon.centre), rng, WRINKLE_DRIFT_IN * px_per_in / STEP_PX)[ribbon.sample]
         at = count * (around + drift) + phase
-        shown = np.minimum(1.0, 2 * ribbon.half / count)  # folds finer than pixels are not seen
-        fold += shown * np.cos(at)
+        shown = np.minimum(1.0, 2 * ribbon.half / count)  # wrinkles finer than pixels are not seen
+        shade += shown * np.cos(at)
         rise -= shown * np.sin(at)
-    return fold * np.sqrt(2 / FOLDS), rise * np.sqrt(2 / FOLDS)
+    return shade * np.sqrt(2 / WRINKLES), rise * np.sqrt(2 / WRINKLES)
 
 
 def _hairs(face: Face, window: Window, root: Root, rng: np.random.Generator) -> None:

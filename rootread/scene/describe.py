@@ -59,7 +59,7 @@ class Root:
     seed: int
     runs: tuple[Run, ...] = ()
     wrinkle: float = 0.0
-    """Depth of the folds that run along its skin: about what they add to or take from its brightness."""
+    """Depth of the wrinkles that run along its skin: about what they add to or take from its brightness."""
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ SPREAD_IN = 0.25
 WAVINESS = (0.7, 3.5)
 """Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
 WRINKLED = 0.6
-"""Share of the crops whose roots have folds along their skin, which are no seams."""
+"""Share of the crops whose roots have wrinkles along their skin, which are no seams."""
 WRINKLE = (0.04, 0.3)
 """Their depth, all alike on a log scale."""
 
@@ -40,7 +40,7 @@ def close_places(scene: Scene) -> Points:
 
 
 def wrinkled(scene: Scene, rng: np.random.Generator) -> Scene:
-    """The scene with folds along the skin of its roots, some deeper than others."""
+    """The scene with wrinkles along the skin of its roots, some deeper than others."""
     depth = np.exp(rng.uniform(*np.log(WRINKLE)) + rng.normal(0, 0.3, len(scene.roots)))
     roots = tuple(replace(root, wrinkle=float(d)) for root, d in zip(scene.roots, depth, strict=True))
     return replace(scene, roots=roots)
