@@ -14,20 +14,21 @@ torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'"
 from rootread.find import session  # noqa: E402
 from rootread.find.familiar import Pieces  # noqa: E402
 from rootread.find.session import ANSWER, INPUT, blocks_of  # noqa: E402
-from rootread.scene import draw_training_scene  # noqa: E402
+from rootread.scene import draw_scene, draw_training_scene, render_crop  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
 from rootread.train.ends import InBlocks  # noqa: E402
 from rootread.train.export import export, fit_calibration, load  # noqa: E402
 from rootread.train.familiar import statistics, training_pieces  # noqa: E402
-from rootread.train.feed import of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
+from rootread.train.feed import half_buried, of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
 from rootread.train.ground import hsv_to_linear  # noqa: E402
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
 from rootread.train.loss import Tally, loss  # noqa: E402
 from rootread.train.maker import Walls, make_walls  # noqa: E402
 from rootread.train.net import Outputs, RootNet, folded, parameter_count  # noqa: E402
 from rootread.train.pool import examples, turned  # noqa: E402
+from rootread.train.reopen import reopened, shipped_weights  # noqa: E402
 from rootread.train.run import Trainer  # noqa: E402
 from rootread.train.settings import TINY  # noqa: E402
 
@@ -304,3 +305,41 @@ def test_a_soil_of_any_colour_keeps_its_roots_and_leaves_the_families() -> None:
     assert all(
         0.004 <= value <= 0.92 for ground in odd for value in (*ground.topsoil_rgb, *ground.subsoil_rgb)
     )
+
+
+def test_the_shipped_file_reopened_says_what_it_said() -> None:
+    pictures = [crop[0] for crop in scene_crops(500_003, 96, 4)]
+    shipped_file = Path(session.__file__).parent / session.WEIGHTS
+    net = reopened(shipped_weights(shipped_file), pictures)
+    said = session.shipped()(pictures[0])
+    with torch.no_grad():
+        rgb = torch.from_numpy(np.stack(pictures)).permute(0, 3, 1, 2).float() / 255
+        again = net.read(rgb).root_logit[0].numpy()
+        net.train()
+        learning = net.read(rgb).root_logit[0].numpy()
+    assert np.corrcoef(said.logit.ravel(), again.ravel())[0, 1] > 0.99
+    assert np.abs(said.logit - again).mean() < 0.25
+    # Learning goes by the norms of each batch, which are those of these pictures.
+    assert np.corrcoef(again.ravel(), learning.ravel())[0, 1] > 0.99
+
+
+def test_half_buried_roots_show_less_of_themselves_and_stay_where_they_are() -> None:
+    scene = draw_scene(np.random.default_rng(11), "open")
+    deeper = half_buried(scene, np.random.default_rng(2))
+    shares = []
+    for shown in (scene, deeper):
+        _, root, _, _ = render_crop(shown, 256, 50.0, np.random.default_rng(3), (scene.width_in / 2, 4.0))
+        shares.append(float(root.mean()))
+    assert 0 < shares[1] < 0.9 * shares[0]
+    assert all(a.points is b.points for a, b in zip(scene.roots, deeper.roots, strict=True))
+
+
+def test_roots_of_some_made_pictures_run_as_straight_as_straw() -> None:
+    drawn = things.draw_things(torch.Generator().manual_seed(4), 200, 20, 40, 352)
+    first, last = drawn.points[:, :, 0], drawn.points[:, :, -1]
+    length = (drawn.points[:, :, 1:] - drawn.points[:, :, :-1]).norm(dim=-1).sum(-1)
+    straight = (last - first).norm(dim=-1) / length
+    of_picture = [float(straight[k][drawn.kind[k] == things.ROOT].median()) for k in range(200)]
+    shares = np.array([share for share in of_picture if share == share])
+    assert 0.1 < (shares > 0.995).mean() < 0.7
+    assert (shares < 0.97).any()

@@ -17,7 +17,9 @@ import torch
 from numpy.typing import NDArray
 
 from rootread.scene import Scene, draw_training_scene, render_crop, vary
-from rootread.scene.describe import Colour
+from rootread.scene.describe import Colour, Root
+from rootread.scene.course import STEP_IN
+from rootread.scene.noise import wiggle
 from rootread.scene.soils import SOILS
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
 from rootread.train.maker import Walls
@@ -32,6 +34,15 @@ SHIFT, SHIFT_LIGHT, LAYERS_APART = 0.2, 0.2, 0.06
 """Its spreads in log reflectance: of each channel, of all together, of one layer against the other."""
 CROPS_A_LOOK = 4
 """Crops before the same roots get another soil and light."""
+WAVINESS = (0.15, 2.5)
+"""Roots of some walls run as straight as straw, of others they twist: times as wavy as usual, all alike on
+a log scale."""
+HALF_BURIED = 0.35
+"""Share of the crops whose roots lie so deep in the face that they show in dashes."""
+SUNK, SUNK_SPREAD = (0.2, 1.6), (0.3, 1.2)
+"""How deep, and how unevenly along each root, in radii of it."""
+DASH_IN = (0.2, 1.2)
+"""About how long a dash is."""
 
 Crop = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.float16], NDArray[np.float16]]
 
@@ -64,6 +75,17 @@ def of_any_colour(scene: Scene, rng: np.random.Generator) -> Scene:
     return replace(scene, ground=replace(scene.ground, topsoil_rgb=topsoil, subsoil_rgb=subsoil))
 
 
+def half_buried(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The scene with all of its roots deeper in the face, some places along each deeper than others."""
+    sunk, spread, dash_in = rng.uniform(*SUNK), rng.uniform(*SUNK_SPREAD), rng.uniform(*DASH_IN)
+
+    def sunken(root: Root) -> Root:
+        uneven = wiggle(len(root.points), rng, dash_in / STEP_IN)
+        return replace(root, out_in=root.out_in + root.width_in / 2 * (spread * uneven - sunk))
+
+    return replace(scene, roots=tuple(sunken(root) for root in scene.roots))
+
+
 def looks_of(
     seed: int, rng: np.random.Generator, count: int, crops_a_look: int, waviness: float = 1.0
 ) -> Iterator[Scene]:
@@ -83,8 +105,11 @@ def looks_of(
 def scene_crops(seed: int, side: int, count: int = CROPS_A_SCENE) -> list[Crop]:
     """Squares of one scene: RGB, root 0 to 255, half-width px, and cos 2a, sin 2a stacked first."""
     rng = np.random.default_rng(seed)
+    waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
     crops = []
-    for shown in looks_of(seed, rng, count, CROPS_A_LOOK):
+    for shown in looks_of(seed, rng, count, CROPS_A_LOOK, waviness):
+        if rng.random() < HALF_BURIED:
+            shown = half_buried(shown, rng)
         rgb, root, half_width, direction = render_crop(shown, side, float(rng.uniform(*PX_PER_IN)), rng)
         twice = np.moveaxis(direction, -1, 0).astype(np.float16)
         crops.append((rgb, np.round(root * 255).astype(np.uint8), half_width.astype(np.float16), twice))

@@ -50,14 +50,15 @@ class Trainer:
         self.fresh = True
 
     def resume(self, path: Path) -> None:
-        """Go on from a checkpoint, with fresh pictures."""
+        """Go on from a checkpoint, with fresh pictures; one of no steps (``reopen``) has no optimiser."""
         kept = torch.load(path, map_location=self.device, weights_only=True)
-        moments = torch.load(path.with_name("optimiser.pt"), map_location=self.device, weights_only=True)
         self.net.load_state_dict(kept["net"])
         self.average.load_state_dict(kept["average"])
-        self.optimiser.load_state_dict(moments)
         self.steps = int(kept["steps"])
-        self.fresh = False
+        self.fresh = self.steps == 0
+        if not self.fresh:
+            moments = torch.load(path.with_name("optimiser.pt"), map_location=self.device, weights_only=True)
+            self.optimiser.load_state_dict(moments)
         self.draw.manual_seed(self.settings.seed + self.steps)
 
     def save(self, path: Path) -> None:
@@ -195,6 +196,8 @@ def train(
     held_out = {"made": held_out_made(settings, device), "scenes": held_out_scenes(trainer, feed, 90.0)}
     held_out = {name: batches for name, batches in held_out.items() if batches}
     print(f"ready after {time.monotonic() - begun:.0f} s; scenes in pool {trainer.scenes.added}", flush=True)
+    if resume:
+        print({"before": trainer.validate(held_out)}, flush=True)
 
     start = saved = time.monotonic()
     rows: list[dict[str, float]] = []

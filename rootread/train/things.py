@@ -12,6 +12,10 @@ from torch import Tensor
 
 from rootread.train.noise import normal, uniform
 
+WIGGLE_LEAST = 0.04
+"""Roots of some pictures run as straight as straw: their bends are this share of the usual or more, all alike
+on a log scale."""
+
 NONE, ROOT, STRAW, CRACK, CHANNEL, STONE, LINE, SCRATCH, BAR, HAIR = range(10)
 
 # One row a kind: half-width, length, heading change in rad per 10 px, share of width lost to the tip,
@@ -71,8 +75,10 @@ def draw_things(draw: torch.Generator, count: int, things: int, points: int, sid
     taper = _between(draw, ranges[..., 6], ranges[..., 7])
     relief = _between(draw, ranges[..., 8], ranges[..., 9])
     rootlike = (kind == ROOT) | (kind == HAIR)
+    straightness = torch.exp(uniform(draw, (count, 1), math.log(WIGGLE_LEAST), 0.0))
+    bends = torch.where(rootlike, straightness, torch.ones_like(straightness))
 
-    heading = _headings(draw, kind, wiggle, length, points, count, things)
+    heading = _headings(draw, kind, wiggle * bends, bends, length, points, count, things)
     step = (length / (points - 1))[..., None]
     offsets = torch.stack([heading.cos(), heading.sin()], -1)[:, :, :-1] * step[..., None]
     path = torch.cat([torch.zeros_like(offsets[:, :, :1]), offsets.cumsum(2)], 2)
@@ -110,9 +116,19 @@ def _smooth(field: Tensor, width: int) -> Tensor:
 
 
 def _headings(
-    draw: torch.Generator, kind: Tensor, wiggle: Tensor, length: Tensor, points: int, count: int, things: int
+    draw: torch.Generator,
+    kind: Tensor,
+    wiggle: Tensor,
+    bends: Tensor,
+    length: Tensor,
+    points: int,
+    count: int,
+    things: int,
 ) -> Tensor:
-    """``(B, O, N)`` heading along each path: a smoothed random walk, with kinks and turns for some."""
+    """``(B, O, N)`` heading along each path: a smoothed random walk, with kinks and turns for some.
+
+    ``bends`` ``(B, O)`` is the share of its usual swing that each thing has.
+    """
     step = length / (points - 1)
     walk = _smooth(normal(draw, (count, things, points)), 1) * (wiggle * torch.sqrt(step / 10.0))[..., None]
     # A picture's things share a direction more or less (roots of one crown side, straw in a wind-row).
@@ -124,7 +140,7 @@ def _headings(
     course = course - 0.6 * _smooth(course, points // 6) / math.sqrt(2 * (points // 6) + 1)
     waves = uniform(draw, (count, things, 1), 0.0, 5.0) * 2 * math.pi
     along = torch.linspace(0.0, 1.0, points, device=draw.device)
-    swing = uniform(draw, (count, things, 1)) ** 3 * 0.8
+    swing = uniform(draw, (count, things, 1)) ** 3 * 0.8 * bends[..., None]
     rootlike = ((kind == ROOT) | (kind == HAIR)).float()[..., None]
     course = course + rootlike * swing * torch.sin(waves * along + uniform(draw, (count, things, 1), 0, 6.3))
     # One sharp bend: a root turned by a layer or stone, a broken straw.
