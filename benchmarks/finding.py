@@ -30,7 +30,7 @@ from skimage.filters import apply_hysteresis_threshold, frangi, sato
 from skimage.morphology import remove_small_objects, skeletonize
 
 from rootread.components import lasting_pieces
-from rootread.find import find_roots
+from rootread.find import find_roots, with_cracks
 from rootread.find.network import photo_probability
 from rootread.plane import Grid, WallImage
 from rootread.settings import FindSettings

@@ -75,9 +75,9 @@ class FindSettings:
     """Ridge finder: a line goes on down to this contrast, in the soil's standard deviations ..."""
     ridge_high: float = within(4.0, 0, 100)
     """... where it somewhere reaches this."""
-    network_low: float = within(0.25, 0, 1)
+    network_low: float = within(0.4, 0, 1)
     """Network: a root goes on down to this probability ..."""
-    network_high: float = within(0.75, 0, 1)
+    network_high: float = within(0.5, 0, 1)
     """... where it somewhere reaches this."""
     ridge_min_piece_in: float = within(0.4, 0, 100)
     """Ridge finder: shorter pieces are left out; crumbs of bare ground look like short ridges."""

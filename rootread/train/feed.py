@@ -17,8 +17,8 @@ import torch
 from numpy.typing import NDArray
 
 from rootread.scene import Scene, draw_training_scene, render_crop, vary
-from rootread.scene.describe import Colour, Root
 from rootread.scene.course import STEP_IN
+from rootread.scene.describe import Colour, Root
 from rootread.scene.noise import wiggle
 from rootread.scene.soils import SOILS
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
