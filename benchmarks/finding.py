@@ -158,7 +158,7 @@ def print_what_else(walls: list[FlatWall]) -> None:
     root, every, stated = (np.zeros(RELIABILITY_BINS) for _ in range(3))
     cracks, cautions = [], Counter[str]()
     for wall in walls:
-        found = find_roots(wall.image, FindSettings())
+        found = with_cracks(find_roots(wall.image, FindSettings()), wall.image)
         probability = found.probability[wall.image.soil]
         cracks.append(crack_scores(found.crack, wall) if found.crack is not None else (0.0, 0.0))
         cautions.update(caution.split(":")[0].split(",")[0] for caution in found.cautions)
