@@ -33,9 +33,9 @@ PHOTO_SIDE_PX = 4000
 """Without a scale in inches a photo is first brought to this longest side: walls then have 70-130 px/in."""
 PHOTO_SCALES = (1.0, 0.5)
 """Then it is read at these reductions, and the surer answer counts."""
-REFUSED_SHARE = 0.60
-"""Share of the mask expected to be root under which none of it is believed; made walls have 0.69 and more."""
-DOUBTFUL_SHARE = 0.68
+REFUSED_SHARE = 0.70
+"""Share of the mask expected to be root under which none of it is believed; made walls have 0.76 and more."""
+DOUBTFUL_SHARE = 0.76
 
 
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
