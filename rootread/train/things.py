@@ -78,7 +78,7 @@ def draw_things(draw: torch.Generator, count: int, things: int, points: int, sid
     straightness = torch.exp(uniform(draw, (count, 1), math.log(WIGGLE_LEAST), 0.0))
     bends = torch.where(rootlike, straightness, torch.ones_like(straightness))
 
-    heading = _headings(draw, kind, wiggle * bends, bends, length, points, count, things)
+    heading = _headings(draw, kind, wiggle * bends, bends, length, points)
     step = (length / (points - 1))[..., None]
     offsets = torch.stack([heading.cos(), heading.sin()], -1)[:, :, :-1] * step[..., None]
     path = torch.cat([torch.zeros_like(offsets[:, :, :1]), offsets.cumsum(2)], 2)
@@ -116,19 +116,13 @@ def _smooth(field: Tensor, width: int) -> Tensor:
 
 
 def _headings(
-    draw: torch.Generator,
-    kind: Tensor,
-    wiggle: Tensor,
-    bends: Tensor,
-    length: Tensor,
-    points: int,
-    count: int,
-    things: int,
+    draw: torch.Generator, kind: Tensor, wiggle: Tensor, bends: Tensor, length: Tensor, points: int
 ) -> Tensor:
     """``(B, O, N)`` heading along each path: a smoothed random walk, with kinks and turns for some.
 
     ``bends`` ``(B, O)`` is the share of its usual swing that each thing has.
     """
+    count, things = kind.shape
     step = length / (points - 1)
     walk = _smooth(normal(draw, (count, things, points)), 1) * (wiggle * torch.sqrt(step / 10.0))[..., None]
     # A picture's things share a direction more or less (roots of one crown side, straw in a wind-row).
