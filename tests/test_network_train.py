@@ -17,11 +17,12 @@ from rootread.find.session import ANSWER, INPUT, blocks_of  # noqa: E402
 from rootread.scene import draw_scene, draw_training_scene, render_crop  # noqa: E402
 from rootread.scene.soils import SOILS  # noqa: E402
 from rootread.train import camera, things  # noqa: E402
+from rootread.train.burial import half_buried  # noqa: E402
 from rootread.train.draw import draw_layer  # noqa: E402
 from rootread.train.ends import InBlocks  # noqa: E402
 from rootread.train.export import export, fit_calibration, load  # noqa: E402
 from rootread.train.familiar import statistics, training_pieces  # noqa: E402
-from rootread.train.feed import half_buried, of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
+from rootread.train.feed import of_any_colour, scene_crops, soils_of, to_walls  # noqa: E402
 from rootread.train.ground import hsv_to_linear  # noqa: E402
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
 from rootread.train.loss import Tally, loss  # noqa: E402

@@ -15,7 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.ends import Ends
-from rootread.follow.joincost import BY_FIRST, BY_SECOND, MAX_DIP, bend_features, values_between, waviness
+from rootread.follow.joincost import (
+    BY_FIRST,
+    BY_SECOND,
+    MAX_DIP,
+    askew_deg,
+    bend_features,
+    values_between,
+    waviness,
+)
 from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
@@ -41,7 +49,9 @@ HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
 BATCH = 32
 """Strips at a time, always as many: onnxruntime keeps memory for every number it meets. Few fit the cache."""
-FACTS = 27
+FACTS = 31
+NO_RIVAL_COST = 8.0
+"""Of an end with no other join, and the most that another counts for."""
 
 
 def look_at_joins(
@@ -94,7 +104,7 @@ def worth_a_look(joins: Joins) -> NDArray[np.int64]:
 def join_facts(
     joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts, strands: Strands
 ) -> NDArray[np.float32]:
-    """``(T, 27)`` what is known of each join besides its strip, the cost by the weighted sum first."""
+    """``(T, 31)`` what is known of each join besides its strip, the cost by the weighted sum first."""
     px_per_in = graph.grid.px_per_in
     a, b = joins.pair.T
     distance_in = np.hypot(*(ends.place_px[b] - ends.place_px[a]).T) / px_per_in
@@ -124,8 +134,28 @@ def join_facts(
             bend["turn"],
             bend["sidestep"],
             np.full(len(a), waviness(ends)),
+            *np.sort(rival_costs(joins, len(ends.node)), axis=0),
+            *np.sort(askew_deg(ends, joins.pair).T, axis=0),
         ]
     ).astype(np.float32)
+
+
+def rival_costs(joins: Joins, end_count: int) -> NDArray[np.float64]:
+    """``(2, T)`` cost of the cheapest other join at the first and at the second end of each."""
+    count = len(joins.cost)
+    end, join = joins.pair.T.ravel(), np.tile(np.arange(count), 2)
+    order = np.lexsort((joins.cost[join], end))
+    end, cost = end[order], joins.cost[join[order]]
+    first = np.searchsorted(end, np.arange(end_count))
+    # The cheapest join at an end has the next one as its rival, every other has the cheapest.
+    rival = np.empty(2 * count)
+    place = np.arange(2 * count)
+    is_first = place == first[end]
+    has_next = np.append(end[1:] == end[:-1], False)
+    rival[order] = np.where(
+        is_first, np.where(has_next, np.append(cost[1:], 0.0), NO_RIVAL_COST), cost[first[end]]
+    )
+    return np.minimum(rival, NO_RIVAL_COST).reshape(2, count)
 
 
 def _on_the_way(joins: Joins, ends: Ends, strands: Strands) -> list[NDArray[np.float64]]:

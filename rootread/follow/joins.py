@@ -2,7 +2,7 @@
 
 Two ends may be joined at a meeting, over short edges between meetings, or
 across a gap where a root passes behind soil, beneath other roots or behind the
-scale object.
+scale object; where nothing leads on, also by a turn out of sight.
 """
 
 from dataclasses import dataclass
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from rootread.follow.corners import hidden_turns
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
 from rootread.follow.likelihood import at_soil_edge
@@ -74,7 +75,20 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & goes_ahead(ends, pair, via))
-    return some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
+    straight = some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
+    return _with_hidden_turns(straight, ends, settings.max_gap_in, graph.grid.px_per_in)
+
+
+def _with_hidden_turns(straight: Joins, ends: Ends, max_gap_in: float, px_per_in: float) -> Joins:
+    """The joins straight on, and those by a turn out of sight."""
+    pair, cost = hidden_turns(ends, straight.pair, straight.cost, max_gap_in, px_per_in)
+    gap_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
+    return Joins(
+        np.concatenate([straight.pair, pair]),
+        np.concatenate([straight.cost, cost]),
+        np.concatenate([straight.gap_px, gap_px]),
+        straight.via + ((),) * len(pair),
+    )
 
 
 def some_joins(joins: Joins, which: NDArray[np.int64]) -> Joins:

@@ -6,6 +6,7 @@ Paths come from ``course``; here they get width, burial, colour and dirt.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import find_peaks
 
 from rootread.geometry import Points
 from rootread.scene.course import STEP_IN, main_course, runs_of, walk, within
@@ -22,6 +23,8 @@ LEVEL_WIGGLE_DEG = 2.5
 """Spread of the heading of a usual root that runs along a layer."""
 MIN_POINTS = 8
 """Shorter roots are left out."""
+SHARP_TURN_DEG, SHARP_TURN_IN = 45.0, 0.4
+"""A root turns sharply where its heading changes by so much from this far before to this far after."""
 
 
 @dataclass(frozen=True)
@@ -43,9 +46,13 @@ class Habit:
     hidden_per_in: float
     lateral_per_in: float
     dead_share: float
+    turns_hidden: float
+    """Chance that a sharp turn lies under soil."""
 
 
-def draw_habit(rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0) -> Habit:
+def draw_habit(
+    rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0, turns_hidden: float = 0.0
+) -> Habit:
     """Colour, dirt, burial and wiggle that the roots of a wall have in common."""
     hard = {"clean": 0.0, "typical": 0.5, "hard": 1.0}[difficulty]
     return Habit(
@@ -62,6 +69,7 @@ def draw_habit(rng: np.random.Generator, difficulty: Difficulty, waviness: float
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
         lateral_per_in=float(rng.uniform(0.1, 0.7)),
         dead_share=float(rng.choice([0.0, rng.uniform(0, 0.3)])),
+        turns_hidden=turns_hidden,
     )
 
 
@@ -96,6 +104,11 @@ def body(
     for _ in range(rng.poisson(habit.hidden_per_in * count * STEP_IN)):
         middle, reach = rng.uniform(0, 1) * count, rng.uniform(0.15, 0.9) / STEP_IN
         out -= 2.6 * np.exp(-(((np.arange(count) - middle) / reach) ** 4))
+    if habit.turns_hidden:
+        for turn in sharp_turns(points):
+            if rng.random() < habit.turns_hidden:
+                middle, reach = turn + rng.normal(0, 0.3) / STEP_IN, rng.uniform(0.1, 0.7) / STEP_IN
+                out -= 2.6 * np.exp(-(((np.arange(count) - middle) / reach) ** 4))
     if rng.random() < 0.5:
         out -= 2.5 * np.clip((share - rng.uniform(0.85, 1.0)) / 0.1, 0, 1)
     base = jitter(habit.base_rgb, rng, habit.spread_rgb, habit.spread_rgb / 3)
@@ -109,6 +122,16 @@ def body(
         gloss=habit.gloss, fuzz=habit.fuzz if width_in > 0.02 else 0.0,
         seed=int(rng.integers(2**31)), runs=runs_of(points),
     )  # fmt: skip
+
+
+def sharp_turns(points: Points) -> list[int]:
+    """Where a path turns most, of each sharp turn."""
+    step = np.diff(points, axis=0)
+    heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    reach = int(SHARP_TURN_IN / STEP_IN)
+    change_deg = np.degrees(np.abs(heading[2 * reach :] - heading[: -2 * reach]))
+    turns, _ = find_peaks(change_deg, height=SHARP_TURN_DEG, distance=2 * reach)
+    return (turns + reach).tolist()
 
 
 def laterals(

@@ -17,10 +17,9 @@ import torch
 from numpy.typing import NDArray
 
 from rootread.scene import Scene, draw_training_scene, render_crop, vary
-from rootread.scene.course import STEP_IN
-from rootread.scene.describe import Colour, Root
-from rootread.scene.noise import wiggle
+from rootread.scene.describe import Colour
 from rootread.scene.soils import SOILS
+from rootread.train.burial import half_buried
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS
 from rootread.train.maker import Walls
 
@@ -39,10 +38,6 @@ WAVINESS = (0.15, 2.5)
 a log scale."""
 HALF_BURIED = 0.35
 """Share of the crops whose roots lie so deep in the face that they show in dashes."""
-SUNK, SUNK_SPREAD = (0.2, 1.6), (0.3, 1.2)
-"""How deep, and how unevenly along each root, in radii of it."""
-DASH_IN = (0.2, 1.2)
-"""About how long a dash is."""
 
 Crop = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.float16], NDArray[np.float16]]
 
@@ -73,17 +68,6 @@ def of_any_colour(scene: Scene, rng: np.random.Generator) -> Scene:
 
     topsoil, subsoil = shifted(scene.ground.topsoil_rgb), shifted(scene.ground.subsoil_rgb)
     return replace(scene, ground=replace(scene.ground, topsoil_rgb=topsoil, subsoil_rgb=subsoil))
-
-
-def half_buried(scene: Scene, rng: np.random.Generator) -> Scene:
-    """The scene with all of its roots deeper in the face, some places along each deeper than others."""
-    sunk, spread, dash_in = rng.uniform(*SUNK), rng.uniform(*SUNK_SPREAD), rng.uniform(*DASH_IN)
-
-    def sunken(root: Root) -> Root:
-        uneven = wiggle(len(root.points), rng, dash_in / STEP_IN)
-        return replace(root, out_in=root.out_in + root.width_in / 2 * (spread * uneven - sunk))
-
-    return replace(scene, roots=tuple(sunken(root) for root in scene.roots))
 
 
 def looks_of(

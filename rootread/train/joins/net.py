@@ -56,7 +56,7 @@ class JoinNet(nn.Module):
         self.register_buffer("spread", torch.ones(FACTS))
 
     def forward(self, strips: Tensor, facts: Tensor) -> Tensor:
-        """``(T, 5, 24, 128)`` 0 to 255 and ``(T, 27)`` to ``(T,)`` costs."""
+        """``(T, 5, 24, 128)`` 0 to 255 and ``(T, 31)`` to ``(T,)`` costs."""
         x = strips.float() / 255
         there = x[:, 4:5]
         # Colour against the mean of the strip: what changes along it counts, not the light of the day.

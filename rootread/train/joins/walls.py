@@ -34,15 +34,22 @@ from rootread.plane import find_plane, lay_flat
 from rootread.scene import KINDS, draw_scene, render, write_scene
 from rootread.scene.describe import Kind
 from rootread.settings import Settings
+from rootread.train.burial import half_buried
 from rootread.train.joins.truth import members, right_joins
 
 FIRST_SEED = 710_000
 """Seeds below 800000 may be learnt from."""
 WIDTH_PX = (1800, 3100)
-WAVINESS = (0.7, 3.5)
+HALF_BURIED = 0.3
+"""Share of the walls whose roots lie so deep in the face that they show in dashes."""
+WAVINESS = (0.4, 3.5)
 """Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
+TURNS_HIDDEN = 0.8
+"""At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
 FREE_SHARE = 0.1
 """Of the walls have roots of any habit."""
+MAIN_IN = 4.0
+"""Roots so long are main roots."""
 MOST_JOINS = 3500
 """Of one wall, so that no crowded wall rules."""
 
@@ -52,7 +59,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
 
     Returns
     -------
-    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 27)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
+    ``strips`` ``(T, 5, 24, 128)``, ``facts`` ``(T, 31)``, ``pair`` ``(T, 2)`` and ``right`` ``(T,)`` of the
     joins; for every end, ``(E,)``, ``apart``, the cost of ending there, and ``learnt``: it is of some true
     root, and all its joins are there.
     """
@@ -90,6 +97,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
         "right": right_joins(joins, held, ends, graph.grid.px_per_in),
         "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),
         "learnt": learnt,
+        "main": np.array([any(truth["roots"][m.root]["length"] >= MAIN_IN for m in of) for of in held]),
     }
 
 
@@ -100,7 +108,10 @@ def make_wall(seed: int, folder: Path) -> int:
     width = int(rng.integers(*WIDTH_PX)) // 8 * 8
     kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
     waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
-    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness)
+    hidden = float(rng.uniform(0, TURNS_HIDDEN))
+    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_hidden=hidden)
+    if rng.random() < HALF_BURIED:
+        scene = half_buried(scene, rng)
     rendered = render(scene, (width, width * 3 // 4))
     with tempfile.TemporaryDirectory() as scratch:
         photo = write_scene(rendered, scratch, f"wall-{seed}")
