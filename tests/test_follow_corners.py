@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from drawn_roots import PX_PER_IN, covered, wall_of
 
 from rootread.follow.corners import NO_WAY_ON_COST, hidden_turns
@@ -10,6 +11,8 @@ from rootread.follow.ends import Ends, edge_ends
 from rootread.follow.eye import NO_RIVAL_COST, rival_costs
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import Joins, possible_joins
+from rootread.follow.likelihood import EndCosts
+from rootread.follow.paths import choose_paths
 from rootread.follow.strands import find_strands
 from rootread.geometry import Points
 from rootread.settings import FollowSettings
@@ -31,7 +34,8 @@ def joins_of(lines_in: list[Points], settings: FollowSettings = SETTINGS) -> tup
 def joined(ends: Ends, joins: Joins, one_in: tuple[float, float], other_in: tuple[float, float]) -> bool:
     """Whether the end nearest to one place may be joined to that nearest to another."""
     asked = sorted(
-        int(np.hypot(*(ends.place_px - PX_PER_IN * np.array(place)).T).argmin()) for place in (one_in, other_in)
+        int(np.hypot(*(ends.place_px - PX_PER_IN * np.array(place)).T).argmin())
+        for place in (one_in, other_in)
     )
     return asked in joins.pair.tolist()
 
@@ -64,6 +68,24 @@ def test_a_run_that_goes_straight_on_is_not_asked_for_a_hidden_turn() -> None:
     assert not joined(ends, joins, (5.0, 4.0), (5.2, 4.3))
 
 
+@pytest.mark.parametrize("apart_in", [0.25, 0.4])
+def test_roots_side_by_side_are_not_joined_at_their_ends(apart_in: float) -> None:
+    ends, _ = joins_of([RUN, RUN + np.array([0.0, apart_in])])
+    pairs, _ = hidden_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+    assert len(pairs) == 0
+
+
+def test_roots_that_would_go_round_and_round_are_cut_at_the_dearest_join() -> None:
+    root_map, image = wall_of(covered([RUN, RUN + np.array([0.0, 1.0])], 0.12))
+    graph = graph_of_strands(find_strands(root_map, image))
+    ends = edge_ends(graph, image.rgb)
+    left, right = ([2 * k + side for k in (0, 1)] for side in (0, 1))
+    joins = Joins(np.array([left, right]), np.array([0.5, 0.1]), np.full(2, 60.0), ((), ()))
+    costly = EndCosts(np.full(4, 5.0), np.full(4, 5.0), np.zeros(4, dtype=bool))
+    (path,) = choose_paths(graph, ends, joins, costly)
+    assert sorted((path[0].leaves, path[1].enters)) == right
+
+
 def test_no_turn_hides_more_of_a_root_than_the_longest_gap() -> None:
     short = replace(SETTINGS, max_gap_in=0.2)
     assert not joined(*joins_of([RUN, down_from(5.2, 4.3)], short), (5.0, 4.0), (5.2, 4.3))
@@ -82,7 +104,7 @@ def test_a_hidden_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None
 def test_a_hidden_turn_is_the_likelier_the_less_likely_the_ways_straight_on() -> None:
     ends, _ = joins_of([RUN, down_from(5.2, 4.3)])
     alone, cost_alone = hidden_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
-    # A way straight on of one of the two ends, to somewhere else, that costs half as much as the most counted.
+    # One of the two ends has a way straight on to somewhere else, at half of the most that is counted.
     other = next(end for end in range(len(ends.node)) if end not in alone)
     rival = np.sort([[alone[0, 0], other]], axis=1), np.array([NO_WAY_ON_COST / 2])
     _, cost_rival = hidden_turns(ends, *rival, SETTINGS.max_gap_in, PX_PER_IN)

@@ -13,8 +13,8 @@ from scipy.spatial import cKDTree
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import askew_deg
 
-WIDEST_ASKEW_DEG = 110.0
-"""Roots turn sharply, but do not go back on themselves."""
+WIDEST_TURN_DEG = 120.0
+"""Roots turn sharply, but do not go back on themselves; nor does either end look farther aside than this."""
 WIDEST_RATIO = 2.5
 """One root is no more than so many times as wide on one side of a turn as on the other."""
 LIKELY_COST = 0.0
@@ -25,7 +25,7 @@ ALWAYS, EACH_WAY_ON, EACH_IN_ASIDE = 5.82, -0.31, 5.43
 """Cost of a hidden turn, less what the cheapest ways straight on of both ends cost, and for each inch that
 one end lies aside of where the other looks, by angle. Fitted by logistic regression to 425 hidden turns
 among 870,000 pairs of ends on 143 made walls, 72 of them with twisted roots."""
-MAX_CORNER_COST = 5.6
+MAX_CORNER_COST = 5.0
 """Of made walls 2 % of the pairs cost less, and 80 % of the hidden turns."""
 
 
@@ -50,7 +50,10 @@ def hidden_turns(
     askew = askew_deg(ends, found).max(axis=1)
     distance_in = np.hypot(*(ends.place_px[found[:, 1]] - ends.place_px[found[:, 0]]).T) / px_per_in
     turn_cost = ALWAYS + EACH_WAY_ON * way_on[found].sum(axis=1) + EACH_IN_ASIDE * distance_in * askew / 90
-    likely = (turn_cost < MAX_CORNER_COST) & (askew <= WIDEST_ASKEW_DEG)
+    # An end's heading leads out of its root, so that of a root that goes straight on they are opposite.
+    back = np.einsum("ij,ij->i", ends.heading[found[:, 0]], ends.heading[found[:, 1]])
+    ahead = (askew <= WIDEST_TURN_DEG) & (back <= -np.cos(np.radians(WIDEST_TURN_DEG)))
+    likely = (turn_cost < MAX_CORNER_COST) & ahead
     new = likely & ~np.isin(_key(found, ends), _key(pair, ends))
     return found[new], turn_cost[new]
 

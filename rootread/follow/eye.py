@@ -40,7 +40,7 @@ MAX_COST = 10.0
 """Joins that cost more by the weighted sum are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
 SURENESS = 1.5
-CHOSEN_COST = 0.3
+CHOSEN_COST = 0.7
 """The network's chances count to this power, and each join is this much dearer besides: of many joins a flow
 of roots takes those that look cheap, some of them by chance. Of 429 main roots of made walls kept from
 training 323 are whole and 4.0 % of the traces join two; at 0.7 they are 320 and 3.8, at 1.2 and 0.7 326 and

@@ -262,6 +262,7 @@ def _walk(
                     onward[coming[i]] = link_out
             else:
                 begun.append((end, link_out))
+    begun += _rings_opened(onward, [link for _, link in begun], in_end, joins.cost[join_of])
     paths: list[list[Step]] = []
     for end, begun_with in begun:
         next_link: int | None = begun_with
@@ -275,6 +276,32 @@ def _walk(
             next_link = onward.get(next_link)
         paths.append(path)
     return paths
+
+
+def _rings_opened(
+    onward: dict[int, int],
+    begun_with: list[int | None],
+    in_end: NDArray[np.int64],
+    cost: NDArray[np.float64],
+) -> list[tuple[int, int | None]]:
+    """Where roots start that would go round and round: after the dearest link of each ring, which goes.
+
+    A ring costs no start and no stop, so that a flow may hold one. What no start leads to is on a ring.
+    """
+    left = dict(onward)
+    for link in begun_with:
+        while link is not None:
+            link = left.pop(link, None)
+    opened: list[tuple[int, int | None]] = []
+    while left:
+        ring = [next(iter(left))]
+        while (after := left.pop(ring[-1])) != ring[0]:
+            ring.append(after)
+        dearest = max(ring, key=lambda link: float(cost[link]))
+        before = ring[ring.index(dearest) - 1]
+        del onward[before]
+        opened.append((int(in_end[dearest]), onward[dearest] if dearest != before else None))
+    return opened
 
 
 def _match(
