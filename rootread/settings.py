@@ -95,7 +95,7 @@ class FollowSettings:
     max_gap_in: float = within(1.5, 0, 12)
     """No wider gap of bare soil is bridged."""
     max_bend_deg: float = within(40.0, 0, 90)
-    """No sharper bend is taken across a gap."""
+    """No sharper bend is taken across a gap, but where both ends have no likely way straight on."""
     min_length_in: float = within(0.5, 0.1, 100)
     """Shorter roots are left out."""
 

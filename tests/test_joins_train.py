@@ -13,6 +13,7 @@ onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
 
 from rootread.follow.eye import FACTS, WEIGHTS  # noqa: E402
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH  # noqa: E402
+from rootread.train.joins.average import average  # noqa: E402
 from rootread.train.joins.export import examples, export  # noqa: E402
 from rootread.train.joins.net import JoinNet  # noqa: E402
 from rootread.train.joins.run import Examples, end_loss, learn  # noqa: E402
@@ -122,3 +123,15 @@ def test_tuned_layers_tell_right_joins_better(tmp_path: Path) -> None:
         (cost,) = session.run(["cost"], {"strips": wall["strips"], "facts": wall["facts"]})
         right = wall["right"]
     assert np.median(cost[right]) < np.median(cost[~right])
+
+
+def test_averaged_weights_lie_midway(tmp_path: Path) -> None:
+    nets = [JoinNet(), JoinNet()]
+    files = [tmp_path / f"{k}.pt" for k in range(2)]
+    for net, file in zip(nets, files, strict=True):
+        torch.save(net.state_dict(), file)
+    average(files, tmp_path / "mean.pt")
+    mean = torch.load(tmp_path / "mean.pt", weights_only=True)
+    first, second = (net.state_dict()["mix.0.weight"] for net in nets)
+    assert not torch.equal(first, second)
+    torch.testing.assert_close(mean["mix.0.weight"], (first + second) / 2)

@@ -48,8 +48,6 @@ TURNS_HIDDEN = 0.8
 """At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
 FREE_SHARE = 0.1
 """Of the walls have roots of any habit."""
-MAIN_IN = 4.0
-"""Roots so long are main roots."""
 MOST_JOINS = 3500
 """Of one wall, so that no crowded wall rules."""
 
@@ -97,7 +95,6 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
         "right": right_joins(joins, held, ends, graph.grid.px_per_in),
         "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),
         "learnt": learnt,
-        "main": np.array([any(truth["roots"][m.root]["length"] >= MAIN_IN for m in of) for of in held]),
     }
 
 
