@@ -15,7 +15,7 @@ from rootread.follow.eye import FACTS, WEIGHTS  # noqa: E402
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH  # noqa: E402
 from rootread.train.joins.average import average  # noqa: E402
 from rootread.train.joins.export import examples, export  # noqa: E402
-from rootread.train.joins.net import JoinNet  # noqa: E402
+from rootread.train.joins.net import JoinNet, widened  # noqa: E402
 from rootread.train.joins.run import Examples, end_loss, learn  # noqa: E402
 from rootread.train.joins.truth import Member, right_joins  # noqa: E402
 from rootread.train.joins.tune import LastLayers, numbers, seen_by, tune  # noqa: E402
@@ -135,3 +135,22 @@ def test_averaged_weights_lie_midway(tmp_path: Path) -> None:
     first, second = (net.state_dict()["mix.0.weight"] for net in nets)
     assert not torch.equal(first, second)
     torch.testing.assert_close(mean["mix.0.weight"], (first + second) / 2)
+
+
+def test_weights_that_know_fewer_facts_say_the_same_when_they_are_widened() -> None:
+    torch.manual_seed(0)
+    old = JoinNet()
+    with torch.no_grad():
+        old.mix[-1].weight.normal_()
+    weights, known = old.state_dict(), FACTS - 4
+    fewer = weights | {name: weights[name][:known] for name in ("mean", "spread")}
+    fewer["mix.0.weight"] = weights["mix.0.weight"][:, :-4]
+    facts = torch.randn(50, FACTS)
+    new = JoinNet()
+    new.load_state_dict(widened(fewer, facts))
+    torch.testing.assert_close(new.mean[known:], facts[:, known:].mean(0))
+    strips = torch.randint(0, 255, (6, CHANNELS, ACROSS, LENGTH), dtype=torch.uint8)
+    one, other = facts[:6].clone(), facts[:6].clone()
+    other[:, known:] += 1.0
+    with torch.no_grad():
+        torch.testing.assert_close(new.eval()(strips, one), new.eval()(strips, other))

@@ -8,6 +8,7 @@ from rootread.scene.course import runs_of, walk
 from rootread.scene.draw import draw_scene
 from rootread.scene.draw_ground import draw_ground
 from rootread.scene.draw_view import draw_light
+from rootread.scene.grow import sharp_turns
 from rootread.scene.soils import SOILS, draw_root_colour
 
 OPEN_DESCENT_DEG = (30.0, 35.0)
@@ -121,3 +122,29 @@ def test_wavier_roots_turn_more_on_their_way_and_go_down_as_steeply():
         descents.append(main_descents_deg(scene).mean())
     assert turns[1] > 1.8 * turns[0]
     assert descents[1] == pytest.approx(descents[0], abs=4.0)
+
+
+def test_a_path_round_a_corner_has_one_sharp_turn_and_a_straight_one_none():
+    along, down = np.arange(0, 3, 0.05), np.arange(0.05, 3, 0.05)
+    level = np.column_stack([along, np.zeros(len(along))])
+    corner = np.vstack([level, np.column_stack([np.full(len(down), along[-1]), down])])
+    (turn,) = sharp_turns(corner)
+    assert abs(turn - (len(level) - 1)) <= 2
+    assert sharp_turns(level) == sharp_turns(level[:6]) == []
+
+
+def test_turns_that_are_buried_lie_under_soil():
+    scenes = [
+        draw_scene(np.random.default_rng(7), "blocked", "clean", turns_buried=chance) for chance in (0.0, 1.0)
+    ]
+    shown, buried = (
+        [
+            root.out_in[turn] / root.width_in[turn]
+            for root in scene.roots
+            if root.order == 0
+            for turn in sharp_turns(root.points)
+        ]
+        for scene in scenes
+    )
+    assert np.mean(np.array(shown) < -0.5) < 0.2
+    assert np.mean(np.array(buried) < -0.5) > 0.6

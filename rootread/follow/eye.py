@@ -37,14 +37,14 @@ RANKS = 6
 MOST_LOOKS = 9_000
 """Walls full of roots ask for up to 8,600; of more, fewer of each end are looked at."""
 MAX_COST = 10.0
-"""Joins that cost more by the weighted sum are not looked at, and pay for that."""
+"""Joins that cost more so far, by the weighted sum as a rule, are not looked at, and pay for that."""
 NOT_LOOKED_AT_COST = 3.0
 SURENESS = 1.5
 CHOSEN_COST = 0.7
 """The network's chances count to this power, and each join is this much dearer besides: of many joins a flow
-of roots takes those that look cheap, some of them by chance. Of 429 main roots of made walls kept from
-training 323 are whole and 4.0 % of the traces join two; at 0.7 they are 320 and 3.8, at 1.2 and 0.7 326 and
-4.2 (of 474 twisted ones 318 and 7.7, 316 and 7.5, 319 and 9.2)."""
+of roots takes those that look cheap, some of them by chance. Of 860 main roots of made walls kept from
+training 644 are whole and 4.2 % of the traces join two; at 0.3 they are 639 and 4.4 (of 913 twisted ones
+645 and 8.5, 647 and 9.1)."""
 HIDDEN_SHARE = 0.3
 """Ways that run this far behind the scale object show nothing, and keep their cost."""
 BATCH = 32
@@ -104,7 +104,7 @@ def worth_a_look(joins: Joins) -> NDArray[np.int64]:
 def join_facts(
     joins: Joins, graph: RootGraph, ends: Ends, costs: EndCosts, strands: Strands
 ) -> NDArray[np.float32]:
-    """``(T, 31)`` what is known of each join besides its strip, the cost by the weighted sum first."""
+    """``(T, 31)`` what is known of each join besides its strip, its cost so far first."""
     px_per_in = graph.grid.px_per_in
     a, b = joins.pair.T
     distance_in = np.hypot(*(ends.place_px[b] - ends.place_px[a]).T) / px_per_in
@@ -141,7 +141,10 @@ def join_facts(
 
 
 def rival_costs(joins: Joins, end_count: int) -> NDArray[np.float64]:
-    """``(2, T)`` cost of the cheapest other join at the first and at the second end of each."""
+    """``(2, T)`` cost of the cheapest other join at the first and at the second end of each.
+
+    The same two ends joined another way count as another join, too.
+    """
     count = len(joins.cost)
     end, join = joins.pair.T.ravel(), np.tile(np.arange(count), 2)
     order = np.lexsort((joins.cost[join], end))

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.follow.corners import hidden_turns
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
 from rootread.follow.likelihood import at_soil_edge
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
+from rootread.follow.unseen_turns import unseen_turns
 from rootread.settings import FollowSettings
 
 MEETING_MAX_BEND_DEG = 110.0
@@ -56,7 +56,7 @@ class Joins:
 
 
 def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: FollowSettings) -> Joins:
-    """All joins worth considering: at meetings, over short edges between meetings, and across gaps."""
+    """All joins worth considering: at meetings, over short edges between, across gaps, by unseen turns."""
     at_node: list[list[int]] = [[] for _ in graph.nodes_px]
     for end, node in enumerate(ends.node.tolist()):
         if node >= 0:
@@ -76,12 +76,12 @@ def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: Fol
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & goes_ahead(ends, pair, via))
     straight = some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
-    return _with_hidden_turns(straight, ends, settings.max_gap_in, graph.grid.px_per_in)
+    return _with_unseen_turns(straight, ends, settings.max_gap_in, graph.grid.px_per_in)
 
 
-def _with_hidden_turns(straight: Joins, ends: Ends, max_gap_in: float, px_per_in: float) -> Joins:
+def _with_unseen_turns(straight: Joins, ends: Ends, max_gap_in: float, px_per_in: float) -> Joins:
     """The joins straight on, and those by a turn out of sight."""
-    pair, cost = hidden_turns(ends, straight.pair, straight.cost, max_gap_in, px_per_in)
+    pair, cost = unseen_turns(ends, straight.pair, straight.cost, max_gap_in, px_per_in)
     gap_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
     return Joins(
         np.concatenate([straight.pair, pair]),

@@ -280,16 +280,17 @@ def _walk(
 
 def _rings_opened(
     onward: dict[int, int],
-    begun_with: list[int | None],
+    first_links: list[int | None],
     in_end: NDArray[np.int64],
     cost: NDArray[np.float64],
 ) -> list[tuple[int, int | None]]:
     """Where roots start that would go round and round: after the dearest link of each ring, which goes.
 
-    A ring costs no start and no stop, so that a flow may hold one. What no start leads to is on a ring.
+    A ring costs no start and no stop, so that a flow may hold one. As many roots come to an edge as leave
+    it or stop there, so that what no start leads to is on a ring.
     """
     left = dict(onward)
-    for link in begun_with:
+    for link in first_links:
         while link is not None:
             link = left.pop(link, None)
     opened: list[tuple[int, int | None]] = []
@@ -300,7 +301,7 @@ def _rings_opened(
         dearest = max(ring, key=lambda link: float(cost[link]))
         before = ring[ring.index(dearest) - 1]
         del onward[before]
-        opened.append((int(in_end[dearest]), onward[dearest] if dearest != before else None))
+        opened.append((int(in_end[dearest]), onward[dearest]))
     return opened
 
 

@@ -136,7 +136,7 @@ def draw_scene(
     soils: tuple[str, ...] | None = None,
     name: str = "scene",
     waviness: float = 1.0,
-    turns_hidden: float = 0.0,
+    turns_buried: float = 0.0,
 ) -> Scene:
     """One wall at random.
 
@@ -148,7 +148,7 @@ def draw_scene(
     scale : the scale object; drawn if None.
     soils : names of soil families to draw from (keys of ``soils.SOILS``); all if None.
     waviness : times as much as usual that the roots wiggle.
-    turns_hidden : chance that a sharp turn of a root lies under soil, besides what soil covers anywhere.
+    turns_buried : chance that a sharp turn of a root lies under soil, besides what soil covers anywhere.
     """
     seed = int(rng.integers(2**31))
     kind = kind or str(rng.choice(["open", "blocked", "mixed"]))  # type: ignore[assignment]
@@ -160,7 +160,7 @@ def draw_scene(
     layers, slots = _layers(rng, kind, width)
     cracks = _cracks(rng, width, depth, difficulty)
     crowns = _crowns(rng, width)
-    habit = draw_habit(rng, difficulty, waviness, turns_hidden)
+    habit = draw_habit(rng, difficulty, waviness, turns_buried)
     if kind == "free":
         roots = grow_free(rng, habit, width, depth)
     else:

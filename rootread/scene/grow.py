@@ -46,12 +46,12 @@ class Habit:
     hidden_per_in: float
     lateral_per_in: float
     dead_share: float
-    turns_hidden: float
+    turns_buried: float
     """Chance that a sharp turn lies under soil."""
 
 
 def draw_habit(
-    rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0, turns_hidden: float = 0.0
+    rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0, turns_buried: float = 0.0
 ) -> Habit:
     """Colour, dirt, burial and wiggle that the roots of a wall have in common."""
     hard = {"clean": 0.0, "typical": 0.5, "hard": 1.0}[difficulty]
@@ -69,7 +69,7 @@ def draw_habit(
         hidden_per_in=float(rng.uniform(0.3, 1.0) * (0.01 + 0.07 * hard)),
         lateral_per_in=float(rng.uniform(0.1, 0.7)),
         dead_share=float(rng.choice([0.0, rng.uniform(0, 0.3)])),
-        turns_hidden=turns_hidden,
+        turns_buried=turns_buried,
     )
 
 
@@ -96,19 +96,19 @@ def body(
     elif order == 0 and rng.random() < 0.12 and count > 60:
         # A stone or clod pressed on it for a while.
         middle, reach = rng.uniform(0.2, 0.8) * count, rng.uniform(0.5, 1.5) / STEP_IN
-        press = np.exp(-(((np.arange(count) - middle) / reach) ** 4))
+        press = _bump(count, middle, reach)
         width, flat = width * (1 + press * rng.uniform(0.5, 0.9)), 1 - 0.5 * press
     out = habit.exposure + habit.unevenness * wiggle(count, rng, rng.uniform(1, 3) / STEP_IN)
     if order:
         out -= rng.uniform(-0.2, 0.5)
     for _ in range(rng.poisson(habit.hidden_per_in * count * STEP_IN)):
         middle, reach = rng.uniform(0, 1) * count, rng.uniform(0.15, 0.9) / STEP_IN
-        out -= 2.6 * np.exp(-(((np.arange(count) - middle) / reach) ** 4))
-    if habit.turns_hidden:
+        out -= 2.6 * _bump(count, middle, reach)
+    if habit.turns_buried:
         for turn in sharp_turns(points):
-            if rng.random() < habit.turns_hidden:
+            if rng.random() < habit.turns_buried:
                 middle, reach = turn + rng.normal(0, 0.3) / STEP_IN, rng.uniform(0.1, 0.7) / STEP_IN
-                out -= 2.6 * np.exp(-(((np.arange(count) - middle) / reach) ** 4))
+                out -= 2.6 * _bump(count, middle, reach)
     if rng.random() < 0.5:
         out -= 2.5 * np.clip((share - rng.uniform(0.85, 1.0)) / 0.1, 0, 1)
     base = jitter(habit.base_rgb, rng, habit.spread_rgb, habit.spread_rgb / 3)
@@ -124,8 +124,14 @@ def body(
     )  # fmt: skip
 
 
+def _bump(count: int, middle: float, reach: float) -> Values:
+    """1 at one of ``count`` points, and near 0 farther than ``reach`` from it."""
+    bump: Values = np.exp(-(((np.arange(count) - middle) / reach) ** 4))
+    return bump
+
+
 def sharp_turns(points: Points) -> list[int]:
-    """Where a path turns most, of each sharp turn."""
+    """Number of the point in the middle of each sharp turn of a path."""
     step = np.diff(points, axis=0)
     heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
     reach = int(SHARP_TURN_IN / STEP_IN)

@@ -17,6 +17,18 @@ def _convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn
     )
 
 
+def widened(weights: dict[str, Tensor], facts: Tensor) -> dict[str, Tensor]:
+    """Weights that know fewer facts than ``(T, 31)`` ``facts``; those that are new have no influence yet."""
+    known = len(weights["mean"])
+    first = weights["mix.0.weight"]
+    new = torch.zeros(len(first), FACTS - known, device=first.device)
+    return weights | {
+        "mean": torch.cat([weights["mean"], facts[:, known:].mean(0).to(first.device)]),
+        "spread": torch.cat([weights["spread"], facts[:, known:].std(0).to(first.device) + 1e-3]),
+        "mix.0.weight": torch.cat([first, new], dim=1),
+    }
+
+
 class JoinNet(nn.Module):
     """Strips and facts in, costs out.
 

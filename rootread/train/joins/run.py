@@ -15,7 +15,7 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
-from rootread.train.joins.net import WIDTHS, JoinNet
+from rootread.train.joins.net import WIDTHS, JoinNet, widened
 from rootread.train.net import follow
 
 ENDS_A_STEP = 1536
@@ -156,7 +156,7 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     net.mean.copy_(walls.facts.mean(0))
     net.spread.copy_(walls.facts.std(0) + 1e-3)
     if resume:
-        net.load_state_dict(torch.load(resume, map_location=device, weights_only=True))
+        net.load_state_dict(widened(torch.load(resume, map_location=device, weights_only=True), walls.facts))
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(net.parameters(), rate, weight_decay=WEIGHT_DECAY)
     print(f"{len(files)} walls, {len(walls.facts)} joins; before: {figures(net, check)}", flush=True)

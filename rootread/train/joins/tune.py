@@ -66,7 +66,7 @@ class LastLayers(nn.Module):
                 layer.bias.copy_(torch.from_numpy(known[f"mix.{place}.bias"]))
 
     def forward(self, seen: Tensor, facts: Tensor) -> Tensor:
-        """``(T, 768)`` features and ``(T, 27)`` facts to ``(T,)`` costs."""
+        """``(T, 768)`` features and ``(T, 31)`` facts to ``(T,)`` costs."""
         known = ((facts - self.mean) / self.spread).clamp(-4, 4)
         cost: Tensor = self.scale * facts[:, 0] - self.mix(torch.cat([seen.float(), known], 1))[:, 0]
         return cost

@@ -40,11 +40,11 @@ from rootread.train.joins.truth import members, right_joins
 FIRST_SEED = 710_000
 """Seeds below 800000 may be learnt from."""
 WIDTH_PX = (1800, 3100)
-HALF_BURIED = 0.3
+HALF_BURIED_WALLS = 0.3
 """Share of the walls whose roots lie so deep in the face that they show in dashes."""
 WAVINESS = (0.4, 3.5)
 """Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
-TURNS_HIDDEN = 0.8
+TURNS_BURIED = 0.8
 """At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
 FREE_SHARE = 0.1
 """Of the walls have roots of any habit."""
@@ -77,20 +77,21 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     ends = ends_in_context(graph, ends, paths, image.rgb)
     joins = possible_joins(graph, ends, strands, settings.follow)
     joins = some_joins(joins, worth_a_look(joins))
+    facts = join_facts(joins, graph, ends, costs, strands)
     held = members(graph, ends, plane, truth)
     learnt = np.array([len(m) > 0 for m in held])
     if len(joins.cost) > MOST_JOINS:
         rank = rng.permutation(len(learnt))
         first = rank[joins.pair].min(axis=1)
         limit = np.sort(first)[MOST_JOINS]
-        joins = some_joins(joins, np.flatnonzero(first < limit))
+        joins, facts = some_joins(joins, np.flatnonzero(first < limit)), facts[first < limit]
         learnt &= rank < limit
     lines = strip_lines(graph, ends, joins, paths)
     way = np.array([m[0].outward if m else 0.0 for m in held])
     either = np.minimum(costs.stop, costs.start)
     return {
         "strips": strip_pictures(lines, strip_layers(strands), graph.grid.px_per_in),
-        "facts": join_facts(joins, graph, ends, costs, strands),
+        "facts": facts,
         "pair": joins.pair.astype(np.int32),
         "right": right_joins(joins, held, ends, graph.grid.px_per_in),
         "apart": np.where(way > 0, costs.stop, np.where(way < 0, costs.start, either)).astype(np.float32),
@@ -105,9 +106,9 @@ def make_wall(seed: int, folder: Path) -> int:
     width = int(rng.integers(*WIDTH_PX)) // 8 * 8
     kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
     waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
-    hidden = float(rng.uniform(0, TURNS_HIDDEN))
-    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_hidden=hidden)
-    if rng.random() < HALF_BURIED:
+    hidden = float(rng.uniform(0, TURNS_BURIED))
+    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=hidden)
+    if rng.random() < HALF_BURIED_WALLS:
         scene = half_buried(scene, rng)
     rendered = render(scene, (width, width * 3 // 4))
     with tempfile.TemporaryDirectory() as scratch:

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from drawn_roots import PX_PER_IN, covered, wall_of
 
-from rootread.follow.corners import NO_WAY_ON_COST, hidden_turns
 from rootread.follow.ends import Ends, edge_ends
 from rootread.follow.eye import NO_RIVAL_COST, rival_costs
 from rootread.follow.graph import graph_of_strands
@@ -14,6 +13,7 @@ from rootread.follow.joins import Joins, possible_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.paths import choose_paths
 from rootread.follow.strands import find_strands
+from rootread.follow.unseen_turns import NO_WAY_ON_COST, unseen_turns
 from rootread.geometry import Points
 from rootread.settings import FollowSettings
 
@@ -23,8 +23,10 @@ RUN = np.linspace((1.0, 4.0), (5.0, 4.0), 80)
 NO_JOINS = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
 
 
-def joins_of(lines_in: list[Points], settings: FollowSettings = SETTINGS) -> tuple[Ends, Joins]:
-    root_map, image = wall_of(covered(lines_in, 0.12))
+def joins_of(
+    lines_in: list[Points], settings: FollowSettings = SETTINGS, widths_in: float | list[float] = 0.12
+) -> tuple[Ends, Joins]:
+    root_map, image = wall_of(covered(lines_in, widths_in))
     strands = find_strands(root_map, image)
     graph = graph_of_strands(strands)
     ends = edge_ends(graph, image.rgb)
@@ -71,7 +73,7 @@ def test_a_run_that_goes_straight_on_is_not_asked_for_a_hidden_turn() -> None:
 @pytest.mark.parametrize("apart_in", [0.25, 0.4])
 def test_roots_side_by_side_are_not_joined_at_their_ends(apart_in: float) -> None:
     ends, _ = joins_of([RUN, RUN + np.array([0.0, apart_in])])
-    pairs, _ = hidden_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+    pairs, _ = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
     assert len(pairs) == 0
 
 
@@ -95,7 +97,7 @@ def test_a_hidden_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None
     costs = []
     for aside_in in (0.15, 0.25, 0.35):
         ends, _ = joins_of([RUN, down_from(5.0 + aside_in, 4.0 + aside_in)])
-        _, cost = hidden_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+        _, cost = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
         costs.append(cost.min())
     assert costs == sorted(costs)
     assert len(set(costs)) == 3
@@ -103,12 +105,29 @@ def test_a_hidden_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None
 
 def test_a_hidden_turn_is_the_likelier_the_less_likely_the_ways_straight_on() -> None:
     ends, _ = joins_of([RUN, down_from(5.2, 4.3)])
-    alone, cost_alone = hidden_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+    alone, cost_alone = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
     # One of the two ends has a way straight on to somewhere else, at half of the most that is counted.
     other = next(end for end in range(len(ends.node)) if end not in alone)
     rival = np.sort([[alone[0, 0], other]], axis=1), np.array([NO_WAY_ON_COST / 2])
-    _, cost_rival = hidden_turns(ends, *rival, SETTINGS.max_gap_in, PX_PER_IN)
+    _, cost_rival = unseen_turns(ends, *rival, SETTINGS.max_gap_in, PX_PER_IN)
     assert cost_alone[0] < cost_rival[0]
+
+
+@pytest.mark.parametrize(("cost", "thought_of"), [(-0.1, 0), (0.1, 1)])
+def test_an_end_with_a_likely_way_straight_on_is_asked_for_no_turn(cost: float, thought_of: int) -> None:
+    ends, _ = joins_of([RUN, down_from(5.2, 4.3)])
+    alone, _ = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+    other = next(end for end in range(len(ends.node)) if end not in alone)
+    rival = np.sort([[alone[0, 0], other]], axis=1), np.array([cost])
+    pairs, _ = unseen_turns(ends, *rival, SETTINGS.max_gap_in, PX_PER_IN)
+    assert len(pairs) == thought_of
+
+
+@pytest.mark.parametrize(("width_in", "thought_of"), [(0.2, 1), (0.36, 0)])
+def test_a_root_three_times_as_wide_is_another(width_in: float, thought_of: int) -> None:
+    ends, _ = joins_of([RUN, down_from(5.2, 4.3)], widths_in=[0.12, width_in])
+    pairs, _ = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
+    assert len(pairs) == thought_of
 
 
 def test_a_joins_rival_at_an_end_is_the_cheapest_other_there() -> None:
