@@ -63,7 +63,7 @@ def test_a_root_that_begins_behind_the_end_is_another() -> None:
     assert not joined(*joins_of([RUN, down_from(4.6, 4.2)]), (5.0, 4.0), (4.6, 4.2))
 
 
-def test_a_run_that_goes_straight_on_is_not_asked_for_a_hidden_turn() -> None:
+def test_a_run_that_goes_straight_on_is_not_asked_for_an_unseen_turn() -> None:
     on = np.linspace((5.3, 4.0), (8.0, 4.0), 80)
     ends, joins = joins_of([RUN, on, down_from(5.2, 4.3)])
     assert joined(ends, joins, (5.0, 4.0), (5.3, 4.0))
@@ -93,7 +93,7 @@ def test_no_turn_hides_more_of_a_root_than_the_longest_gap() -> None:
     assert not joined(*joins_of([RUN, down_from(5.2, 4.3)], short), (5.0, 4.0), (5.2, 4.3))
 
 
-def test_a_hidden_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None:
+def test_an_unseen_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None:
     costs = []
     for aside_in in (0.15, 0.25, 0.35):
         ends, _ = joins_of([RUN, down_from(5.0 + aside_in, 4.0 + aside_in)])
@@ -103,7 +103,7 @@ def test_a_hidden_turn_is_the_dearer_the_farther_aside_the_root_begins() -> None
     assert len(set(costs)) == 3
 
 
-def test_a_hidden_turn_is_the_likelier_the_less_likely_the_ways_straight_on() -> None:
+def test_an_unseen_turn_is_the_likelier_the_less_likely_the_ways_straight_on() -> None:
     ends, _ = joins_of([RUN, down_from(5.2, 4.3)])
     alone, cost_alone = unseen_turns(ends, *NO_JOINS, SETTINGS.max_gap_in, PX_PER_IN)
     # One of the two ends has a way straight on to somewhere else, at half of the most that is counted.

@@ -154,3 +154,9 @@ def test_weights_that_know_fewer_facts_say_the_same_when_they_are_widened() -> N
     other[:, known:] += 1.0
     with torch.no_grad():
         torch.testing.assert_close(new.eval()(strips, one), new.eval()(strips, other))
+
+
+def test_weights_that_know_every_fact_stay_as_they_are() -> None:
+    weights = JoinNet().state_dict()
+    same = widened(weights, torch.randn(50, FACTS))
+    assert all(torch.equal(same[name], value) for name, value in weights.items())

@@ -23,8 +23,8 @@ def widened(weights: dict[str, Tensor], facts: Tensor) -> dict[str, Tensor]:
     first = weights["mix.0.weight"]
     new = torch.zeros(len(first), FACTS - known, device=first.device)
     return weights | {
-        "mean": torch.cat([weights["mean"], facts[:, known:].mean(0).to(first.device)]),
-        "spread": torch.cat([weights["spread"], facts[:, known:].std(0).to(first.device) + 1e-3]),
+        "mean": torch.cat([weights["mean"], facts.mean(0)[known:].to(first.device)]),
+        "spread": torch.cat([weights["spread"], facts.std(0)[known:].to(first.device) + 1e-3]),
         "mix.0.weight": torch.cat([first, new], dim=1),
     }
 

@@ -21,7 +21,7 @@ from torch import Tensor, nn
 
 from rootread.follow.eye import BATCH, FACTS, WEIGHTS
 from rootread.threads import open_network
-from rootread.train.joins.net import HIDDEN
+from rootread.train.joins.net import HIDDEN, widened
 from rootread.train.joins.run import Examples, end_loss, figures
 from rootread.train.net import follow
 
@@ -44,26 +44,22 @@ class LastLayers(nn.Module):
 
     def __init__(self, known: dict[str, NDArray[np.float32]], facts: Tensor) -> None:
         super().__init__()
-        seen = known["mix.0.weight"].shape[1] - len(known["mean"])
+        weights = widened({name: torch.from_numpy(value) for name, value in known.items()}, facts)
         self.mix = nn.Sequential(
-            nn.Linear(seen + FACTS, 2 * HIDDEN),
+            nn.Linear(weights["mix.0.weight"].shape[1], 2 * HIDDEN),
             nn.ReLU(),
             nn.Dropout(DROPPED),
             nn.Linear(2 * HIDDEN, HIDDEN),
             nn.ReLU(),
             nn.Linear(HIDDEN, 1),
         )
-        self.scale = nn.Parameter(torch.from_numpy(known["scale"]))
-        old = len(known["mean"])
-        self.mean = torch.cat([torch.from_numpy(known["mean"]), facts.mean(0)[old:]])
-        self.spread = torch.cat([torch.from_numpy(known["spread"]), facts.std(0)[old:] + 1e-3])
+        self.scale = nn.Parameter(weights["scale"])
+        self.mean, self.spread = weights["mean"], weights["spread"]
         with torch.no_grad():
-            self.mix[0].weight.zero_()
             for place in LAYERS:
                 layer: Any = self.mix[place]
-                weight = torch.from_numpy(known[f"mix.{place}.weight"])
-                layer.weight[:, : weight.shape[1]] = weight
-                layer.bias.copy_(torch.from_numpy(known[f"mix.{place}.bias"]))
+                layer.weight.copy_(weights[f"mix.{place}.weight"])
+                layer.bias.copy_(weights[f"mix.{place}.bias"])
 
     def forward(self, seen: Tensor, facts: Tensor) -> Tensor:
         """``(T, 768)`` features and ``(T, 31)`` facts to ``(T,)`` costs."""

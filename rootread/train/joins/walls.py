@@ -106,8 +106,8 @@ def make_wall(seed: int, folder: Path) -> int:
     width = int(rng.integers(*WIDTH_PX)) // 8 * 8
     kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
     waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
-    hidden = float(rng.uniform(0, TURNS_BURIED))
-    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=hidden)
+    buried = float(rng.uniform(0, TURNS_BURIED))
+    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=buried)
     if rng.random() < HALF_BURIED_WALLS:
         scene = half_buried(scene, rng)
     rendered = render(scene, (width, width * 3 // 4))
