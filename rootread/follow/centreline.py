@@ -10,6 +10,8 @@ from rootread.geometry import Points, arc_length
 
 STEP_PX = 2.0
 """Spacing of the points of a centreline."""
+HEADING_POINTS = 12
+"""So many points say where a line is heading at its end."""
 SMOOTHING_IN = 0.30
 """Window of the local quadratic that smooths the centreline; keeps a 0.5 in wiggle."""
 
@@ -35,7 +37,7 @@ def path_centreline(
         if len(piece) == 0:
             continue
         if step.gap_before and points:
-            bridge = _least_energy_curve(points[-1], piece)
+            bridge = least_energy_curve(points[-1], piece, STEP_PX)
             points.append(bridge)
             widths.append(np.linspace(widths[-1][-1], width[0], len(bridge)))
             inferred.append(np.ones(len(bridge), dtype=bool))
@@ -47,15 +49,14 @@ def path_centreline(
     )
 
 
-def _least_energy_curve(before: Points, after: Points) -> Points:
+def least_energy_curve(before: Points, after: Points, step: float) -> Points:
     """Cubic between two ends that keeps their headings: least bending for small angles."""
     start, stop = before[-1], after[0]
     length = float(np.hypot(*(stop - start)))
-    reach = 12
-    out = start - before[max(len(before) - reach, 0)]
-    into = after[min(reach, len(after) - 1)] - stop
+    out = start - before[max(len(before) - HEADING_POINTS, 0)]
+    into = after[min(HEADING_POINTS, len(after) - 1)] - stop
     out, into = (v / max(float(np.hypot(*v)), 1e-9) * length for v in (out, into))
-    t = np.linspace(0, 1, max(int(length / STEP_PX), 1) + 2)[1:-1, None]
+    t = np.linspace(0, 1, max(int(length / step), 1) + 2)[1:-1, None]
     return cubic(start, out, stop, into, t)
 
 

@@ -12,9 +12,10 @@ from rootread.follow.likelihood import end_costs
 from rootread.follow.lineage import find_lineage
 from rootread.follow.nets import refuse_near_ends
 from rootread.follow.paths import choose_paths
-from rootread.follow.strands import find_strands
+from rootread.follow.strands import Strands, find_strands
+from rootread.follow.swaps import Course
 from rootread.follow.types import Trace
-from rootread.geometry import Points
+from rootread.geometry import Points, arc_length
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
 
@@ -33,10 +34,39 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
+    courses = [
+        course
+        for course in flow_courses(strands, image, surface, settings)
+        if arc_length(course.line_in)[-1] >= settings.min_length_in and not is_litter(course.line_in, surface)
+    ]
+    lineage = find_lineage([c.line_in for c in courses], [c.width_in for c in courses], surface)
+    courses = [c.turned() if back else c for c, back in zip(courses, lineage.reverse, strict=True)]
+    # Ids go with order, then with the place of the base, so that they are the same from run to run.
+    base = np.array([course.line_in[0] for course in courses]).reshape(-1, 2)
+    ranking = np.lexsort((base[:, 1].round(2), base[:, 0].round(2), lineage.order))
+    names = {int(root): f"r{rank + 1:03d}" for rank, root in enumerate(ranking)}
+    return tuple(
+        Trace(
+            id=names[root],
+            order=int(lineage.order[root]),
+            parent=names.get(int(lineage.parent[root])),
+            points=courses[root].line_in,
+            width_in=courses[root].width_in,
+            inferred=courses[root].inferred,
+            confidence=0.5,
+        )
+        for root in ranking.tolist()
+    )
+
+
+def flow_courses(
+    strands: Strands, image: WallImage, surface: Surface, settings: FollowSettings
+) -> list[Course]:
+    """The courses of the cheapest set of roots that explains the mask."""
     graph = graph_of_strands(strands)
     if not graph.edges:
-        return ()
-    grid = root_map.grid
+        return []
+    grid = strands.grid
     ends = edge_ends(graph, image.rgb)
     refuse_near_ends(ends.place_px, grid.px_per_in, MAX_COVERED_GAP * settings.max_gap_in)
     costs = end_costs(graph, ends, strands.soil, surface)
@@ -46,34 +76,8 @@ def follow_courses(
     seen = ends_in_context(graph, ends, paths, image.rgb)
     joins = possible_joins(graph, seen, strands, settings)
     paths = choose_paths(graph, seen, look_at_joins(joins, graph, seen, costs, paths, strands), costs)
-    lines, widths, bridged = [], [], []
+    courses = []
     for path in paths:
         points_px, width_px, inferred = path_centreline(graph, ends, path)
-        line = grid.to_in(points_px)
-        if np.hypot(*np.diff(line, axis=0).T).sum() < settings.min_length_in or is_litter(line, surface):
-            continue
-        lines.append(line)
-        widths.append(width_px / grid.px_per_in)
-        bridged.append(inferred)
-    lineage = find_lineage(lines, widths, surface)
-    # Ids go with order, then with the place of the base, so that they are the same from run to run.
-    base = np.array(
-        [line[-1] if back else line[0] for line, back in zip(lines, lineage.reverse, strict=True)]
-    ).reshape(-1, 2)
-    ranking = np.lexsort((base[:, 1].round(2), base[:, 0].round(2), lineage.order))
-    names = {int(root): f"r{rank + 1:03d}" for rank, root in enumerate(ranking)}
-    traces = []
-    for root in ranking.tolist():
-        way = -1 if lineage.reverse[root] else 1
-        traces.append(
-            Trace(
-                id=names[root],
-                order=int(lineage.order[root]),
-                parent=names.get(int(lineage.parent[root])),
-                points=lines[root][::way],
-                width_in=widths[root][::way],
-                inferred=bridged[root][::way],
-                confidence=0.5,
-            )
-        )
-    return tuple(traces)
+        courses.append(Course(grid.to_in(points_px), width_px / grid.px_per_in, inferred))
+    return courses

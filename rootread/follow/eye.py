@@ -77,7 +77,7 @@ def look_at_joins(
 
     # While one batch's strips are cut, the network looks at another's.
     none = np.zeros(0, np.float32)
-    said = np.concatenate([none, *share_out(look, _batches(len(seen)))])[: len(seen)]
+    said = np.concatenate([none, *share_out(look, batches(len(seen), BATCH))])[: len(seen)]
     on_merged = merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
     # From log-odds to the negative logarithm of a chance: never below nought, however sure the network is.
     said = SURENESS * np.logaddexp(0, said) + np.where(some.gap_px > 0, 0.0, MERGED_COST * on_merged)
@@ -184,10 +184,10 @@ def _on_the_way(joins: Joins, ends: Ends, strands: Strands) -> list[NDArray[np.f
     ]
 
 
-def _batches(count: int) -> NDArray[np.int64]:
-    """``(B, 32)`` places ``0 ... count - 1``; the last batch is filled up with the last place."""
-    places = np.arange(-(-count // BATCH) * BATCH)
-    return np.minimum(places, count - 1).reshape(-1, BATCH)
+def batches(count: int, size: int) -> NDArray[np.int64]:
+    """``(B, size)`` places ``0 ... count - 1``; the last batch is filled up with the last place."""
+    places = np.arange(-(-count // size) * size)
+    return np.minimum(places, count - 1).reshape(-1, size)
 
 
 @lru_cache(maxsize=1)

@@ -11,7 +11,8 @@ HIDDEN = 64
 DROPPED = 0.2
 
 
-def _convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn.Sequential:
+def convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn.Sequential:
+    """Three by three, normed."""
     return nn.Sequential(
         nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False), nn.BatchNorm2d(outputs), nn.ReLU(inplace=True)
     )
@@ -42,13 +43,13 @@ class JoinNet(nn.Module):
         super().__init__()
         first, second, third, last = widths
         self.body = nn.Sequential(
-            _convolution(CHANNELS, first, (1, 2)),
-            _convolution(first, second, 2),
-            _convolution(second, second, 1),
-            _convolution(second, third, 2),
-            _convolution(third, third, 1),
-            _convolution(third, last, 2),
-            _convolution(last, last, 1),
+            convolution(CHANNELS, first, (1, 2)),
+            convolution(first, second, 2),
+            convolution(second, second, 1),
+            convolution(second, third, 2),
+            convolution(third, third, 1),
+            convolution(third, last, 2),
+            convolution(last, last, 1),
         )
         self.squeeze = nn.Sequential(
             nn.Conv2d(last, last, (ACROSS // 8, 1), bias=False), nn.BatchNorm2d(last), nn.ReLU(inplace=True)

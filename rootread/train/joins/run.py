@@ -99,7 +99,11 @@ def varied(strips: Tensor) -> Tensor:
     """Strips read from the other end, from the other side, in other light, with noise."""
     turned = torch.rand(2, len(strips), 1, 1, 1, device=strips.device) < 0.5
     strips = torch.where(turned[0], strips.flip(3), strips)
-    strips = torch.where(turned[1], strips.flip(2), strips)
+    return relit(torch.where(turned[1], strips.flip(2), strips))
+
+
+def relit(strips: Tensor) -> Tensor:
+    """Strips in other light, with noise."""
     seen = strips[:, :4].float()
     gain = 0.75 + 0.5 * torch.rand(len(strips), 4, 1, 1, device=strips.device)
     gain[:, 3] = 1
@@ -109,8 +113,12 @@ def varied(strips: Tensor) -> Tensor:
 
 
 def estranged(strips: Tensor) -> Tensor:
-    """Strips varied, half of them with the contrast, colours and sharpness of other soils and cameras."""
-    strips = varied(strips)
+    """Strips varied, half of them as of other soils and cameras."""
+    return half_strange(varied(strips))
+
+
+def half_strange(strips: Tensor) -> Tensor:
+    """Half of the strips with the contrast, colours and sharpness of other soils and cameras."""
     count, device = len(strips), strips.device
     draw = torch.rand(5, count, 1, 1, 1, device=device)
     rgb, there = strips[:, :3], strips[:, 4:] > 0

@@ -80,7 +80,7 @@ def members(graph: RootGraph, ends: Ends, plane: WallPlane, truth: dict[str, Any
     courses = true_courses(truth)
     found = []
     for number, edge in enumerate(graph.edges):
-        line = _to_truth(graph.grid.to_in(edge.points_px), plane, truth)
+        line = to_truth(graph.grid.to_in(edge.points_px), plane, truth)
         along = arc_length(line)
         for side in (0, 1):
             inward = along if side == 0 else along[-1] - along
@@ -140,7 +140,7 @@ def right_joins(joins: Joins, held: list[list[Member]], ends: Ends, px_per_in: f
     return right
 
 
-def _to_truth(points_in: Points, plane: WallPlane, truth: dict[str, Any]) -> Points:
+def to_truth(points_in: Points, plane: WallPlane, truth: dict[str, Any]) -> Points:
     """Places in the wall as it was read, in truth inches."""
     centre = truth["distortion_centre"]
     lens = Lens(truth["focal_px"], truth["focal_px"], centre[0], centre[1], truth["k1"])

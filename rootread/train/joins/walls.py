@@ -6,15 +6,9 @@ Walls are drawn, photographed and read up to their joins by worker processes
 until the time is over; FOLDER receives one file a wall.
 """
 
-import argparse
-import multiprocessing
-import os
-import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,23 +25,12 @@ from rootread.follow.strands import find_strands
 from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
 from rootread.photo import read_photo
 from rootread.plane import find_plane, lay_flat
-from rootread.scene import KINDS, draw_scene, render, write_scene
-from rootread.scene.describe import Kind
 from rootread.settings import Settings
-from rootread.train.burial import half_buried
 from rootread.train.joins.truth import members, right_joins
+from rootread.train.made import make_walls
 
 FIRST_SEED = 710_000
 """Seeds below 800000 may be learnt from."""
-WIDTH_PX = (1800, 3100)
-HALF_BURIED_WALLS = 0.3
-"""Share of the walls whose roots lie so deep in the face that they show in dashes."""
-WAVINESS = (0.4, 3.5)
-"""Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
-TURNS_BURIED = 0.8
-"""At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
-FREE_SHARE = 0.1
-"""Of the walls have roots of any habit."""
 MOST_JOINS = 3500
 """Of one wall, so that no crowded wall rules."""
 
@@ -99,58 +82,5 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     }
 
 
-def make_wall(seed: int, folder: Path) -> int:
-    """Draw, read and keep the wall of a seed; the number of its joins."""
-    kinds = sorted(KINDS)
-    rng = np.random.default_rng(seed)
-    width = int(rng.integers(*WIDTH_PX)) // 8 * 8
-    kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
-    waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
-    buried = float(rng.uniform(0, TURNS_BURIED))
-    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=buried)
-    if rng.random() < HALF_BURIED_WALLS:
-        scene = half_buried(scene, rng)
-    rendered = render(scene, (width, width * 3 // 4))
-    with tempfile.TemporaryDirectory() as scratch:
-        photo = write_scene(rendered, scratch, f"wall-{seed}")
-        examples = join_examples(photo, rendered.truth, rng)
-    part = folder / f"wall-{seed}.part"
-    with part.open("wb") as file:
-        np.savez(file, **examples)  # type: ignore[arg-type]
-    part.replace(folder / f"wall-{seed}.npz")
-    return len(examples["right"])
-
-
-def _work(seed: int, step: int, folder: Path, until: float) -> None:
-    cv2.setNumThreads(1)
-    while time.time() < until:
-        try:
-            print(f"wall {seed}: {make_wall(seed, folder)} joins", flush=True)
-        except WallRefused as error:
-            print(f"wall {seed} refused: {error.cause}", flush=True)
-        seed += step
-
-
-def main() -> None:
-    """Make walls from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--seconds", type=float, default=400.0)
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
-    given = parser.parse_args()
-    given.folder.mkdir(parents=True, exist_ok=True)
-    until = time.time() + given.seconds
-    context = multiprocessing.get_context("spawn")
-    workers = [
-        context.Process(target=_work, args=(given.first_seed + k, given.workers, given.folder, until))
-        for k in range(given.workers)
-    ]
-    for worker in workers:
-        worker.start()
-    for worker in workers:
-        worker.join()
-
-
 if __name__ == "__main__":
-    main()
+    make_walls(__doc__ or "", FIRST_SEED, join_examples)

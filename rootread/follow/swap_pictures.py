@@ -1,0 +1,98 @@
+"""Pictures of places where two roots may be swapped: what an eye would look at.
+
+The way of both roots lies from left to right. To the photo's colours and the
+chance of root come the four limbs and all other courses, drawn as lines.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.limbs import Limbs, picture_reach_in
+from rootread.follow.swaps import Course, Swap
+from rootread.geometry import Points
+from rootread.plane.types import Grid
+
+ACROSS, LENGTH = 56, 128
+CHANNELS = 9
+"""Red, green, blue, probability of one and the same root; head and tail of the first and of the second root;
+all other courses. Each 0 to 255."""
+SUBPIXEL_BITS = 4
+
+
+def swap_picture(
+    swap: Swap,
+    four: Limbs,
+    courses: list[Course],
+    boxes: NDArray[np.float64],
+    layers: NDArray[np.uint8],
+    grid: Grid,
+    step_in: float,
+) -> NDArray[np.uint8]:
+    """``(9, 56, 128)`` the picture of a swap.
+
+    ``layers`` are those strips are cut from, ``boxes`` ``(C, 4)`` least and largest x and z of each course.
+    """
+    reach_in = picture_reach_in(four)
+    per_in = LENGTH / 2 / reach_in
+    middle, way = _middle(four), _way(four)
+    normal = np.array([-way[1], way[0]])
+    # From the picture to the wall and on to the grid.
+    corners = np.array([[0.0, 0.0], [LENGTH - 1, 0.0], [0.0, ACROSS - 1]])
+    half = np.array([(LENGTH - 1) / 2, (ACROSS - 1) / 2])
+    on_wall = middle + (corners - half) / per_in @ np.array([way, normal])
+    to_grid = cv2.getAffineTransform(corners.astype(np.float32), grid.to_px(on_wall).astype(np.float32))
+    seen = cv2.warpAffine(
+        layers,
+        to_grid,
+        (LENGTH, ACROSS),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_CONSTANT,
+    )
+    picture = np.zeros((CHANNELS, ACROSS, LENGTH), np.uint8)
+    picture[:4] = seen.transpose(2, 0, 1)
+    inward = np.array([way, normal]).T * per_in
+    for channel, limb in enumerate(four, start=4):
+        if limb is not None:
+            _draw(
+                picture[channel], (limb.line_in[: _most_points(reach_in, step_in)] - middle) @ inward + half
+            )
+    corner_reach = float(np.hypot(reach_in, reach_in * ACROSS / LENGTH))
+    near = (boxes[:, :2] < middle + corner_reach).all(axis=1) & (boxes[:, 2:] > middle - corner_reach).all(
+        axis=1
+    )
+    for number in np.flatnonzero(near).tolist():
+        if number not in (swap.first.course, swap.second.course):
+            _draw(picture[8], (courses[number].line_in - middle) @ inward + half)
+    return picture
+
+
+def _most_points(reach_in: float, step_in: float) -> int:
+    """No limb winds so much that more of it is in the picture."""
+    return round(4 * reach_in / step_in)
+
+
+def _middle(four: Limbs) -> Points:
+    middle: Points = np.mean([limb.line_in[0] for limb in four if limb is not None], axis=0)
+    return middle
+
+
+def _way(four: Limbs) -> Points:
+    """The way of both roots over the place: out of heads and into tails."""
+    head, tail, other_head, other_tail = four
+    way = sum(
+        (
+            sign * np.array(limb.way[1])
+            for sign, limb in ((-1, head), (1, tail), (-1, other_head), (1, other_tail))
+            if limb
+        ),
+        np.zeros(2),
+    )
+    length = float(np.hypot(*way))
+    unit: Points = way / length if length > 1e-6 else np.array([1.0, 0.0])
+    return unit
+
+
+def _draw(channel: NDArray[np.uint8], line: Points) -> None:
+    places = np.round(line * 2**SUBPIXEL_BITS).clip(-(2**15), 2**15).astype(np.int32)
+    cv2.polylines(channel, [places], False, 255, 1, cv2.LINE_AA, SUBPIXEL_BITS)

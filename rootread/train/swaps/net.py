@@ -1,0 +1,62 @@
+"""The network that looks at swaps: convolutions over the picture, then the facts with it."""
+
+import torch
+from torch import Tensor, nn
+
+from rootread.follow.limbs import FACTS
+from rootread.follow.swap_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.train.joins.net import convolution
+from rootread.train.swaps.truth import GOES_ON
+
+WIDTHS = (16, 32, 64, 96)
+SQUEEZED = 32
+HIDDEN = 96
+DROPPED = 0.3
+
+
+class SwapNet(nn.Module):
+    """Pictures and facts in, log-odds out."""
+
+    mean: Tensor
+    spread: Tensor
+
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
+        super().__init__()
+        first, second, third, last = widths
+        self.body = nn.Sequential(
+            convolution(CHANNELS, first, 2),
+            convolution(first, second, 2),
+            convolution(second, second, 1),
+            convolution(second, third, 2),
+            convolution(third, third, 1),
+            convolution(third, last, 2),
+            convolution(last, last, 1),
+            nn.Conv2d(last, SQUEEZED, 1, bias=False),
+            nn.BatchNorm2d(SQUEEZED),
+            nn.ReLU(inplace=True),
+        )
+        places = -(-ACROSS // 16) * (LENGTH // 16)
+        self.mix = nn.Sequential(
+            nn.Linear(SQUEEZED * places + FACTS, 2 * HIDDEN),
+            nn.ReLU(inplace=True),
+            nn.Dropout(DROPPED),
+            nn.Linear(2 * HIDDEN, HIDDEN),
+            nn.ReLU(inplace=True),
+            nn.Linear(HIDDEN, 1 + len(GOES_ON)),
+        )
+        self.register_buffer("mean", torch.zeros(FACTS))
+        self.register_buffer("spread", torch.ones(FACTS))
+
+    def forward(self, pictures: Tensor, facts: Tensor) -> Tensor:
+        """``(S, 9, 56, 128)`` 0 to 255 and ``(S, 97)`` to ``(S, 5)`` log-odds.
+
+        First that the swap is right, then that each pair of limbs is of one root, which only helps to learn.
+        """
+        x = pictures.float() / 255
+        # Colour against the mean of the picture: what changes over it counts, not the light of the day.
+        colour = ((x[:, :3] - x[:, :3].mean((2, 3), keepdim=True)) * 4).clamp(-2, 2)
+        shown = torch.cat([colour, x[:, 3:] * 2 - 1], 1)
+        seen = self.body(shown).flatten(1)
+        known = ((facts - self.mean) / self.spread).clamp(-4, 4)
+        said: Tensor = self.mix(torch.cat([seen, known], 1))
+        return said

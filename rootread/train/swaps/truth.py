@@ -1,0 +1,82 @@
+"""Which limbs are of one root: followed roots matched to the true roots of a made wall."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.limbs import FEWEST_POINTS, Limb, Limbs
+from rootread.plane import WallPlane
+from rootread.train.joins.truth import to_truth, true_courses
+
+NEAR_IN = 0.1
+"""A followed root this near to a true one lies on it."""
+LIMB_IN = 1.5
+"""So much of a limb says of which root it is."""
+MATCHED_SHARE = 0.7
+GOES_ON = ((0, 1), (2, 3), (0, 3), (2, 1))
+"""Head and tail of the first, of the second; head of the first and tail of the second, and the other way."""
+
+
+BACK_IN = 0.5
+"""Where two roots touch, a root may go on from a place so far back."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """Where on a true root a limb lies."""
+
+    near_in: float
+    """Along the root, where the limb was parted."""
+    onward: float
+    """1 where it leads toward the tip, -1 toward the base."""
+
+
+class TrueRoots:
+    """Where the photo shows the true roots."""
+
+    def __init__(self, truth: dict[str, Any], plane: WallPlane) -> None:
+        self._courses = true_courses(truth)
+        self._plane, self._truth = plane, truth
+
+    def of_limb(self, limb: Limb) -> dict[int, Held]:
+        """The true roots along which a limb lies."""
+        points = limb.line_in[: max(round(LIMB_IN / limb.step_in), FEWEST_POINTS)]
+        line = to_truth(points, self._plane, self._truth)
+        met: dict[int, list[float]] = {}
+        for place, near in zip(line, self._courses.tree.query_ball_point(line, NEAR_IN), strict=True):
+            at = np.array(near, dtype=int)
+            away = np.hypot(*(self._courses.points[at] - place).T)
+            for root in np.unique(self._courses.root[at]).tolist():
+                own = self._courses.root[at] == root
+                met.setdefault(root, []).append(float(self._courses.along_in[at[own][away[own].argmin()]]))
+        return {
+            root: Held(along[0], float(np.sign(along[-1] - along[0])))
+            for root, along in met.items()
+            if len(along) > MATCHED_SHARE * len(line)
+        }
+
+
+def of_one_root(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
+    """``(4,)`` for each pair of limbs that may go on as each other: whether they are of one root.
+
+    1 if they are, -1 if not, 0 if one is not there.
+    """
+    held = [None if limb is None else roots.of_limb(limb) for limb in four]
+    said = np.zeros(len(GOES_ON), np.int8)
+    for k, (one, other) in enumerate(GOES_ON):
+        first, second = held[one], held[other]
+        if first is None or second is None:
+            continue
+        from_, to = four[one], four[other]
+        assert from_ is not None and to is not None
+        away = float(np.hypot(*(to.line_in[0] - from_.line_in[0])))
+        said[k] = 1 if any(_goes_on(first[r], second[r], away) for r in first.keys() & second.keys()) else -1
+    return said
+
+
+def _goes_on(one: Held, other: Held, away_in: float) -> bool:
+    """Whether the root leads from one limb to the other, which lie to both sides of where it was parted."""
+    ahead = (other.near_in - one.near_in) * other.onward
+    return one.onward * other.onward < 0 and -BACK_IN <= ahead <= 1.6 * away_in + 0.4

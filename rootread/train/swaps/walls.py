@@ -1,0 +1,67 @@
+"""Pictures of swaps with their truth, from made walls.
+
+usage: python -m rootread.train.swaps.walls FOLDER [--seconds S] [--workers N] [--first-seed SEED]
+
+Walls are drawn, photographed and followed by worker processes until the time
+is over; FOLDER receives one file a wall.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.errors import WallRefused
+from rootread.fieldsheet import default_row
+from rootread.find import find_roots
+from rootread.follow.courses import flow_courses
+from rootread.follow.strands import find_strands
+from rootread.follow.swap_eye import Look, View
+from rootread.photo import read_photo
+from rootread.plane import find_plane, lay_flat
+from rootread.settings import Settings
+from rootread.train.made import make_walls
+from rootread.train.swaps.truth import TrueRoots, of_one_root
+
+FIRST_SEED = 770_000
+"""Seeds below 800000 may be learnt from."""
+MOST_SWAPS = 400
+"""Of one wall, so that no crowded wall rules."""
+
+
+def swap_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) -> dict[str, NDArray[Any]]:
+    """What is learnt from one made photo.
+
+    Returns
+    -------
+    ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the swaps, ``of_one`` ``(S, 4)`` whether
+    limbs are of one root (see ``truth``), and ``length`` ``(S, 4)`` of the limbs, inches.
+    """
+    settings = Settings()
+    taken = read_photo(photo, settings.photo)
+    plane = find_plane(taken, default_row(photo.name), None, settings.plane)
+    image = lay_flat(taken, plane, settings.plane)
+    strands = find_strands(find_roots(image, settings.find), image)
+    view = View.of(image, strands, plane.surface)
+    look = Look(flow_courses(strands, image, plane.surface, settings.follow), view)
+    swaps = look.worth_a_look()
+    if not swaps:
+        raise WallRefused("no two roots on it are near each other", "Make another.")
+    if len(swaps) > MOST_SWAPS:
+        swaps = [swaps[k] for k in np.sort(rng.permutation(len(swaps))[:MOST_SWAPS])]
+    roots = TrueRoots(truth, plane)
+    fours = [look.limbs(swap) for swap in swaps]
+    pictures, facts = look.shown(swaps)
+    return {
+        "pictures": pictures,
+        "facts": facts,
+        "of_one": np.array([of_one_root(four, roots) for four in fours]),
+        "length": np.array(
+            [[limb.length_in if limb else 0.0 for limb in four] for four in fours], np.float32
+        ),
+    }
+
+
+if __name__ == "__main__":
+    make_walls(__doc__ or "", FIRST_SEED, swap_examples)
