@@ -4,6 +4,7 @@ import numpy as np
 
 from rootread.find.types import RootMap
 from rootread.follow.centreline import path_centreline
+from rootread.follow.encounters import Course
 from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.eye import look_at_joins
 from rootread.follow.graph import graph_of_strands
@@ -12,8 +13,8 @@ from rootread.follow.likelihood import end_costs
 from rootread.follow.lineage import find_lineage
 from rootread.follow.nets import refuse_near_ends
 from rootread.follow.paths import choose_paths
+from rootread.follow.regroup import View, regrouped
 from rootread.follow.strands import Strands, find_strands
-from rootread.follow.swaps import Course
 from rootread.follow.types import Trace
 from rootread.geometry import Points, arc_length
 from rootread.plane.types import Surface, WallImage
@@ -36,7 +37,9 @@ def follow_courses(
     strands = find_strands(root_map, image)
     courses = [
         course
-        for course in flow_courses(strands, image, surface, settings)
+        for course in regrouped(
+            flow_courses(strands, image, surface, settings), View.of(image, strands, surface)
+        )
         if arc_length(course.line_in)[-1] >= settings.min_length_in and not is_litter(course.line_in, surface)
     ]
     lineage = find_lineage([c.line_in for c in courses], [c.width_in for c in courses], surface)

@@ -1,4 +1,4 @@
-"""What is known of the limbs of a swap: how wide, of what colour, which way, how far they run."""
+"""What is known of the limbs of a encounter: how wide, of what colour, which way, how far they run."""
 
 import math
 from dataclasses import dataclass
@@ -8,14 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.follow.swaps import Course, Swap
+from rootread.follow.encounters import FEWEST_POINTS, Course, Encounter
 from rootread.geometry import Points
 from rootread.plane.types import Grid, Surface
 
 SHORT_IN, MIDDLE_IN, LONG_IN = 0.5, 1.0, 2.5
 """Lengths of a limb over which it is looked at."""
-FEWEST_POINTS = 3
-"""Of a limb; with fewer there is none."""
 COLOUR_BLUR_PX = 1.0
 THINNEST_IN = 0.005
 TURN_STEP_IN = 0.1
@@ -104,10 +102,12 @@ Limbs = tuple[Limb | None, Limb | None, Limb | None, Limb | None]
 """Head and tail of the first, head and tail of the second."""
 
 
-def limbs(swap: Swap, courses: list[Course], colours: list[NDArray[np.float64]], step_in: float) -> Limbs:
-    """The four limbs of a swap."""
+def limbs(
+    encounter: Encounter, courses: list[Course], colours: list[NDArray[np.float64]], step_in: float
+) -> Limbs:
+    """The four limbs of a encounter."""
     found: list[Limb | None] = []
-    for part in (swap.first, swap.second):
+    for part in (encounter.first, encounter.second):
         course, lab = courses[part.course], colours[part.course]
         if part.turned:
             course, lab = course.turned(), lab[::-1]
@@ -144,22 +144,24 @@ LEAST_REACH_IN = 1.28
 MARGIN_IN = 0.7
 LIMB_FACTS = 9
 PAIR_FACTS = 13
-SWAP_FACTS = 9
-FACTS = SWAP_FACTS + 4 * LIMB_FACTS + 4 * PAIR_FACTS
-"""Numbers known of each swap."""
+PLACE_FACTS = 9
+FACTS = PLACE_FACTS + 4 * LIMB_FACTS + 4 * PAIR_FACTS
+"""Numbers known of each encounter."""
 
 
-def swap_facts(swap: Swap, four: Limbs, step_in: float, surface: Surface) -> NDArray[np.float32]:
-    """``(97,)`` what is known of a swap besides its picture; 0 of limbs that are not there.
+def encounter_facts(
+    encounter: Encounter, four: Limbs, step_in: float, surface: Surface
+) -> NDArray[np.float32]:
+    """``(97,)`` what is known of a encounter besides its picture; 0 of limbs that are not there.
 
-    First of the swap, then of each limb, then of how well each of these goes on as each other: as it was
+    First of the encounter, then of each limb, then of how well each of these goes on as each other: as it was
     followed (heads with their own tails), and as it would be.
     """
     head, tail, other_head, other_tail = four
-    counts = [p.onward - p.until for p in (swap.first, swap.second)]
+    counts = [p.onward - p.until for p in (encounter.first, encounter.second)]
     whole = [
-        swap.is_gap,
-        swap.first.turned + swap.second.turned,
+        encounter.is_gap,
+        encounter.first.turned + encounter.second.turned,
         counts[0] * step_in,
         counts[1] * step_in,
         picture_reach_in(four),
@@ -172,7 +174,7 @@ def swap_facts(swap: Swap, four: Limbs, step_in: float, surface: Surface) -> NDA
 
 
 def picture_reach_in(four: Limbs) -> float:
-    """Half the length of a swap's picture: over an inch, and more where roots touch for long or lie apart."""
+    """Half the length of an encounter's picture: over an inch, more where limbs lie far apart."""
     near = np.array([limb.line_in[0] for limb in four if limb is not None])
     apart_in = float(np.hypot(*np.ptp(near, axis=0)))
     return max(LEAST_REACH_IN, apart_in / 2 + MARGIN_IN)
@@ -230,7 +232,7 @@ WIDEST_RATIO = 3.0
 LEAST_LIMB_IN = 0.3
 
 
-def may_swap(four: Limbs) -> bool:
+def may_regroup(four: Limbs) -> bool:
     """Whether it is worth a look: some limb goes on as one of the other root without going back."""
     head, tail, other_head, other_tail = four
     long = [limb is not None and limb.length_in >= LEAST_LIMB_IN for limb in four]

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.encounters import Course, Encounter
 from rootread.follow.limbs import Limbs, picture_reach_in
-from rootread.follow.swaps import Course, Swap
 from rootread.geometry import Points
 from rootread.plane.types import Grid
 
@@ -20,8 +20,8 @@ all other courses. Each 0 to 255."""
 SUBPIXEL_BITS = 4
 
 
-def swap_picture(
-    swap: Swap,
+def encounter_picture(
+    encounter: Encounter,
     four: Limbs,
     courses: list[Course],
     boxes: NDArray[np.float64],
@@ -29,7 +29,7 @@ def swap_picture(
     grid: Grid,
     step_in: float,
 ) -> NDArray[np.uint8]:
-    """``(9, 56, 128)`` the picture of a swap.
+    """``(9, 56, 128)`` the picture of a encounter.
 
     ``layers`` are those strips are cut from, ``boxes`` ``(C, 4)`` least and largest x and z of each course.
     """
@@ -62,7 +62,7 @@ def swap_picture(
         axis=1
     )
     for number in np.flatnonzero(near).tolist():
-        if number not in (swap.first.course, swap.second.course):
+        if number not in (encounter.first.course, encounter.second.course):
             _draw(picture[8], (courses[number].line_in - middle) @ inward + half)
     return picture
 

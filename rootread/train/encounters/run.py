@@ -1,4 +1,7 @@
-"""Learn to tell right swaps: ``python -m rootread.train.swaps.run FOLDER OUT.pt [--minutes M]``."""
+"""Learn which limbs are of one root.
+
+usage: python -m rootread.train.encounters.run FOLDER OUT.pt [--minutes M]
+"""
 
 import argparse
 import math
@@ -11,35 +14,34 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
-from rootread.follow.limbs import LIMB_FACTS, PAIR_FACTS, SWAP_FACTS
+from rootread.follow.encounters import LINKS, PLANS
+from rootread.follow.limbs import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS
+from rootread.train.encounters.net import EncounterNet
 from rootread.train.joins.run import half_strange, relit
 from rootread.train.net import follow
-from rootread.train.swaps.net import SwapNet
 
-SWAPS_A_STEP = 1024
+ENCOUNTERS_A_STEP = 1024
 PEAK_RATE = 2e-3
 WEIGHT_DECAY = 0.05
 WARM_STEPS = 200
 AVERAGE_KEEP = 0.998
 HELD_OUT_SHARE = 0.05
-PAIR_SHARE = 0.3
-"""How much it counts whether single pairs of limbs are told right."""
 SHORTEST_IN = 0.2
-"""What moves short limbs counts less than what moves limbs of an inch and more, but no less than this."""
+"""A link between short limbs counts less than one between limbs of an inch and more, no less than this."""
 LOOK = 2048
 READERS = 16
 
 
 @dataclass
 class Examples:
-    """Swaps of many walls."""
+    """Encounters of many walls."""
 
     pictures: Tensor
     facts: Tensor
     of_one: Tensor
     """``(S, 4)`` whether limbs are of one root: 1, -1, or 0 where one is not there."""
     weight: Tensor
-    """``(S,)`` how much each counts."""
+    """``(S, 4)`` how much each counts."""
 
     @classmethod
     def read(cls, files: list[Path], device: torch.device) -> "Examples":
@@ -52,7 +54,7 @@ class Examples:
             pictures = torch.empty((at[-1], *shape[0]), dtype=torch.uint8, device=device)
             facts = torch.empty((at[-1], *shape[1]), device=device)
             of_one = torch.empty((at[-1], 4), dtype=torch.int8, device=device)
-            weight = torch.empty(at[-1], device=device)
+            weight = torch.empty((at[-1], 4), device=device)
 
             def fill(k: int) -> None:
                 with np.load(files[k]) as wall:
@@ -60,18 +62,11 @@ class Examples:
                     pictures[here] = torch.from_numpy(wall["pictures"]).to(device)
                     facts[here] = torch.from_numpy(wall["facts"]).to(device)
                     of_one[here] = torch.from_numpy(wall["of_one"]).to(device)
-                    heads, tails = wall["length"][:, 0::2].max(axis=1), wall["length"][:, 1::2].max(axis=1)
-                    counts_in = np.minimum(heads, tails).clip(SHORTEST_IN, 1.0)
-                    weight[here] = torch.from_numpy(counts_in).to(device)
+                    shorter = wall["length"][:, LINKS].min(axis=2).clip(SHORTEST_IN, 1.0)
+                    weight[here] = torch.from_numpy(shorter * (wall["of_one"] != 0)).to(device)
 
             readers.map(fill, range(len(files)))
         return cls(pictures, facts, of_one, weight)
-
-    @property
-    def gain(self) -> Tensor:
-        """``(S,)`` pairs of limbs that are right when swapped, less those that are right now."""
-        said = self.of_one.float()
-        return said[:, 2:].sum(1) - said[:, :2].sum(1)
 
 
 def _count(file: Path) -> int:
@@ -79,19 +74,16 @@ def _count(file: Path) -> int:
         return len(wall["facts"])
 
 
-def swap_loss(said: Tensor, of_one: Tensor, gain: Tensor, weight: Tensor) -> Tensor:
-    """Mean negative log-likelihood of what swaps are right, and of which limbs are of one root."""
-    swap = nn.functional.binary_cross_entropy_with_logits(said[:, 0], (gain > 0).float(), reduction="none")
-    pairs = nn.functional.binary_cross_entropy_with_logits(
-        said[:, 1:], (of_one > 0).float(), reduction="none"
-    )
-    told = weight * (gain != 0)
-    each = (weight[:, None] * (of_one != 0)).float()
-    return (swap * told).sum() / told.sum() + PAIR_SHARE * (pairs * each).sum() / each.sum()
+def link_loss(said: Tensor, of_one: Tensor, weight: Tensor) -> Tensor:
+    """Mean negative log-likelihood of which limbs are of one root."""
+    each = nn.functional.binary_cross_entropy_with_logits(said, (of_one > 0).float(), reduction="none")
+    return (each * weight).sum() / weight.sum()
 
 
-def varied(pictures: Tensor, facts: Tensor, of_one: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-    """Swaps with first and second root exchanged, seen in a mirror, in other light and of other soils."""
+def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+    """Encounters with the roots called the other way, seen in a mirror, in other light and of other soils."""
+    pictures, facts = walls.pictures[chosen], walls.facts[chosen]
+    of_one, weight = walls.of_one[chosen], walls.weight[chosen]
     count, device = len(pictures), pictures.device
     draw = torch.rand(2, count, device=device) < 0.5
     exchanged, mirrored = draw[0], draw[1]
@@ -100,42 +92,55 @@ def varied(pictures: Tensor, facts: Tensor, of_one: Tensor) -> tuple[Tensor, Ten
     pictures = torch.where(mirrored[:, None, None, None], pictures.flip(2), pictures)
     facts = torch.where(exchanged[:, None], facts[:, _exchanged(device)], facts)
     # In a mirror a root that bends to the left bends to the right.
-    bends = SWAP_FACTS + LIMB_FACTS * torch.arange(4, device=device) + 5
+    bends = PLACE_FACTS + LIMB_FACTS * torch.arange(4, device=device) + 5
     facts = facts.clone()
     facts[:, bends] = torch.where(mirrored[:, None], -facts[:, bends], facts[:, bends])
     of_one = torch.where(exchanged[:, None], of_one[:, [1, 0, 3, 2]], of_one)
+    weight = torch.where(exchanged[:, None], weight[:, [1, 0, 3, 2]], weight)
     shown = torch.cat([pictures[:, :4], torch.full_like(pictures[:, :1], 255)], 1)
     shown = half_strange(relit(shown))
-    return torch.cat([shown[:, :4], pictures[:, 4:].float()], 1), facts, of_one
+    return torch.cat([shown[:, :4], pictures[:, 4:].float()], 1), facts, of_one, weight
 
 
 def _exchanged(device: torch.device) -> Tensor:
     """The order of facts when the first root is called the second."""
     whole = [0, 1, 3, 2, 4, 7, 8, 5, 6]
-    limb = [SWAP_FACTS + LIMB_FACTS * k + f for k in (2, 3, 0, 1) for f in range(LIMB_FACTS)]
-    pairs_at = SWAP_FACTS + 4 * LIMB_FACTS
+    limb = [PLACE_FACTS + LIMB_FACTS * k + f for k in (2, 3, 0, 1) for f in range(LIMB_FACTS)]
+    pairs_at = PLACE_FACTS + 4 * LIMB_FACTS
     pair = [pairs_at + PAIR_FACTS * k + f for k in (1, 0, 3, 2) for f in range(PAIR_FACTS)]
     return torch.tensor([*whole, *limb, *pair], device=device)
 
 
 @torch.no_grad()
 def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
-    """Mean loss, average precision, and right and wrong swaps of those told at even and at better odds."""
+    """Mean loss; how well links that are there and others are told, and what regrouping gains.
+
+    Average precision is that of wrong ones of the links that are there, and of right ones of the others.
+    """
     net.eval()
     parts = range(0, len(examples.facts), LOOK)
     said = torch.cat([net(examples.pictures[k : k + LOOK], examples.facts[k : k + LOOK]) for k in parts])
-    gain = examples.gain
-    loss = swap_loss(said, examples.of_one, gain, examples.weight)
-    told = gain != 0
-    order = said[told, 0].argsort(descending=True)
-    right = (gain[told] > 0)[order].float()
-    precision = right.cumsum(0) / torch.arange(1, len(right) + 1, device=right.device)
-    found = {"loss": float(loss), "average_precision": float((precision * right).sum() / right.sum())}
-    for chance in (0.4, 0.5, 0.6):
-        chosen = said[:, 0] > math.log(chance / (1 - chance))
-        found[f"right_{chance}"] = int((chosen & (gain > 0)).sum())
-        found[f"wrong_{chance}"] = int((chosen & (gain < 0)).sum())
-    return found | {"of": int((gain > 0).sum())}
+    truth = examples.of_one
+    loss = link_loss(said, truth, examples.weight)
+    found = {"loss": float(loss)}
+    for name, links, sign in (("wrong", slice(0, 2), -1), ("right", slice(2, 4), 1)):
+        asked = truth[:, links] != 0
+        order = (sign * said[:, links])[asked].argsort(descending=True)
+        hit = (truth[:, links][asked] == sign)[order].float()
+        precision = hit.cumsum(0) / torch.arange(1, len(hit) + 1, device=hit.device)
+        found[f"precision_{name}"] = round(float((precision * hit).sum() / hit.sum()), 4)
+    value = torch.where(truth != 0, torch.tanh(said / 2), torch.full_like(said, -9.0))
+    plans = torch.tensor(PLANS, device=said.device, dtype=torch.float32)
+    worth = value.clamp_min(-9) @ plans.T
+    now = torch.where(truth[:, :2] != 0, value[:, :2], torch.zeros_like(value[:, :2])).sum(1)
+    right = truth.float() @ plans.T
+    for margin in (0.0, 0.25, 0.5, 1.0):
+        best, plan = worth.max(1)
+        changed = best > now + margin
+        gain = right.gather(1, plan[:, None])[:, 0] - truth[:, :2].sum(1)
+        gain = gain[changed]
+        found[f"better_{margin}"], found[f"worse_{margin}"] = int((gain > 0).sum()), int((gain < 0).sum())
+    return found
 
 
 def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Path | None, seed: int) -> None:
@@ -145,26 +150,25 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     files = [files[k] for k in np.random.default_rng(0).permutation(len(files))]
     held_out = max(round(HELD_OUT_SHARE * len(files)), 1)
     check, walls = Examples.read(files[:held_out], device), Examples.read(files[held_out:], device)
-    gain = walls.gain
-    net, average = SwapNet().to(device), SwapNet().to(device)
+    net, average = EncounterNet().to(device), EncounterNet().to(device)
     net.mean.copy_(walls.facts.mean(0))
     net.spread.copy_(walls.facts.std(0) + 1e-3)
     if resume:
         net.load_state_dict(torch.load(resume, map_location=device, weights_only=True))
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(net.parameters(), rate, weight_decay=WEIGHT_DECAY)
-    print(f"{len(files)} walls, {len(walls.facts)} swaps, {int((gain > 0).sum())} right", flush=True)
+    print(f"{len(files)} walls, {len(walls.facts)} encounters", flush=True)
     begun, step = time.monotonic(), 0
     while (done := (time.monotonic() - begun) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
             warm = min(1.0, (step + 1) / WARM_STEPS)
             group["lr"] = rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * done)))
-        chosen = torch.randint(len(walls.facts), (SWAPS_A_STEP,), device=device)
-        pictures, facts, of_one = varied(walls.pictures[chosen], walls.facts[chosen], walls.of_one[chosen])
+        chosen = torch.randint(len(walls.facts), (ENCOUNTERS_A_STEP,), device=device)
+        pictures, facts, of_one, weight = varied(walls, chosen)
         net.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
             said = net(pictures, facts)
-        loss = swap_loss(said.float(), of_one, gain[chosen], walls.weight[chosen])
+        loss = link_loss(said.float(), of_one, weight)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)

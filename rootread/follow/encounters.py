@@ -1,15 +1,16 @@
-"""Places where two followed roots may have gone on as each other, and what it is to exchange them.
+"""Places where two followed roots come near each other, and what roots there are if they go on otherwise.
 
 Where two roots touch, cross or run along each other, the flow may have taken
 the one's course for the other's; where a root is lost for a while, it may have
-made two of one. Every such place has four *limbs*: the head and the tail
-of the first root, and those of the second, some of them empty. A *swap* hangs
-the second tail on the first head, and the first tail on the second head.
+made two of one; where two run as one, it may have followed one of them alone.
+Every such *encounter* has four *limbs*: the head and the tail of the first
+root, and those of the second, some of them missing. *Links* between heads and
+tails say which limbs go on as each other.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ NEAR_IN = 0.2
 """Roots whose middles are this near touch or nearly do."""
 PARTED_IN = 0.25
 """Roots that part for no longer than this still run along each other."""
+FEWEST_POINTS = 3
+"""A course, or a limb of one, of fewer goes nowhere."""
 GAP_IN = 2.0
 """A root may be lost for so long between two ends."""
 LOST_BESIDE_IN = 0.5
@@ -30,6 +33,25 @@ OVER_IN = 0.1
 """A root goes over into another's course from so far before to so far behind the middle of the touch."""
 LOOKED_AT_IN = 0.05
 """Places this far from each other along a course are looked at for others near by."""
+
+
+LINKS = ((0, 1), (2, 3), (0, 3), (2, 1))
+"""Which limbs may go on as each other, of head, tail, other head, other tail: first those of one course,
+as roots are, then head and tail of different ones."""
+
+
+def _plans() -> tuple[tuple[bool, ...], ...]:
+    """All sets of links without one whose two limbs have others: the first is how the roots are."""
+    found = []
+    for plan in product((True, False), repeat=len(LINKS)):
+        links = [limbs for limbs, is_there in zip(LINKS, plan, strict=True) if is_there]
+        used = [limb for limbs in links for limb in limbs]
+        if all(used.count(head) == 1 or used.count(tail) == 1 for head, tail in links):
+            found.append(plan)
+    return tuple(sorted(found, key=lambda plan: plan != (True, True, False, False)))
+
+
+PLANS = _plans()
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +68,18 @@ class Course:
         """The same from its other end."""
         return Course(self.line_in[::-1], self.width_in[::-1], self.inferred[::-1])
 
+    def before(self, until: int) -> "Course":
+        """Its first points."""
+        return Course(self.line_in[:until], self.width_in[:until], self.inferred[:until])
+
+    def after(self, onward: int) -> "Course":
+        """Its points from one on."""
+        return Course(self.line_in[onward:], self.width_in[onward:], self.inferred[onward:])
+
+    def unseen(self) -> "Course":
+        """The same where another root hides it."""
+        return Course(self.line_in, self.width_in, np.ones(len(self.line_in), dtype=bool))
+
 
 @dataclass(frozen=True)
 class Part:
@@ -59,7 +93,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Swap:
+class Encounter:
     """Two courses, each parted where they may have been taken for each other."""
 
     first: Part
@@ -76,7 +110,7 @@ class Swap:
         return self.first.until == self.first.onward and self.second.onward == 0
 
 
-def possible_swaps(courses: list[Course], step_in: float) -> list[Swap]:
+def possible_encounters(courses: list[Course], step_in: float) -> list[Encounter]:
     """All places where two courses touch, an end lies beside a course, or two ends are near each other."""
     if len(courses) < 2:
         return []
@@ -84,7 +118,7 @@ def possible_swaps(courses: list[Course], step_in: float) -> list[Swap]:
     return touching + list(_lost_beside(courses, touching)) + list(_facing(courses))
 
 
-def _touching(courses: list[Course], step_in: float) -> Iterator[Swap]:
+def _touching(courses: list[Course], step_in: float) -> Iterator[Encounter]:
     """Stretches along which two courses are near each other."""
     course = np.concatenate([np.full(len(c.line_in), k) for k, c in enumerate(courses)])
     place = np.concatenate([np.arange(len(c.line_in)) for c in courses])
@@ -106,7 +140,7 @@ def _touching(courses: list[Course], step_in: float) -> Iterator[Swap]:
     begins = [*np.flatnonzero(new).tolist(), len(first)]
     for a, b in pairwise(begins):
         one, other = place[first[a:b]], place[second[a:b]]
-        yield Swap(
+        yield Encounter(
             Part(int(course[first[a]]), int(one.min()), int(one.max()) + 1),
             Part(int(course[second[a]]), int(other.min()), int(other.max()) + 1),
         )
@@ -117,7 +151,7 @@ def _ends(courses: list[Course]) -> Points:
     return np.array([c.line_in[side] for c in courses for side in (0, -1)])
 
 
-def _lost_beside(courses: list[Course], touching: list[Swap]) -> Iterator[Swap]:
+def _lost_beside(courses: list[Course], touching: list[Encounter]) -> Iterator[Encounter]:
     """Ends that lie a little aside of another course, which may be their root farther on."""
     points = np.concatenate([c.line_in for c in courses])
     course = np.concatenate([np.full(len(c.line_in), k) for k, c in enumerate(courses)])
@@ -134,10 +168,10 @@ def _lost_beside(courses: list[Course], touching: list[Swap]) -> Iterator[Swap]:
             nearest = int(place[own[away[course[at] == other].argmin()]])
             here = 0 if end % 2 == 0 else len(courses[end // 2].line_in)
             if 0 < nearest < len(courses[other].line_in) - 1:
-                yield Swap(Part(end // 2, here, here), Part(other, nearest, nearest + 1))
+                yield Encounter(Part(end // 2, here, here), Part(other, nearest, nearest + 1))
 
 
-def _facing(courses: list[Course]) -> Iterator[Swap]:
+def _facing(courses: list[Course]) -> Iterator[Encounter]:
     """Ends of two courses that a gap parts."""
     ends = _ends(courses)
     for one, other in cKDTree(ends).query_pairs(GAP_IN, output_type="ndarray").tolist():
@@ -147,30 +181,51 @@ def _facing(courses: list[Course]) -> Iterator[Swap]:
         if one % 2 == 0 and other % 2 == 1:
             one, other = other, one
         count = len(courses[one // 2].line_in)
-        yield Swap(
+        yield Encounter(
             Part(one // 2, count, count, turned=one % 2 == 0),
             Part(other // 2, 0, 0, turned=other % 2 == 1),
         )
 
 
-def swapped(swap: Swap, courses: list[Course], step_in: float) -> list[Course]:
-    """The two roots of a swap, or the one, when it is done."""
-    first, second = (
-        courses[part.course].turned() if part.turned else courses[part.course]
-        for part in (swap.first, swap.second)
-    )
-    here, there = _middles(swap, first, second)
-    found = (
-        _led_over(first, here[0], second, there[1], swap.is_gap, step_in),
-        _led_over(second, there[0], first, here[1], False, step_in),
-    )
-    return [course for course in found if course is not None]
+def relinked(
+    encounter: Encounter, plan: tuple[bool, ...], courses: list[Course], step_in: float
+) -> list[Course]:
+    """The roots of an encounter with links as planned; limbs without a link are roots of their own.
+
+    Where one limb has two links, two roots run along it, of which one alone has been seen: in the newly
+    linked one that limb is inferred.
+    """
+    parts = (encounter.first, encounter.second)
+    roots = [courses[part.course].turned() if part.turned else courses[part.course] for part in parts]
+    at = _middles(encounter, *roots)
+    found: list[Course] = []
+    links = [limbs for limbs, is_there in zip(LINKS, plan, strict=True) if is_there]
+    used = [limb for limbs in links for limb in limbs]
+    for head, tail in links:
+        one, other = head // 2, tail // 2
+        if one == other:
+            found.append(roots[one])
+            continue
+        before, after = roots[one].before(at[one][0]), roots[other].after(at[other][1])
+        if used.count(head) > 1:
+            before = before.unseen()
+        if used.count(tail) > 1:
+            after = after.unseen()
+        found.append(led_over(before, after, encounter.is_gap, step_in))
+    for limb in sorted({0, 1, 2, 3} - set(used)):
+        part, root, (until, onward) = parts[limb // 2], roots[limb // 2], at[limb // 2]
+        # What is left of a stretch along which both touch is no root.
+        if limb % 2 == 0 and part.until >= FEWEST_POINTS:
+            found.append(root.before(until))
+        if limb % 2 == 1 and len(root.line_in) - part.onward >= FEWEST_POINTS:
+            found.append(root.after(onward))
+    return [course for course in found if len(course.line_in) >= FEWEST_POINTS]
 
 
-def _middles(swap: Swap, first: Course, second: Course) -> tuple[tuple[int, int], tuple[int, int]]:
+def _middles(encounter: Encounter, first: Course, second: Course) -> tuple[tuple[int, int], tuple[int, int]]:
     """For both roots where the head ends and the tail begins: in the middle of where they touch."""
-    one, other = swap.first, swap.second
-    if swap.is_gap:
+    one, other = encounter.first, encounter.second
+    if encounter.is_gap:
         return (one.until, one.onward), (other.until, other.onward)
     if one.until == one.onward:
         # An end that lies beside the other root.
@@ -182,35 +237,25 @@ def _middles(swap: Swap, first: Course, second: Course) -> tuple[tuple[int, int]
     return (middle, middle), (nearest, nearest)
 
 
-def _led_over(
-    one: Course, until: int, other: Course, onward: int, is_gap: bool, step_in: float
-) -> Course | None:
-    """The head of one root, led over into the tail of the other; what there is of them."""
-    head, tail = _piece(one, slice(0, until)), _piece(other, slice(onward, None))
-    if head is None or tail is None:
-        return tail if head is None else head
+def led_over(head: Course, tail: Course, is_gap: bool, step_in: float) -> Course:
+    """The head of one root, led over into the tail of another; the one there is, where the other is not."""
+    if min(len(head.line_in), len(tail.line_in)) < 2:
+        return max(head, tail, key=lambda course: len(course.line_in))
     apart_in = float(np.hypot(*(tail.line_in[0] - head.line_in[-1])))
     if not is_gap:
         # Roots lie side by side here: the farther, the longer it takes to go over.
         trimmed = round(max(OVER_IN, apart_in) / step_in)
-        head = _piece(head, slice(0, max(len(head.line_in) - trimmed, 2)))
-        tail = _piece(tail, slice(min(trimmed, len(tail.line_in) - 2), None))
-    assert head is not None and tail is not None
+        head = head.before(max(len(head.line_in) - trimmed, 2))
+        tail = tail.after(min(trimmed, len(tail.line_in) - 2))
     bridge = least_energy_curve(head.line_in, tail.line_in, step_in)
     line = np.concatenate([head.line_in, bridge, tail.line_in])
-    width = np.concatenate(
-        [head.width_in, np.linspace(head.width_in[-1], tail.width_in[0], len(bridge)), tail.width_in]
-    )
-    unseen = np.full(len(bridge), is_gap or apart_in > NEAR_IN)
-    inferred = np.concatenate([head.inferred, unseen, tail.inferred])
+    width = np.linspace(head.width_in[-1], tail.width_in[0], len(bridge))
+    is_unseen = np.full(len(bridge), is_gap or apart_in > NEAR_IN)
     even, at = resample_polyline(line, step_in)
     along = arc_length(line)
     nearest = np.searchsorted(along, at).clip(0, len(along) - 1)
-    return Course(even, np.interp(at, along, width), inferred[nearest])
-
-
-def _piece(course: Course, along: slice) -> Course | None:
-    """Part of a course; none where that is too short to lead anywhere."""
-    if len(course.line_in[along]) < 2:
-        return None
-    return Course(course.line_in[along], course.width_in[along], course.inferred[along])
+    return Course(
+        even,
+        np.interp(at, along, np.concatenate([head.width_in, width, tail.width_in])),
+        np.concatenate([head.inferred, is_unseen, tail.inferred])[nearest],
+    )

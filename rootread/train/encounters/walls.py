@@ -1,6 +1,6 @@
-"""Pictures of swaps with their truth, from made walls.
+"""Pictures of encounters with their truth, from made walls.
 
-usage: python -m rootread.train.swaps.walls FOLDER [--seconds S] [--workers N] [--first-seed SEED]
+usage: python -m rootread.train.encounters.walls FOLDER [--seconds S] [--workers N] [--first-seed SEED]
 
 Walls are drawn, photographed and followed by worker processes until the time
 is over; FOLDER receives one file a wall.
@@ -16,27 +16,29 @@ from rootread.errors import WallRefused
 from rootread.fieldsheet import default_row
 from rootread.find import find_roots
 from rootread.follow.courses import flow_courses
+from rootread.follow.regroup import Look, View
 from rootread.follow.strands import find_strands
-from rootread.follow.swap_eye import Look, View
 from rootread.photo import read_photo
 from rootread.plane import find_plane, lay_flat
 from rootread.settings import Settings
+from rootread.train.encounters.truth import TrueRoots, of_one_root
 from rootread.train.made import make_walls
-from rootread.train.swaps.truth import TrueRoots, of_one_root
 
 FIRST_SEED = 770_000
 """Seeds below 800000 may be learnt from."""
-MOST_SWAPS = 400
+MOST_ENCOUNTERS = 400
 """Of one wall, so that no crowded wall rules."""
 
 
-def swap_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) -> dict[str, NDArray[Any]]:
+def encounter_examples(
+    photo: Path, truth: dict[str, Any], rng: np.random.Generator
+) -> dict[str, NDArray[Any]]:
     """What is learnt from one made photo.
 
     Returns
     -------
-    ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the swaps, ``of_one`` ``(S, 4)`` whether
-    limbs are of one root (see ``truth``), and ``length`` ``(S, 4)`` of the limbs, inches.
+    ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the encounters, ``of_one`` ``(S, 4)``
+    whether limbs are of one root (see ``truth``), and ``length`` ``(S, 4)`` of the limbs, inches.
     """
     settings = Settings()
     taken = read_photo(photo, settings.photo)
@@ -45,14 +47,14 @@ def swap_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     strands = find_strands(find_roots(image, settings.find), image)
     view = View.of(image, strands, plane.surface)
     look = Look(flow_courses(strands, image, plane.surface, settings.follow), view)
-    swaps = look.worth_a_look()
-    if not swaps:
+    encounters = look.worth_a_look()
+    if not encounters:
         raise WallRefused("no two roots on it are near each other", "Make another.")
-    if len(swaps) > MOST_SWAPS:
-        swaps = [swaps[k] for k in np.sort(rng.permutation(len(swaps))[:MOST_SWAPS])]
+    if len(encounters) > MOST_ENCOUNTERS:
+        encounters = [encounters[k] for k in np.sort(rng.permutation(len(encounters))[:MOST_ENCOUNTERS])]
     roots = TrueRoots(truth, plane)
-    fours = [look.limbs(swap) for swap in swaps]
-    pictures, facts = look.shown(swaps)
+    fours = [look.limbs(encounter) for encounter in encounters]
+    pictures, facts = look.shown(encounters)
     return {
         "pictures": pictures,
         "facts": facts,
@@ -64,4 +66,4 @@ def swap_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
 
 
 if __name__ == "__main__":
-    make_walls(__doc__ or "", FIRST_SEED, swap_examples)
+    make_walls(__doc__ or "", FIRST_SEED, encounter_examples)

@@ -1,4 +1,4 @@
-"""Write what ships: ``python -m rootread.train.swaps.export CHECKPOINT.pt FOLDER OUT.onnx``.
+"""Write what ships: ``python -m rootread.train.encounters.export CHECKPOINT.pt FOLDER OUT.onnx``.
 
 FOLDER holds made walls (see ``walls``), whose pictures say how large numbers grow inside the network, which
 ships in 8-bit whole numbers.
@@ -13,23 +13,23 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.limbs import FACTS
-from rootread.follow.swap_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.train.encounters.net import EncounterNet
 from rootread.train.quantise import Inputs, quantise
-from rootread.train.swaps.net import SwapNet
 
 OPSET = 17
-SWAPS_A_WALL = 60
+ENCOUNTERS_A_WALL = 60
 MOST_WALLS = 30
 
 
 def export(checkpoint: Path, out: Path) -> None:
-    """The network as ONNX, for any number of swaps."""
-    net = SwapNet()
+    """The network as ONNX, for any number of encounters."""
+    net = EncounterNet()
     net.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True))
     net.eval()
     pictures = torch.zeros(2, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
-    names = {"pictures": {0: "swaps"}, "facts": {0: "swaps"}, "odds": {0: "swaps"}}
+    names = {"pictures": {0: "encounters"}, "facts": {0: "encounters"}, "odds": {0: "encounters"}}
     with warnings.catch_warnings():
         # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
         warnings.simplefilter("ignore")
@@ -46,10 +46,13 @@ def export(checkpoint: Path, out: Path) -> None:
 
 
 def examples(folder: Path) -> Iterator[Inputs]:
-    """Some swaps of some walls."""
+    """Some encounters of some walls."""
     for file in sorted(folder.glob("*.npz"))[:MOST_WALLS]:
         with np.load(file) as wall:
-            yield {"pictures": wall["pictures"][:SWAPS_A_WALL], "facts": wall["facts"][:SWAPS_A_WALL]}
+            yield {
+                "pictures": wall["pictures"][:ENCOUNTERS_A_WALL],
+                "facts": wall["facts"][:ENCOUNTERS_A_WALL],
+            }
 
 
 def main() -> None:

@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.follow.limbs import FEWEST_POINTS, Limb, Limbs
+from rootread.follow.encounters import FEWEST_POINTS, LINKS
+from rootread.follow.limbs import Limb, Limbs
 from rootread.plane import WallPlane
 from rootread.train.joins.truth import to_truth, true_courses
 
@@ -15,8 +16,6 @@ NEAR_IN = 0.1
 LIMB_IN = 1.5
 """So much of a limb says of which root it is."""
 MATCHED_SHARE = 0.7
-GOES_ON = ((0, 1), (2, 3), (0, 3), (2, 1))
-"""Head and tail of the first, of the second; head of the first and tail of the second, and the other way."""
 
 
 BACK_IN = 0.5
@@ -64,8 +63,8 @@ def of_one_root(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
     1 if they are, -1 if not, 0 if one is not there.
     """
     held = [None if limb is None else roots.of_limb(limb) for limb in four]
-    said = np.zeros(len(GOES_ON), np.int8)
-    for k, (one, other) in enumerate(GOES_ON):
+    said = np.zeros(len(LINKS), np.int8)
+    for k, (one, other) in enumerate(LINKS):
         first, second = held[one], held[other]
         if first is None or second is None:
             continue

@@ -1,12 +1,12 @@
-"""The network that looks at swaps: convolutions over the picture, then the facts with it."""
+"""The network that looks at encounters: convolutions over the picture, then the facts with it."""
 
 import torch
 from torch import Tensor, nn
 
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.follow.encounters import LINKS
 from rootread.follow.limbs import FACTS
-from rootread.follow.swap_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.train.joins.net import convolution
-from rootread.train.swaps.truth import GOES_ON
 
 WIDTHS = (16, 32, 64, 96)
 SQUEEZED = 32
@@ -14,7 +14,7 @@ HIDDEN = 96
 DROPPED = 0.3
 
 
-class SwapNet(nn.Module):
+class EncounterNet(nn.Module):
     """Pictures and facts in, log-odds out."""
 
     mean: Tensor
@@ -42,16 +42,13 @@ class SwapNet(nn.Module):
             nn.Dropout(DROPPED),
             nn.Linear(2 * HIDDEN, HIDDEN),
             nn.ReLU(inplace=True),
-            nn.Linear(HIDDEN, 1 + len(GOES_ON)),
+            nn.Linear(HIDDEN, len(LINKS)),
         )
         self.register_buffer("mean", torch.zeros(FACTS))
         self.register_buffer("spread", torch.ones(FACTS))
 
     def forward(self, pictures: Tensor, facts: Tensor) -> Tensor:
-        """``(S, 9, 56, 128)`` 0 to 255 and ``(S, 97)`` to ``(S, 5)`` log-odds.
-
-        First that the swap is right, then that each pair of limbs is of one root, which only helps to learn.
-        """
+        """``(S, 9, 56, 128)`` 0 to 255 and ``(S, 97)`` to ``(S, 4)`` log-odds that limbs are of one root."""
         x = pictures.float() / 255
         # Colour against the mean of the picture: what changes over it counts, not the light of the day.
         colour = ((x[:, :3] - x[:, :3].mean((2, 3), keepdim=True)) * 4).clamp(-2, 2)

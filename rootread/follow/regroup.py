@@ -1,0 +1,183 @@
+"""Second thoughts: whole roots at hand, which of their limbs are of one root?
+
+The flow weighs each join by what lies about it. Once roots are followed more
+is known: how they run before and after an encounter, their widths and colours
+over inches, what other roots are near. A small trained network sees each
+encounter, as a picture and as facts, and says of each two limbs how likely
+they are of one root; roots are linked anew where that promises more right
+links. It was trained on made walls alone (see ``rootread.train.encounters``).
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rootread.follow.centreline import STEP_PX
+from rootread.follow.encounter_pictures import encounter_picture
+from rootread.follow.encounters import (
+    FEWEST_POINTS,
+    LINKS,
+    PLANS,
+    Course,
+    Encounter,
+    possible_encounters,
+    relinked,
+)
+from rootread.follow.eye import batches
+from rootread.follow.limbs import (
+    Limbs,
+    course_colours,
+    encounter_facts,
+    limbs,
+    may_regroup,
+    softened,
+)
+from rootread.follow.strands import Strands
+from rootread.follow.strips import strip_layers
+from rootread.plane.types import Grid, Surface, WallImage
+from rootread.threads import open_network, share_out
+
+WEIGHTS = "weights/encounters.onnx"
+LEAST_GAIN = 0.5
+"""Roots are linked anew where so many more right links, less wrong ones, are to be expected."""
+ROUNDS = 4
+"""Roots that were linked anew may be so again elsewhere, so often at most."""
+BATCH = 16
+"""Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """What is seen of a wall."""
+
+    soft_rgb: NDArray[np.uint8]
+    layers: NDArray[np.uint8]
+    """What strips are cut from, too."""
+    surface: Surface
+    grid: Grid
+
+    @classmethod
+    def of(cls, image: WallImage, strands: Strands, surface: Surface) -> "View":
+        """Of a flat wall."""
+        return cls(softened(image.rgb), strip_layers(strands), surface, image.grid)
+
+    @property
+    def step_in(self) -> float:
+        """Distance from point to point of a course."""
+        return STEP_PX / self.grid.px_per_in
+
+
+class Look:
+    """The courses of one wall, with what is seen along them."""
+
+    def __init__(self, courses: list[Course], view: View) -> None:
+        self.courses = [course for course in courses if len(course.line_in) >= FEWEST_POINTS]
+        self.view = view
+        self._colours = [course_colours(course, view.soft_rgb, view.grid) for course in self.courses]
+        self._boxes = np.array([[*c.line_in.min(axis=0), *c.line_in.max(axis=0)] for c in self.courses])
+        self._limbs: dict[Encounter, Limbs] = {}
+
+    def limbs(self, encounter: Encounter) -> Limbs:
+        """The four limbs of a encounter."""
+        if encounter not in self._limbs:
+            self._limbs[encounter] = limbs(encounter, self.courses, self._colours, self.view.step_in)
+        return self._limbs[encounter]
+
+    def worth_a_look(self) -> list[Encounter]:
+        """The encounters that are possible and may be right."""
+        return [
+            encounter
+            for encounter in possible_encounters(self.courses, self.view.step_in)
+            if may_regroup(self.limbs(encounter))
+        ]
+
+    def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+        """``(S, 9, 56, 128)`` pictures and ``(S, 97)`` facts of some encounters."""
+        fours, view = [self.limbs(encounter) for encounter in encounters], self.view
+        pictures = [
+            encounter_picture(
+                encounter, four, self.courses, self._boxes, view.layers, view.grid, view.step_in
+            )
+            for encounter, four in zip(encounters, fours, strict=True)
+        ]
+        facts = [
+            encounter_facts(encounter, four, view.step_in, view.surface)
+            for encounter, four in zip(encounters, fours, strict=True)
+        ]
+        return np.stack(pictures), np.stack(facts)
+
+
+def regrouped(courses: list[Course], view: View) -> list[Course]:
+    """The courses, linked anew where they were likely taken for each other, parted or overlooked."""
+    fresh = courses
+    for _ in range(ROUNDS):
+        look = Look(courses, view)
+        encounters = [e for e in look.worth_a_look() if any(look.courses[k] in fresh for k in e.courses)]
+        if not encounters:
+            break
+        chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), look, encounters))
+        if not chosen:
+            break
+        gone = {k for encounter, _ in chosen for k in encounter.courses}
+        fresh = [
+            course
+            for encounter, plan in chosen
+            for course in relinked(encounter, plan, look.courses, view.step_in)
+        ]
+        courses = [course for k, course in enumerate(look.courses) if k not in gone] + fresh
+    return courses
+
+
+def best_plans(
+    odds: NDArray[np.float64], look: Look, encounters: list[Encounter]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """``(S,)`` the best of ``PLANS`` for each encounter, and how many more right links it promises.
+
+    A link is worth its chance of being right less that of being wrong.
+    """
+    there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
+    possible = there[:, LINKS].all(axis=2)
+    worth = np.tanh(odds / 2)
+    now = np.where(possible, worth, 0.0)[:, :2].sum(axis=1)
+    # tanh(x / 2) = 2 p - 1; no plan has a link to a limb that is not there.
+    planned = np.where(possible, worth, -np.inf)
+    total = np.stack([planned[:, plan].sum(axis=1) for plan in np.array(PLANS)], axis=1)
+    best = total.argmax(axis=1)
+    return best, total[np.arange(len(best)), best] - now
+
+
+def _best_apart(
+    encounters: list[Encounter], best: NDArray[np.int64], gain: NDArray[np.float64]
+) -> list[tuple[Encounter, tuple[bool, ...]]]:
+    """Those by which most is gained, with their plans; of no course more than one."""
+    used: set[int] = set()
+    chosen = []
+    for k in np.argsort(-gain, kind="stable").tolist():
+        if gain[k] <= LEAST_GAIN:
+            break
+        if used.isdisjoint(encounters[k].courses):
+            used.update(encounters[k].courses)
+            chosen.append((encounters[k], PLANS[best[k]]))
+    return chosen
+
+
+def log_odds(look: Look, encounters: list[Encounter]) -> NDArray[np.float64]:
+    """``(S, 4)`` that the limbs of each link are of one root, by the network."""
+    network = _network()
+
+    def told(part: NDArray[np.int64]) -> NDArray[np.float32]:
+        said: NDArray[np.float32] = network(*look.shown([encounters[k] for k in part.tolist()]))
+        return said
+
+    return np.concatenate(share_out(told, batches(len(encounters), BATCH)))[: len(encounters)].astype(float)
+
+
+@lru_cache(maxsize=1)
+def _network() -> Any:
+    """The network that comes with the package, as a function of pictures and facts."""
+    session = open_network(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
+    return lambda pictures, facts: session.run(["odds"], {"pictures": pictures, "facts": facts})[0]

@@ -1,0 +1,7 @@
+"""Training of the network that says which limbs of two followed roots are of one root.
+
+``python -m rootread.train.encounters.walls FOLDER`` makes walls, follows their roots and keeps pictures of
+where they come near each other, ``python -m rootread.train.encounters.run FOLDER OUT.pt`` learns from them,
+``python -m rootread.train.encounters.export OUT.pt FOLDER rootread/follow/weights/encounters.onnx`` writes
+what ships.
+"""

@@ -1,0 +1,245 @@
+"""Two roots that were taken for each other: where that may be, and what it is to exchange them."""
+
+import numpy as np
+import pytest
+from drawn_roots import SURFACE, crossing
+from numpy.typing import NDArray
+
+from rootread.follow import regroup
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.follow.encounters import LINKS, PLANS, Course, Encounter, possible_encounters, relinked
+from rootread.follow.limbs import FACTS, LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, encounter_facts, may_regroup
+from rootread.follow.regroup import Look, View, best_plans, regrouped
+from rootread.follow.strands import find_strands
+from rootread.geometry import arc_length, resample_polyline
+
+STEP_IN = 0.03
+PAIRS_AT = PLACE_FACTS + 4 * LIMB_FACTS
+SWAPPED = (False, False, True, True)
+"""Each head goes on as the other root's tail."""
+
+
+def course(*corners_in: tuple[float, float], width_in: float = 0.1) -> Course:
+    line = resample_polyline(np.array(corners_in), STEP_IN)[0]
+    return Course(line, np.full(len(line), width_in), np.zeros(len(line), dtype=bool))
+
+
+DOWN = course((1.0, 1.8), (5.0, 4.2))
+UP = course((1.0, 4.2), (5.0, 1.8))
+"""Two roots that cross at (3, 3)."""
+
+
+def ends(one: Course) -> list[list[float]]:
+    return one.line_in[[0, -1]].round(2).tolist()
+
+
+def test_roots_that_cross_may_have_been_taken_for_each_other_once() -> None:
+    (encounter,) = possible_encounters([DOWN, UP], STEP_IN)
+    assert encounter.courses == (0, 1)
+    assert not encounter.is_gap
+    for part, one in ((encounter.first, DOWN), (encounter.second, UP)):
+        assert one.line_in[part.until, 0] < 3.0 < one.line_in[part.onward, 0]
+
+
+def test_roots_half_an_inch_apart_are_not_worth_a_look() -> None:
+    assert look_at([DOWN, course((1.0, 2.4), (5.0, 4.8))]).worth_a_look() == []
+
+
+def test_swapped_roots_go_on_as_each_other() -> None:
+    (encounter,) = possible_encounters([DOWN, UP], STEP_IN)
+    first, second = relinked(encounter, SWAPPED, [DOWN, UP], STEP_IN)
+    assert ends(first) == [[1.0, 1.8], [5.0, 1.8]]
+    assert ends(second) == [[1.0, 4.2], [5.0, 4.2]]
+    for one in (first, second):
+        assert arc_length(one.line_in)[-1] == pytest.approx(2 * np.hypot(2, 1.2), abs=0.15)
+        assert not one.inferred.any()
+
+
+def test_roots_swapped_twice_are_as_they_were() -> None:
+    once = relinked(possible_encounters([DOWN, UP], STEP_IN)[0], SWAPPED, [DOWN, UP], STEP_IN)
+    touch = next(s for s in possible_encounters(once, STEP_IN) if not s.is_gap)
+    assert sorted(ends(one) for one in relinked(touch, SWAPPED, once, STEP_IN)) == sorted(
+        [ends(DOWN), ends(UP)]
+    )
+
+
+def test_a_lost_root_and_the_one_that_begins_across_the_gap_may_be_one() -> None:
+    found, lost = course((1.0, 2.0), (3.0, 3.0)), course((4.0, 3.5), (6.0, 4.5))
+    (encounter,) = possible_encounters([found, lost], STEP_IN)
+    assert encounter.is_gap
+    (one,) = relinked(encounter, SWAPPED, [found, lost], STEP_IN)
+    assert ends(one) == [[1.0, 2.0], [6.0, 4.5]]
+    unseen_in = STEP_IN * one.inferred.sum()
+    assert unseen_in == pytest.approx(np.hypot(1.0, 0.5), abs=0.1)
+
+
+def test_a_lost_root_that_was_followed_from_its_tip_is_turned() -> None:
+    found, lost = course((1.0, 2.0), (3.0, 3.0)), course((6.0, 4.5), (4.0, 3.5))
+    joined = [
+        relinked(encounter, SWAPPED, [found, lost], STEP_IN)
+        for encounter in possible_encounters([found, lost], STEP_IN)
+    ]
+    assert [[1.0, 2.0], [6.0, 4.5]] in [ends(one) for (one,) in joined]
+
+
+def test_an_end_beside_another_root_may_go_on_as_that() -> None:
+    """A root ends a third of an inch above another, which begins as a stub: that one's tail is its own."""
+    stub = course((2.0, 3.4), (6.0, 3.4))
+    lost = course((1.0, 2.6), (3.0, 3.1))
+    encounter = next(
+        s for s in possible_encounters([stub, lost], STEP_IN) if not s.is_gap and s.first.course == 1
+    )
+    led, left = relinked(encounter, SWAPPED, [stub, lost], STEP_IN)
+    assert ends(led) == [[1.0, 2.6], [6.0, 3.4]]
+    assert led.inferred.any()
+    assert ends(left)[0] == [2.0, 3.4]
+    assert ends(left)[1][0] == pytest.approx(3.0, abs=0.1)
+
+
+def test_where_a_root_ends_on_another_the_other_may_end_instead() -> None:
+    stem, lateral = course((1.0, 3.0), (6.0, 3.0)), course((1.0, 2.0), (3.0, 2.95))
+    encounter = next(s for s in possible_encounters([stem, lateral], STEP_IN) if not s.is_gap)
+    found = sorted(ends(one) for one in relinked(encounter, SWAPPED, [stem, lateral], STEP_IN))
+    assert [one[0] for one in found] == [[1.0, 2.0], [1.0, 3.0]]
+    assert [one[1][0] for one in found] == [6.0, pytest.approx(3.0, abs=0.3)]
+
+
+def look_at(courses: list[Course]) -> Look:
+    root_map, image = crossing([one.line_in for one in courses])
+    return Look(courses, View.of(image, find_strands(root_map, image), SURFACE))
+
+
+def test_roots_that_cross_at_a_slant_are_worth_a_look() -> None:
+    assert len(look_at([DOWN, UP]).worth_a_look()) == 1
+
+
+def test_roots_that_cross_upright_and_level_are_worth_one_but_not_those_that_would_turn_back() -> None:
+    """A lateral that leaves backward: the stem's tail never goes on as it, nor its own head as the stem."""
+    stem = course((1.0, 3.0), (7.0, 3.0))
+    lateral = course((4.0, 3.0), (2.0, 3.8))
+    look = look_at([stem, lateral])
+    (encounter,) = [s for s in possible_encounters(look.courses, look.view.step_in) if not s.is_gap]
+    assert not may_regroup(look.limbs(encounter))
+
+
+def test_a_hair_does_not_go_on_as_a_thick_root() -> None:
+    thin, thick = course((1.0, 2.0), (3.0, 3.0), width_in=0.03), course((3.5, 3.25), (6.0, 4.5), width_in=0.2)
+    look = look_at([thin, thick])
+    (encounter,) = possible_encounters(look.courses, look.view.step_in)
+    assert not may_regroup(look.limbs(encounter))
+
+
+def test_the_way_of_both_roots_lies_from_left_to_right_in_the_picture() -> None:
+    """Heads are drawn in its left half, tails in its right one; roots lie beneath their lines."""
+    look = look_at([DOWN, UP])
+    pictures, facts = look.shown(look.worth_a_look())
+    assert pictures.shape == (1, CHANNELS, ACROSS, LENGTH)
+    assert facts.shape == (1, FACTS)
+    head, tail, other_head, other_tail, others = pictures[0, 4:] > 128
+    for left, right in ((head, tail), (other_head, other_tail)):
+        assert left.any() and not left[:, LENGTH // 2 :].any()
+        assert right.any() and not right[:, : LENGTH // 2].any()
+    assert not others.any()
+    drawn = head | tail | other_head | other_tail
+    assert pictures[0, 3][drawn].mean() > 200 > 60 > pictures[0, 3][~drawn].mean()
+
+
+def test_facts_are_those_of_the_limbs() -> None:
+    """At a crossing a head goes straight on as its own tail, and bends by twice the slope as the other's."""
+    look = look_at([DOWN, UP])
+    (encounter,) = look.worth_a_look()
+    head, tail, _, other_tail = look.limbs(encounter)
+    assert head is not None and tail is not None and other_tail is not None
+    assert head.length_in == pytest.approx(np.hypot(2, 1.2), abs=0.4)
+    facts = encounter_facts(encounter, look.limbs(encounter), look.view.step_in, SURFACE)
+    own, others = facts[PAIRS_AT + 1 : PAIRS_AT + 4], facts[PAIRS_AT + 2 * PAIR_FACTS + 1 :][:3]
+    assert own == pytest.approx(0.0, abs=1.0)
+    assert others == pytest.approx(2 * np.degrees(np.arctan2(1.2, 2)), abs=1.0)
+
+
+def test_plans_have_no_link_whose_limbs_both_have_others() -> None:
+    """Of four limbs: none, one or two links, and two of these may share a limb; how roots are comes first."""
+    assert len(PLANS) == len(set(PLANS)) == 1 + 4 + 6
+    assert PLANS[0] == (True, True, False, False)
+    assert max(sum(plan) for plan in PLANS) == 2
+
+
+def test_roots_that_are_parted_are_four() -> None:
+    (encounter,) = possible_encounters([DOWN, UP], STEP_IN)
+    pieces = relinked(encounter, (False, False, False, False), [DOWN, UP], STEP_IN)
+    assert sorted(ends(one)[0][0] for one in pieces) == pytest.approx([1.0, 1.0, 3.0, 3.0], abs=0.1)
+    total_in = sum(float(arc_length(one.line_in)[-1]) for one in pieces)
+    assert total_in == pytest.approx(4 * np.hypot(2, 1.2), abs=0.15)
+
+
+def test_a_root_that_ran_along_another_goes_on_with_it_unseen() -> None:
+    """It ends where it comes to the other; both run on as one, and the other keeps its own tail."""
+    other, lost = course((1.0, 3.0), (6.0, 3.0)), course((1.0, 2.0), (3.0, 2.95))
+    encounter = next(e for e in possible_encounters([other, lost], STEP_IN) if not e.is_gap)
+    head_of_lost_to_tail_of_other = LINKS.index((2, 1))
+    plan = tuple(k in (0, head_of_lost_to_tail_of_other) for k in range(len(LINKS)))
+    assert plan in PLANS
+    found = relinked(encounter, plan, [other, lost], STEP_IN)
+    assert sorted(ends(one) for one in found) == [[[1.0, 2.0], [6.0, 3.0]], [[1.0, 3.0], [6.0, 3.0]]]
+    along = min(found, key=lambda one: float(one.line_in[0, 1]))
+    assert along.inferred[along.line_in[:, 0] > 3.3].all()
+    assert not along.inferred[along.line_in[:, 0] < 2.7].any()
+
+
+def test_a_limb_that_is_not_there_has_no_link() -> None:
+    """However sure the network is of one: of a gap only head and tail of different roots can be linked."""
+    look = look_at([course((1.0, 2.0), (3.0, 3.0)), course((4.0, 3.5), (6.0, 4.5))])
+    encounters = look.worth_a_look()
+    best, gain = best_plans(np.full((1, len(LINKS)), 4.0), look, encounters)
+    assert PLANS[best[0]] == (False, False, True, False)
+    assert gain[0] == pytest.approx(np.tanh(2.0))
+
+
+@pytest.mark.parametrize(
+    ("chances", "plan", "gain"),
+    [
+        ((0.9, 0.9, 0.2, 0.2), (True, True, False, False), 0.0),
+        ((0.2, 0.2, 0.9, 0.9), (False, False, True, True), 1.6 + 1.2),
+        ((0.1, 0.9, 0.1, 0.1), (False, True, False, False), 0.8),
+        ((0.3, 0.9, 0.9, 0.1), (False, True, True, False), 1.6 - 0.4),
+    ],
+)
+def test_roots_are_linked_by_what_is_likely(
+    chances: tuple[float, ...], plan: tuple[bool, ...], gain: float
+) -> None:
+    """A link is worth the chance that it is right less that it is wrong, 2 p - 1."""
+    look = look_at([DOWN, UP])
+    odds = np.log(np.array([chances]) / (1 - np.array([chances])))
+    best, found = best_plans(odds, look, look.worth_a_look())
+    assert PLANS[best[0]] == plan
+    assert found[0] == pytest.approx(gain)
+
+
+def test_nothing_is_linked_anew_where_that_is_not_likely(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regroup, "log_odds", lambda _, found: np.tile([1.0, 1.0, 1.1, 1.1], (len(found), 1)))
+    look = look_at([DOWN, UP])
+    assert regrouped([DOWN, UP], look.view) == [DOWN, UP]
+
+
+def test_a_root_that_was_taken_for_others_twice_is_set_right_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One encounter of a root at a time, then the next; not the first one again."""
+    long, other = course((1.0, 2.0), (6.0, 4.5)), course((2.0, 5.0), (6.0, 3.0))
+    asked: list[int] = []
+
+    def odds(look: Look, encounters: list[Encounter]) -> NDArray[np.float64]:
+        asked.append(len(encounters))
+        likely = len(asked) < 3
+        return np.array([[-3, -3, 3, 3] if likely and not e.is_gap else [3, 3, -3, -3] for e in encounters])
+
+    monkeypatch.setattr(regroup, "log_odds", odds)
+    look = look_at([long, UP, other])
+    found = regrouped([long, UP, other], look.view)
+    assert len(asked) == 3
+    assert sorted(ends(one)[0] for one in found) == [[1.0, 2.0], [1.0, 4.2], [2.0, 5.0]]
+    assert sorted(ends(one)[1] for one in found) == sorted([[6.0, 4.5], [5.0, 1.8], [6.0, 3.0]])
+
+
+def test_one_root_or_none_has_no_encounter() -> None:
+    look = look_at([DOWN, UP])
+    assert regrouped([], look.view) == []
+    assert regrouped([DOWN], look.view) == [DOWN]
