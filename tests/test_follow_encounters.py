@@ -9,7 +9,7 @@ from rootread.follow import regroup
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS, PLANS, Course, Encounter, possible_encounters, relinked
 from rootread.follow.limbs import FACTS, LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, encounter_facts, may_regroup
-from rootread.follow.regroup import Look, View, best_plans, regrouped
+from rootread.follow.regroup import LOOSE_COST, Look, View, best_plans, regrouped
 from rootread.follow.strands import find_strands
 from rootread.geometry import arc_length, resample_polyline
 
@@ -192,7 +192,7 @@ def test_a_limb_that_is_not_there_has_no_link() -> None:
     encounters = look.worth_a_look()
     best, gain = best_plans(np.full((1, len(LINKS)), 4.0), look, encounters)
     assert PLANS[best[0]] == (False, False, True, False)
-    assert gain[0] == pytest.approx(np.tanh(2.0))
+    assert gain[0] == pytest.approx(np.tanh(2.0) + 2 * LOOSE_COST)
 
 
 @pytest.mark.parametrize(
@@ -200,14 +200,14 @@ def test_a_limb_that_is_not_there_has_no_link() -> None:
     [
         ((0.9, 0.9, 0.2, 0.2), (True, True, False, False), 0.0),
         ((0.2, 0.2, 0.9, 0.9), (False, False, True, True), 1.6 + 1.2),
-        ((0.1, 0.9, 0.1, 0.1), (False, True, False, False), 0.8),
-        ((0.3, 0.9, 0.9, 0.1), (False, True, True, False), 1.6 - 0.4),
+        ((0.1, 0.9, 0.1, 0.1), (False, True, False, False), 0.8 - 2 * LOOSE_COST),
+        ((0.3, 0.9, 0.9, 0.1), (False, True, True, False), 0.8 + 0.4 - LOOSE_COST),
     ],
 )
 def test_roots_are_linked_by_what_is_likely(
     chances: tuple[float, ...], plan: tuple[bool, ...], gain: float
 ) -> None:
-    """A link is worth the chance that it is right less that it is wrong, 2 p - 1."""
+    """A link is worth the chance that it is right less that it is wrong, 2 p - 1; a limb without one costs."""
     look = look_at([DOWN, UP])
     odds = np.log(np.array([chances]) / (1 - np.array([chances])))
     best, found = best_plans(odds, look, look.worth_a_look())

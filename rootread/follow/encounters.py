@@ -10,7 +10,7 @@ tails say which limbs go on as each other.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import compress, pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +44,7 @@ def _plans() -> tuple[tuple[bool, ...], ...]:
     """All sets of links without one whose two limbs have others: the first is how the roots are."""
     found = []
     for plan in product((True, False), repeat=len(LINKS)):
-        links = [limbs for limbs, is_there in zip(LINKS, plan, strict=True) if is_there]
+        links = list(compress(LINKS, plan))
         used = [limb for limbs in links for limb in limbs]
         if all(used.count(head) == 1 or used.count(tail) == 1 for head, tail in links):
             found.append(plan)
@@ -199,7 +199,7 @@ def relinked(
     roots = [courses[part.course].turned() if part.turned else courses[part.course] for part in parts]
     at = _middles(encounter, *roots)
     found: list[Course] = []
-    links = [limbs for limbs, is_there in zip(LINKS, plan, strict=True) if is_there]
+    links = list(compress(LINKS, plan))
     used = [limb for limbs in links for limb in limbs]
     for head, tail in links:
         one, other = head // 2, tail // 2

@@ -11,6 +11,7 @@ links. It was trained on made walls alone (see ``rootread.train.encounters``).
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -42,8 +43,10 @@ from rootread.plane.types import Grid, Surface, WallImage
 from rootread.threads import open_network, share_out
 
 WEIGHTS = "weights/encounters.onnx"
-LEAST_GAIN = 0.5
-"""Roots are linked anew where so many more right links, less wrong ones, are to be expected."""
+LOOSE_COST = 0.2
+"""What a limb without a link costs, in links: a root that begins or ends is rarer than one that goes on."""
+LEAST_GAIN = 0.4
+"""Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew may be so again elsewhere, so often at most."""
 BATCH = 16
@@ -135,17 +138,23 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
 def best_plans(
     odds: NDArray[np.float64], look: Look, encounters: list[Encounter]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """``(S,)`` the best of ``PLANS`` for each encounter, and how many more right links it promises.
+    """``(S,)`` the best of ``PLANS`` for each encounter, and how much more it is worth than what there is.
 
     A link is worth its chance of being right less that of being wrong.
     """
+    plans = np.array(PLANS)
     there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
-    possible = there[:, LINKS].all(axis=2)
-    worth = np.tanh(odds / 2)
-    now = np.where(possible, worth, 0.0)[:, :2].sum(axis=1)
-    # tanh(x / 2) = 2 p - 1; no plan has a link to a limb that is not there.
-    planned = np.where(possible, worth, -np.inf)
-    total = np.stack([planned[:, plan].sum(axis=1) for plan in np.array(PLANS)], axis=1)
+    possible = np.stack([there[:, head] & there[:, tail] for head, tail in LINKS], axis=1)
+    # tanh(x / 2) = p - (1 - p) where x are the log-odds of p.
+    worth = np.where(possible, np.tanh(odds / 2), 0.0)
+    has_link = np.array(
+        [[any(limb in link for link in compress(LINKS, plan)) for limb in range(4)] for plan in PLANS]
+    )
+    loose = (there[:, None] & ~has_link).sum(axis=2)
+    total = np.where((plans & ~possible[:, None]).any(axis=2), -np.inf, worth @ plans.T) - LOOSE_COST * loose
+    # Roots as they are: links of one course each, where both its limbs are there.
+    linked = np.repeat(possible[:, :2], 2, axis=1)
+    now = worth[:, :2].sum(axis=1) - LOOSE_COST * (there & ~linked).sum(axis=1)
     best = total.argmax(axis=1)
     return best, total[np.arange(len(best)), best] - now
 

@@ -27,6 +27,7 @@ Inputs = dict[str, NDArray[np.generic]]
 CALIBRATION_SEEDS = range(500_000, 500_012)
 """Scenes with soils of the training set; none of a held-out seed."""
 SIDE_PX = 352
+LARGE = 4096
 BYTE_STEP, BYTE_OFFSET = 4 / 255, 128
 """What a byte of the picture stands for: 0 to 255 are -2 to 2, half a grey level aside."""
 
@@ -51,6 +52,26 @@ class _Examples(CalibrationDataReader):
 
     def get_next(self) -> Inputs | None:
         return next(self._examples, None)
+
+
+def halve(path: Path) -> None:
+    """Keep what large tables of exact numbers a network has in 16 bits: half the file, the same speed."""
+    import onnx
+    from onnx import numpy_helper
+
+    model = onnx.load(path)
+    for table in list(model.graph.initializer):
+        if table.data_type != onnx.TensorProto.FLOAT or np.prod(table.dims) < LARGE:
+            continue
+        name = f"{table.name}_half"
+        model.graph.initializer.append(
+            numpy_helper.from_array(numpy_helper.to_array(table).astype(np.float16), name)
+        )
+        model.graph.initializer.remove(table)
+        # Turned back once, when the network is opened.
+        cast = onnx.helper.make_node("Cast", [name], [table.name], to=onnx.TensorProto.FLOAT)
+        model.graph.node.insert(0, cast)
+    onnx.save(model, path)
 
 
 def quantise(path: Path, out: Path, examples: Iterable[Inputs], last_exact: bool) -> None:

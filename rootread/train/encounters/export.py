@@ -1,7 +1,7 @@
-"""Write what ships: ``python -m rootread.train.encounters.export CHECKPOINT.pt FOLDER OUT.onnx``.
+"""Write what ships: ``python -m rootread.train.encounters.export FOLDER OUT.onnx NET.pt [NET.pt ...]``.
 
-FOLDER holds made walls (see ``walls``), whose pictures say how large numbers grow inside the network, which
-ships in 8-bit whole numbers.
+FOLDER holds made walls (see ``walls``) that no network has learnt from: they say how sure the networks may
+be, and how large numbers grow inside them, which ship in 8-bit whole numbers.
 """
 
 import argparse
@@ -15,26 +15,24 @@ import torch
 
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.limbs import FACTS
-from rootread.train.encounters.net import EncounterNet
-from rootread.train.quantise import Inputs, quantise
+from rootread.train.encounters.panel import Panel
+from rootread.train.encounters.run import Examples
+from rootread.train.quantise import Inputs, halve, quantise
 
 OPSET = 17
 ENCOUNTERS_A_WALL = 60
 MOST_WALLS = 30
 
 
-def export(checkpoint: Path, out: Path) -> None:
-    """The network as ONNX, for any number of encounters."""
-    net = EncounterNet()
-    net.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True))
-    net.eval()
+def export(panel: Panel, out: Path) -> None:
+    """Networks as ONNX, for any number of encounters."""
     pictures = torch.zeros(2, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
     names = {"pictures": {0: "encounters"}, "facts": {0: "encounters"}, "odds": {0: "encounters"}}
     with warnings.catch_warnings():
         # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
         warnings.simplefilter("ignore")
         torch.onnx.export(
-            net,
+            panel,
             (pictures, torch.zeros(2, FACTS)),
             str(out),
             input_names=["pictures", "facts"],
@@ -58,14 +56,18 @@ def examples(folder: Path) -> Iterator[Inputs]:
 def main() -> None:
     """Export from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("checkpoint", type=Path)
     parser.add_argument("folder", type=Path)
     parser.add_argument("out", type=Path)
+    parser.add_argument("nets", type=Path, nargs="+")
     given = parser.parse_args()
+    panel = Panel.of(given.nets)
+    panel.fit(Examples.read(sorted(given.folder.glob("*.npz")), torch.device("cpu")))
+    print(f"scales {panel.scale.tolist()}, shifts {panel.shift.tolist()}")
     with tempfile.TemporaryDirectory() as scratch:
         exact = Path(scratch) / "exact.onnx"
-        export(given.checkpoint, exact)
+        export(panel, exact)
         quantise(exact, given.out, examples(given.folder), last_exact=False)
+    halve(given.out)
 
 
 if __name__ == "__main__":
