@@ -1,6 +1,6 @@
 """Estimate how much a reading errs, on made walls of training seeds.
 
-usage: python benchmarks/calibrate.py [--each 24] [--each-kept 24] [--stale] [--cache DIR] [--write]
+usage: python benchmarks/calibrate.py [--each N] [--each-kept N] [--each-twisted N] [--stale] [--cache DIR] [--write]
 
 For each figure the error that roots, level and scale do not account for is
 found: enough for its intervals to hold the truth on 95 % of walls like these.
@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 from judging import Judged, judge, judged_walls
-from made_walls import KEPT_SEED, SETTINGS, TRAINING_SEED, cache_folder
+from made_walls import KEPT_SEED, SETTINGS, TRAINING_SEED, WAVY_SEED, cache_folder
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.spatial import cKDTree
@@ -221,6 +221,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--each", type=int, default=24, help="walls of each kind")
     parser.add_argument("--each-kept", type=int, default=24, help="the same, of seeds kept from following")
+    parser.add_argument("--each-twisted", type=int, default=24, help="the same, of twisted roots")
     parser.add_argument("--stale", action="store_true")
     parser.add_argument("--cache", type=Path, default=cache_folder())
     parser.add_argument("--write", action="store_true")
@@ -230,6 +231,7 @@ def main() -> None:
         walls = chain(
             judged_walls(TRAINING_SEED, options.each, options.cache, options.stale),
             judged_walls(KEPT_SEED, options.each_kept, options.cache, options.stale),
+            judged_walls(WAVY_SEED, options.each_twisted, options.cache, options.stale),
         )
         return [one for one in walls if not isinstance(one, tuple)]
 
