@@ -104,6 +104,12 @@ class Encounter:
         """The two courses."""
         return self.first.course, self.second.course
 
+    def longest_limbs(self, courses: list[Course]) -> tuple[int, int]:
+        """Points of the longer head and of the longer tail."""
+        parts = (self.first, self.second)
+        tails = (len(courses[part.course].line_in) - part.onward for part in parts)
+        return max(part.until for part in parts), max(tails)
+
     @property
     def is_gap(self) -> bool:
         """Whether the end of one root leads over to the beginning of another, and nothing else changes."""

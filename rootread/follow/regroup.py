@@ -49,6 +49,9 @@ LEAST_GAIN = 0.4
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew may be so again elsewhere, so often at most."""
+MOST_POSSIBLE, MOST_LOOKS = 12_000, 2_500
+"""Made walls full of roots have up to 4,000 encounters, of which 1,000 are worth a look; of a thicket only
+those of the longest limbs are seen."""
 BATCH = 16
 """Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
 
@@ -77,26 +80,45 @@ class View:
 class Look:
     """The courses of one wall, with what is seen along them."""
 
-    def __init__(self, courses: list[Course], view: View) -> None:
+    def __init__(self, courses: list[Course], view: View, before: "Look | None" = None) -> None:
         self.courses = [course for course in courses if len(course.line_in) >= FEWEST_POINTS]
         self.view = view
-        self._colours = [course_colours(course, view.soft_rgb, view.grid) for course in self.courses]
+        known: dict[Course, NDArray[np.float64]] = {}
+        if before is not None:
+            known = dict(zip(before.courses, before._colours, strict=True))
+        self._fresh = {k for k, course in enumerate(self.courses) if course not in known}
+        self._colours: list[NDArray[np.float64]] = [
+            known[course] if course in known else course_colours(course, view.soft_rgb, view.grid)
+            for course in self.courses
+        ]
         self._boxes = np.array([[*c.line_in.min(axis=0), *c.line_in.max(axis=0)] for c in self.courses])
         self._limbs: dict[Encounter, Limbs] = {}
 
     def limbs(self, encounter: Encounter) -> Limbs:
-        """The four limbs of a encounter."""
+        """The four limbs of an encounter."""
         if encounter not in self._limbs:
             self._limbs[encounter] = limbs(encounter, self.courses, self._colours, self.view.step_in)
         return self._limbs[encounter]
 
     def worth_a_look(self) -> list[Encounter]:
-        """The encounters that are possible and may be right."""
-        return [
+        """Where roots may be linked otherwise, but for where nothing has changed since the look before."""
+        possible = [
             encounter
             for encounter in possible_encounters(self.courses, self.view.step_in)
-            if may_regroup(self.limbs(encounter))
+            if not self._fresh.isdisjoint(encounter.courses)
         ]
+        kept = self._longest(possible, MOST_POSSIBLE)
+        return self._longest(
+            [encounter for encounter in kept if may_regroup(self.limbs(encounter))], MOST_LOOKS
+        )
+
+    def _longest(self, encounters: list[Encounter], most: int) -> list[Encounter]:
+        """No more than so many, those that move the longest limbs."""
+        if len(encounters) <= most:
+            return encounters
+        points = [min(encounter.longest_limbs(self.courses)) for encounter in encounters]
+        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:most])
+        return [encounters[k] for k in kept.tolist()]
 
     def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
         """``(S, 9, 56, 128)`` pictures and ``(S, 97)`` facts of some encounters."""
@@ -116,22 +138,19 @@ class Look:
 
 def regrouped(courses: list[Course], view: View) -> list[Course]:
     """The courses, linked anew where they were likely taken for each other, parted or overlooked."""
-    fresh = courses
+    look = None
     for _ in range(ROUNDS):
-        look = Look(courses, view)
-        encounters = [e for e in look.worth_a_look() if any(look.courses[k] in fresh for k in e.courses)]
+        look = Look(courses, view, look)
+        encounters = look.worth_a_look()
         if not encounters:
             break
         chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), look, encounters))
         if not chosen:
             break
         gone = {k for encounter, _ in chosen for k in encounter.courses}
-        fresh = [
-            course
-            for encounter, plan in chosen
-            for course in relinked(encounter, plan, look.courses, view.step_in)
-        ]
-        courses = [course for k, course in enumerate(look.courses) if k not in gone] + fresh
+        courses = [course for k, course in enumerate(look.courses) if k not in gone]
+        for encounter, plan in chosen:
+            courses += relinked(encounter, plan, look.courses, view.step_in)
     return courses
 
 
