@@ -207,7 +207,7 @@ def test_a_limb_that_is_not_there_has_no_link() -> None:
 def test_roots_are_linked_by_what_is_likely(
     chances: tuple[float, ...], plan: tuple[bool, ...], gain: float
 ) -> None:
-    """A link is worth the chance that it is right less that it is wrong, 2 p - 1; a limb without one costs."""
+    """A link is worth the chance that it is right less that it is wrong; a limb without one costs."""
     look = look_at([DOWN, UP])
     odds = np.log(np.array([chances]) / (1 - np.array([chances])))
     best, found = best_plans(odds, look, look.worth_a_look())

@@ -22,7 +22,7 @@ def traces_json(wall: "Wall") -> dict[str, Any]:
     lens distortion; ``lens`` (OpenCV's radial-tangential model, lengths in
     pixels) then gives pixels of the photo as taken, or is None where the photo
     was taken to have no distortion. Where ``inferred`` is true the root was not
-    seen but bridged; a root that is ``cut`` ends at the photo's edge or at the
+    seen but bridged, or led along another; a root that is ``cut`` ends at the photo's edge or at the
     scale object, not at its own tip; ``crowns`` are where bases gather.
     """
     lens = wall.plane.lens

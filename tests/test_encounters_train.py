@@ -1,0 +1,178 @@
+"""Learning which limbs of two followed roots are of one root; skipped without the extra ``train``."""
+
+import math
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import onnxruntime
+import pytest
+
+torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
+
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH  # noqa: E402
+from rootread.follow.encounters import LINKS, Course, Encounter, Part  # noqa: E402
+from rootread.follow.limbs import FACTS, Limbs, limbs  # noqa: E402
+from rootread.follow.regroup import WEIGHTS  # noqa: E402
+from rootread.geometry import Points, resample_polyline  # noqa: E402
+from rootread.train.encounters.export import examples, export  # noqa: E402
+from rootread.train.encounters.net import EncounterNet  # noqa: E402
+from rootread.train.encounters.panel import Panel  # noqa: E402
+from rootread.train.encounters.run import Examples, figures, learn, link_loss, varied  # noqa: E402
+from rootread.train.encounters.truth import TrueRoots, of_one_root  # noqa: E402
+from rootread.train.quantise import halve, quantise  # noqa: E402
+
+STEP_IN = 0.03
+
+
+class Straight:
+    """A plane without a lens: the photo is the wall, one pixel an inch."""
+
+    def to_photo_px(self, points_in: Points) -> Points:
+        return points_in
+
+
+def truth_of(*lines_in: list[tuple[float, float]]) -> dict[str, Any]:
+    return {
+        "roots": [{"seen": line, "width": [0.1] * len(line)} for line in lines_in],
+        "distortion_centre": [0.0, 0.0],
+        "focal_px": 1000.0,
+        "k1": 0.0,
+        "plane_to_photo": np.eye(3).tolist(),
+    }
+
+
+DOWN, UP = [(1.0, 1.8), (5.0, 4.2)], [(1.0, 4.2), (5.0, 1.8)]
+
+
+def crossed(*lines_in: list[tuple[float, float]]) -> Limbs:
+    """The limbs of two courses that touch about their middles."""
+    courses = []
+    for line in lines_in:
+        points = resample_polyline(np.array(line), STEP_IN)[0]
+        courses.append(Course(points, np.full(len(points), 0.1), np.zeros(len(points), dtype=bool)))
+    parts = [Part(k, len(c.line_in) // 2 - 5, len(c.line_in) // 2 + 5) for k, c in enumerate(courses)]
+    colours = [np.zeros((len(c.line_in), 3)) for c in courses]
+    return limbs(Encounter(*parts), courses, colours, STEP_IN)
+
+
+def test_roots_that_were_followed_right_have_links_of_their_own() -> None:
+    roots = TrueRoots(truth_of(DOWN, UP), Straight())  # type: ignore[arg-type]
+    assert of_one_root(crossed(DOWN, UP), roots).tolist() == [1, 1, -1, -1]
+
+
+def test_roots_that_were_taken_for_each_other_have_those_of_the_other() -> None:
+    """Both were followed as if they had bounced off each other where they cross."""
+    upper = [(1.0, 1.8), (3.0, 3.0), (5.0, 1.8)]
+    lower = [(1.0, 4.2), (3.0, 3.0), (5.0, 4.2)]
+    roots = TrueRoots(truth_of(DOWN, UP), Straight())  # type: ignore[arg-type]
+    assert of_one_root(crossed(upper, lower), roots).tolist() == [-1, -1, 1, 1]
+
+
+def test_a_root_does_not_go_on_as_itself_the_other_way() -> None:
+    """Two stretches of one root, of which the second was followed from its tip: tail and tail do not link."""
+    one = [(1.0, 3.0), (4.0, 3.0), (4.0, 6.0)]
+    other = [(8.0, 6.0), (8.0, 3.0), (4.1, 3.0)]
+    roots = TrueRoots(truth_of([(1.0, 3.0), (8.0, 3.0)]), Straight())  # type: ignore[arg-type]
+    head, _, _, tail = crossed(one, other)
+    assert of_one_root((head, None, None, tail), roots).tolist() == [0, 0, -1, 0]
+
+
+def kept_wall(folder: Path, seed: int, count: int = 24) -> Path:
+    """A file of encounters whose own links are right where the middle of the picture is bright."""
+    rng = np.random.default_rng(seed)
+    right = rng.random(count) < 0.5
+    pictures = rng.integers(0, 80, (count, CHANNELS, ACROSS, LENGTH)).astype(np.uint8)
+    pictures[right, :4, 20:36, 40:88] = 230
+    path = folder / f"wall-{seed}.npz"
+    np.savez(
+        path,
+        pictures=pictures,
+        facts=rng.normal(0, 1, (count, FACTS)).astype(np.float32),
+        of_one=np.where(right[:, None], [1, 1, -1, -1], [-1, 0, 1, 0]).astype(np.int8),
+        length=np.full((count, 4), 2.0, np.float32),
+    )
+    return path
+
+
+def test_links_to_limbs_that_are_not_there_count_for_nothing(tmp_path: Path) -> None:
+    walls = Examples.read([kept_wall(tmp_path, 1)], torch.device("cpu"))
+    assert ((walls.weight > 0) == (walls.of_one != 0)).all()
+    said = torch.zeros(len(walls.facts), len(LINKS))
+    assert float(link_loss(said, walls.of_one, walls.weight)) == pytest.approx(math.log(2), rel=1e-5)
+    said[walls.of_one == 0] = 50.0
+    assert float(link_loss(said, walls.of_one, walls.weight)) == pytest.approx(math.log(2), rel=1e-5)
+
+
+def test_called_the_other_way_an_encounter_is_the_same(tmp_path: Path) -> None:
+    """However varied, links that are right stay with the limbs that they link."""
+    walls = Examples.read([kept_wall(tmp_path, 1)], torch.device("cpu"))
+    torch.manual_seed(0)
+    everything = torch.arange(len(walls.facts))
+    pictures, facts, of_one, weight = varied(walls, everything)
+    assert pictures.shape == walls.pictures.shape
+    assert facts.shape == walls.facts.shape
+    assert (of_one.sum(1) == walls.of_one.sum(1)).all()
+    assert ((weight > 0) == (of_one != 0)).all()
+    assert (of_one != walls.of_one).any()
+
+
+def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> None:
+    kept = [kept_wall(tmp_path, seed) for seed in range(3)]
+    nets = []
+    for seed in (0, 1):
+        nets.append(tmp_path / f"net-{seed}.pt")
+        learn(kept, nets[-1], minutes=0.03, rate=1e-3, resume=None, seed=seed)
+    panel, walls = Panel.of(nets), Examples.read(kept, torch.device("cpu"))
+    with torch.no_grad():
+        before = float(link_loss(panel(walls.pictures, walls.facts), walls.of_one, walls.weight))
+        panel.fit(walls)
+        after = float(link_loss(panel(walls.pictures, walls.facts), walls.of_one, walls.weight))
+    assert after <= before + 1e-6
+    export(panel, tmp_path / "exact.onnx")
+    quantise(tmp_path / "exact.onnx", tmp_path / "small.onnx", examples(tmp_path), last_exact=False)
+    size = (tmp_path / "small.onnx").stat().st_size
+    halve(tmp_path / "small.onnx")
+    assert (tmp_path / "small.onnx").stat().st_size < 0.75 * size
+    asked = {"pictures": walls.pictures[:4].numpy(), "facts": walls.facts[:4].numpy()}
+    found = [
+        onnxruntime.InferenceSession(str(tmp_path / name)).run(["odds"], asked)[0]
+        for name in ("exact.onnx", "small.onnx")
+    ]
+    with torch.no_grad():
+        assert found[0] == pytest.approx(panel(walls.pictures[:4], walls.facts[:4]).numpy(), abs=1e-3)
+    assert found[1] == pytest.approx(found[0], abs=0.3)
+
+
+def test_figures_say_what_regrouping_gains(tmp_path: Path) -> None:
+    """A network that knows the truth makes every encounter better that can be, and none worse."""
+    walls = Examples.read([kept_wall(tmp_path, 1)], torch.device("cpu"))
+
+    class Knowing(torch.nn.Module):
+        def forward(self, pictures: Any, facts: Any) -> Any:
+            return 6.0 * walls.of_one.float()
+
+    found = figures(Knowing(), walls)
+    assert found["better_0.5"] == int((walls.of_one[:, 0] < 0).sum())
+    assert found["worse_0.5"] == 0
+
+
+def test_what_ships_is_what_the_code_asks_for() -> None:
+    session = onnxruntime.InferenceSession(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
+    pictures = np.zeros((2, CHANNELS, ACROSS, LENGTH), np.uint8)
+    (odds,) = session.run(["odds"], {"pictures": pictures, "facts": np.zeros((2, FACTS), np.float32)})
+    assert odds.shape == (2, len(LINKS))
+
+
+def test_the_network_sees_no_difference_in_light() -> None:
+    """Colours count against their mean: a brighter photo of the same place is told the same."""
+    torch.manual_seed(0)
+    net = EncounterNet().eval()
+    pictures = torch.randint(60, 120, (2, CHANNELS, ACROSS, LENGTH), dtype=torch.uint8)
+    brighter = pictures.clone()
+    brighter[:, :3] += 40
+    with torch.no_grad():
+        both = [net(shown, torch.zeros(2, FACTS)) for shown in (pictures, brighter)]
+    assert torch.allclose(both[0], both[1], atol=1e-4)
