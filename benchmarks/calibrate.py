@@ -1,6 +1,7 @@
 """Estimate how much a reading errs, on made walls of training seeds.
 
-usage: python benchmarks/calibrate.py [--each N] [--each-kept N] [--each-twisted N] [--stale] [--cache DIR] [--write]
+usage: python benchmarks/calibrate.py [--each 24] [--each-kept 24] [--each-twisted 24] [--stale] [--cache DIR]
+       [--write]
 
 For each figure the error that roots, level and scale do not account for is
 found: enough for its intervals to hold the truth on 95 % of walls like these.
