@@ -243,3 +243,22 @@ def test_one_root_or_none_has_no_encounter() -> None:
     look = look_at([DOWN, UP])
     assert regrouped([], look.view) == []
     assert regrouped([DOWN], look.view) == [DOWN]
+
+
+def test_a_thicket_is_left_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regroup, "MOST_COURSES", 1)
+    monkeypatch.setattr(
+        regroup, "log_odds", lambda _, found: np.tile([-3.0, -3.0, 3.0, 3.0], (len(found), 1))
+    )
+    look = look_at([DOWN, UP])
+    assert regrouped([DOWN, UP], look.view) == [DOWN, UP]
+
+
+def test_of_too_many_encounters_those_of_the_longest_limbs_are_looked_at(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    stub = course((2.6, 1.9), (3.2, 2.4))
+    look = look_at([DOWN, UP, stub])
+    assert len(look.worth_a_look()) > 1
+    monkeypatch.setattr(regroup, "MOST_LOOKS", 1)
+    assert [encounter.courses for encounter in look.worth_a_look()] == [(0, 1)]

@@ -1,4 +1,4 @@
-"""Pictures of places where two roots may be swapped: what an eye would look at.
+"""Pictures of where two roots come near each other: what an eye would look at.
 
 The way of both roots lies from left to right. To the photo's colours and the
 chance of root come the four limbs and all other courses, drawn as lines.

@@ -49,6 +49,8 @@ LEAST_GAIN = 0.4
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew may be so again elsewhere, so often at most."""
+MOST_COURSES = 800
+"""Made walls full of roots have up to 190. More are a thicket or a net, which is left as it is."""
 MOST_POSSIBLE, MOST_LOOKS = 12_000, 2_500
 """Made walls full of roots have up to 4,000 encounters, of which 1,000 are worth a look; of a thicket only
 those of the longest limbs are seen."""
@@ -138,6 +140,8 @@ class Look:
 
 def regrouped(courses: list[Course], view: View) -> list[Course]:
     """The courses, linked anew where they were likely taken for each other, parted or overlooked."""
+    if len(courses) > MOST_COURSES:
+        return courses
     look = None
     for _ in range(ROUNDS):
         look = Look(courses, view, look)

@@ -133,8 +133,8 @@ class Trace:
     width_in: NDArray[np.float64]
     """``(N,)`` visible width."""
     inferred: NDArray[np.bool_]
-    """``(N,)`` True where the root passes unseen: bridged, behind soil or the scale object, or led along another
-    root that alone was seen."""
+    """``(N,)`` True where the root passes unseen: bridged, behind soil or the scale object, or led along
+    another root that alone was seen."""
     confidence: float
     """Chance that this trace is a root, followed right: at least 70 % of it lies on one and the same root."""
     cut: bool = False
