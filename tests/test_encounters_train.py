@@ -12,15 +12,17 @@ import pytest
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
 onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
 
+from rootread.follow.encounter_facts import FACTS, THERE, encounter_facts  # noqa: E402
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH  # noqa: E402
 from rootread.follow.encounters import LINKS, Course, Encounter, Part  # noqa: E402
-from rootread.follow.limbs import FACTS, Limbs, limbs  # noqa: E402
+from rootread.follow.limbs import Limbs, limbs  # noqa: E402
 from rootread.follow.regroup import WEIGHTS  # noqa: E402
 from rootread.geometry import Points, resample_polyline  # noqa: E402
+from rootread.plane import Surface  # noqa: E402
 from rootread.train.encounters.export import examples, export  # noqa: E402
 from rootread.train.encounters.net import EncounterNet  # noqa: E402
 from rootread.train.encounters.panel import Panel  # noqa: E402
-from rootread.train.encounters.run import Examples, figures, learn, link_loss, varied  # noqa: E402
+from rootread.train.encounters.run import Examples, called_otherwise, figures, learn, link_loss, varied  # noqa: E402
 from rootread.train.encounters.truth import TrueRoots, of_one_root  # noqa: E402
 from rootread.train.quantise import halve, quantise  # noqa: E402
 
@@ -86,11 +88,13 @@ def kept_wall(folder: Path, seed: int, count: int = 24) -> Path:
     right = rng.random(count) < 0.5
     pictures = rng.integers(0, 80, (count, CHANNELS, ACROSS, LENGTH)).astype(np.uint8)
     pictures[right, :4, 20:36, 40:88] = 230
+    facts = rng.normal(0, 1, (count, FACTS)).astype(np.float32)
+    facts[:, THERE] = [[1, 1, right_here, 1] for right_here in right]
     path = folder / f"wall-{seed}.npz"
     np.savez(
         path,
         pictures=pictures,
-        facts=rng.normal(0, 1, (count, FACTS)).astype(np.float32),
+        facts=facts,
         of_one=np.where(right[:, None], [1, 1, -1, -1], [-1, 0, 1, 0]).astype(np.int8),
         length=np.full((count, 4), 2.0, np.float32),
     )
@@ -106,17 +110,35 @@ def test_links_to_limbs_that_are_not_there_count_for_nothing(tmp_path: Path) -> 
     assert float(link_loss(said, walls.of_one, walls.weight)) == pytest.approx(math.log(2), rel=1e-5)
 
 
-def test_called_the_other_way_an_encounter_is_the_same(tmp_path: Path) -> None:
-    """However varied, links that are right stay with the limbs that they link."""
-    walls = Examples.read([kept_wall(tmp_path, 1)], torch.device("cpu"))
+def test_facts_of_an_encounter_whose_roots_are_called_the_other_way() -> None:
+    surface = Surface(np.array([[-1.0, 0.0], [13.0, 0.0]]), 0.1, "photo")
+    four = crossed(DOWN, UP)
+    parts = Part(0, 70, 80), Part(1, 68, 82)
+    facts, other = (
+        encounter_facts(Encounter(*order), limbs_of, STEP_IN, surface)
+        for order, limbs_of in ((parts, four), (parts[::-1], (four[2], four[3], four[0], four[1])))
+    )
+    assert not np.allclose(facts, other)
+    assert facts[called_otherwise(torch.device("cpu")).numpy()] == pytest.approx(other)
+
+
+def test_however_varied_right_links_stay_with_their_limbs(tmp_path: Path) -> None:
+    """Of each encounter one root's lines are in bright channels and its own link is the right one."""
+    wall = kept_wall(tmp_path, 1)
+    with np.load(wall) as kept:
+        named = dict(kept)
+    named["pictures"][:, 4:] = 0
+    named["pictures"][:, 4:6] = 200
+    named["of_one"][:] = [1, -1, -1, -1]
+    np.savez(wall, **named)
+    walls = Examples.read([wall], torch.device("cpu"))
     torch.manual_seed(0)
-    everything = torch.arange(len(walls.facts))
-    pictures, facts, of_one, weight = varied(walls, everything)
-    assert pictures.shape == walls.pictures.shape
-    assert facts.shape == walls.facts.shape
-    assert (of_one.sum(1) == walls.of_one.sum(1)).all()
+    pictures, _, of_one, weight = varied(walls, torch.arange(len(walls.facts)))
+    first_is_bright = pictures[:, 4:6].mean((1, 2, 3)) > pictures[:, 6:8].mean((1, 2, 3))
+    assert (first_is_bright == (of_one[:, 0] > 0)).all()
+    assert (first_is_bright != (of_one[:, 1] > 0)).all()
+    assert 0 < int(first_is_bright.sum()) < len(first_is_bright)
     assert ((weight > 0) == (of_one != 0)).all()
-    assert (of_one != walls.of_one).any()
 
 
 def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> None:
@@ -155,8 +177,8 @@ def test_figures_say_what_regrouping_gains(tmp_path: Path) -> None:
             return 6.0 * walls.of_one.float()
 
     found = figures(Knowing(), walls)
-    assert found["better_0.5"] == int((walls.of_one[:, 0] < 0).sum())
-    assert found["worse_0.5"] == 0
+    assert found["better"] == int((walls.of_one[:, 0] < 0).sum())
+    assert found["worse"] == 0
 
 
 def test_what_ships_is_what_the_code_asks_for() -> None:

@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.encounter_facts import picture_reach_in
 from rootread.follow.encounters import Course, Encounter
-from rootread.follow.limbs import Limbs, picture_reach_in
+from rootread.follow.limbs import Limbs
 from rootread.geometry import Points
 from rootread.plane.types import Grid
 
@@ -29,7 +30,7 @@ def encounter_picture(
     grid: Grid,
     step_in: float,
 ) -> NDArray[np.uint8]:
-    """``(9, 56, 128)`` the picture of a encounter.
+    """``(9, 56, 128)`` the picture of an encounter.
 
     ``layers`` are those strips are cut from, ``boxes`` ``(C, 4)`` least and largest x and z of each course.
     """

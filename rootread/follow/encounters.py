@@ -1,4 +1,4 @@
-"""Places where two followed roots come near each other, and what roots there are if they go on otherwise.
+"""Places where two followed roots come near each other, and may have been taken for each other.
 
 Where two roots touch, cross or run along each other, the flow may have taken
 the one's course for the other's; where a root is lost for a while, it may have
@@ -16,8 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.follow.centreline import least_energy_curve
-from rootread.geometry import Points, arc_length, resample_polyline
+from rootread.geometry import Points
 
 NEAR_IN = 0.2
 """Roots whose middles are this near touch or nearly do."""
@@ -29,8 +28,6 @@ GAP_IN = 2.0
 """A root may be lost for so long between two ends."""
 LOST_BESIDE_IN = 0.5
 """An end this near to a root may go on as that root, from there on."""
-OVER_IN = 0.1
-"""A root goes over into another's course from so far before to so far behind the middle of the touch."""
 LOOKED_AT_IN = 0.05
 """Places this far from each other along a course are looked at for others near by."""
 
@@ -191,77 +188,3 @@ def _facing(courses: list[Course]) -> Iterator[Encounter]:
             Part(one // 2, count, count, turned=one % 2 == 0),
             Part(other // 2, 0, 0, turned=other % 2 == 1),
         )
-
-
-def relinked(
-    encounter: Encounter, plan: tuple[bool, ...], courses: list[Course], step_in: float
-) -> list[Course]:
-    """The roots of an encounter with links as planned; limbs without a link are roots of their own.
-
-    Where one limb has two links, two roots run along it, of which one alone has been seen: in the newly
-    linked one that limb is inferred.
-    """
-    parts = (encounter.first, encounter.second)
-    roots = [courses[part.course].turned() if part.turned else courses[part.course] for part in parts]
-    at = _middles(encounter, *roots)
-    found: list[Course] = []
-    links = list(compress(LINKS, plan))
-    used = [limb for limbs in links for limb in limbs]
-    for head, tail in links:
-        one, other = head // 2, tail // 2
-        if one == other:
-            found.append(roots[one])
-            continue
-        before, after = roots[one].before(at[one][0]), roots[other].after(at[other][1])
-        if used.count(head) > 1:
-            before = before.unseen()
-        if used.count(tail) > 1:
-            after = after.unseen()
-        found.append(led_over(before, after, encounter.is_gap, step_in))
-    for limb in sorted({0, 1, 2, 3} - set(used)):
-        part, root, (until, onward) = parts[limb // 2], roots[limb // 2], at[limb // 2]
-        # What is left of a stretch along which both touch is no root.
-        if limb % 2 == 0 and part.until >= FEWEST_POINTS:
-            found.append(root.before(until))
-        if limb % 2 == 1 and len(root.line_in) - part.onward >= FEWEST_POINTS:
-            found.append(root.after(onward))
-    return [course for course in found if len(course.line_in) >= FEWEST_POINTS]
-
-
-def _middles(encounter: Encounter, first: Course, second: Course) -> tuple[tuple[int, int], tuple[int, int]]:
-    """For both roots where the head ends and the tail begins: in the middle of where they touch."""
-    one, other = encounter.first, encounter.second
-    if encounter.is_gap:
-        return (one.until, one.onward), (other.until, other.onward)
-    if one.until == one.onward:
-        # An end that lies beside the other root.
-        return (one.until, one.onward), (other.until, other.until)
-    middle = (one.until + one.onward) // 2
-    place = first.line_in[min(middle, len(first.line_in) - 1)]
-    away = np.hypot(*(second.line_in[other.until : other.onward] - place).T)
-    nearest = other.until + int(away.argmin())
-    return (middle, middle), (nearest, nearest)
-
-
-def led_over(head: Course, tail: Course, is_gap: bool, step_in: float) -> Course:
-    """The head of one root, led over into the tail of another; the one there is, where the other is not."""
-    if min(len(head.line_in), len(tail.line_in)) < 2:
-        return max(head, tail, key=lambda course: len(course.line_in))
-    apart_in = float(np.hypot(*(tail.line_in[0] - head.line_in[-1])))
-    if not is_gap:
-        # Roots lie side by side here: the farther, the longer it takes to go over.
-        trimmed = round(max(OVER_IN, apart_in) / step_in)
-        head = head.before(max(len(head.line_in) - trimmed, 2))
-        tail = tail.after(min(trimmed, len(tail.line_in) - 2))
-    bridge = least_energy_curve(head.line_in, tail.line_in, step_in)
-    line = np.concatenate([head.line_in, bridge, tail.line_in])
-    width = np.linspace(head.width_in[-1], tail.width_in[0], len(bridge))
-    is_unseen = np.full(len(bridge), is_gap or apart_in > NEAR_IN)
-    even, at = resample_polyline(line, step_in)
-    along = arc_length(line)
-    nearest = np.searchsorted(along, at).clip(0, len(along) - 1)
-    return Course(
-        even,
-        np.interp(at, along, np.concatenate([head.width_in, width, tail.width_in])),
-        np.concatenate([head.inferred, is_unseen, tail.inferred])[nearest],
-    )

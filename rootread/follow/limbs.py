@@ -1,4 +1,4 @@
-"""What is known of the limbs of a encounter: how wide, of what colour, which way, how far they run."""
+"""What is known of the limbs of an encounter: how wide, of what colour, which way, how far they run."""
 
 import math
 from dataclasses import dataclass
@@ -10,13 +10,23 @@ from numpy.typing import NDArray
 
 from rootread.follow.encounters import FEWEST_POINTS, Course, Encounter
 from rootread.geometry import Points
-from rootread.plane.types import Grid, Surface
+from rootread.plane.types import Grid
 
 SHORT_IN, MIDDLE_IN, LONG_IN = 0.5, 1.0, 2.5
 """Lengths of a limb over which it is looked at."""
 COLOUR_BLUR_PX = 1.0
 THINNEST_IN = 0.005
+"""A limb of no width has no logarithm."""
 TURN_STEP_IN = 0.1
+"""Turns are taken from stretches this long."""
+LEAST_LIMB_IN = 0.3
+"""It is worth a look only where so much of a root changes hands."""
+MOST_BEND_DEG = 95.0
+"""Roots turn sharply at layers, but where they go on as another they do not go back."""
+FAR_IN, MOST_ASKEW_DEG = 0.3, 90.0
+"""Limbs farther apart than this look toward each other, if they are of one root."""
+WIDEST_RATIO = 3.0
+"""One root is no more than so many times as wide before as after."""
 
 
 Vector = tuple[float, float]
@@ -105,7 +115,7 @@ Limbs = tuple[Limb | None, Limb | None, Limb | None, Limb | None]
 def limbs(
     encounter: Encounter, courses: list[Course], colours: list[NDArray[np.float64]], step_in: float
 ) -> Limbs:
-    """The four limbs of a encounter."""
+    """The four limbs of an encounter."""
     found: list[Limb | None] = []
     for part in (encounter.first, encounter.second):
         course, lab = courses[part.course], colours[part.course]
@@ -140,98 +150,6 @@ def _median_width(widths_in: NDArray[np.float64]) -> float:
     return max(float(np.median(widths_in)), THINNEST_IN)
 
 
-LEAST_REACH_IN = 1.28
-MARGIN_IN = 0.7
-LIMB_FACTS = 9
-PAIR_FACTS = 13
-PLACE_FACTS = 9
-FACTS = PLACE_FACTS + 4 * LIMB_FACTS + 4 * PAIR_FACTS
-"""Numbers known of each encounter."""
-
-
-def encounter_facts(
-    encounter: Encounter, four: Limbs, step_in: float, surface: Surface
-) -> NDArray[np.float32]:
-    """``(97,)`` what is known of a encounter besides its picture; 0 of limbs that are not there.
-
-    First of the encounter, then of each limb, then of how well each of these goes on as each other: as it was
-    followed (heads with their own tails), and as it would be.
-    """
-    head, tail, other_head, other_tail = four
-    counts = [p.onward - p.until for p in (encounter.first, encounter.second)]
-    whole = [
-        encounter.is_gap,
-        encounter.first.turned + encounter.second.turned,
-        counts[0] * step_in,
-        counts[1] * step_in,
-        picture_reach_in(four),
-        *[limb is not None for limb in four],
-    ]
-    of_limbs = [fact for limb in four for fact in _limb_facts(limb, surface)]
-    pairs = ((head, tail), (other_head, other_tail), (head, other_tail), (other_head, tail))
-    of_pairs = [fact for one, other in pairs for fact in _pair_facts(one, other)]
-    return np.array([*whole, *of_limbs, *of_pairs], dtype=np.float32)
-
-
-def picture_reach_in(four: Limbs) -> float:
-    """Half the length of an encounter's picture: over an inch, more where limbs lie far apart."""
-    near = np.array([limb.line_in[0] for limb in four if limb is not None])
-    apart_in = float(np.hypot(*np.ptp(near, axis=0)))
-    return max(LEAST_REACH_IN, apart_in / 2 + MARGIN_IN)
-
-
-def _limb_facts(limb: Limb | None, surface: Surface) -> list[float]:
-    if limb is None:
-        return [0.0] * LIMB_FACTS
-    near, far = limb.line_in[0], limb.line_in[-1]
-    near_depth, far_depth = (float(p[1] - np.interp(p[0], *surface.line_in.T)) for p in (near, far))
-    return [
-        min(limb.length_in, 6.0),
-        float(np.log(limb.width_in[0])),
-        float(np.log(limb.far_width_in)),
-        limb.share_inferred,
-        float(limb.way[1][1]),
-        *limb.bends,
-        near_depth,
-        far_depth,
-    ]
-
-
-def _pair_facts(one: Limb | None, other: Limb | None) -> list[float]:
-    """How well two limbs go on as each other; one comes to the place, the other leaves it."""
-    if one is None or other is None:
-        return [0.0] * PAIR_FACTS
-    over = _over(one, other)
-    distance = math.hypot(*over)
-    # Limbs lead away from where they were parted, so that the way into the place is against the limb's.
-    bends = [_angle_deg(_against(a), b) for a, b in zip(one.way, other.way, strict=True)]
-    is_apart = distance > 0.02
-    askew = (
-        [_angle_deg(_against(one.way[1]), over), _angle_deg(over, other.way[1])] if is_apart else [0.0, 0.0]
-    )
-    aside = [abs(_cross(way, over)) for way in (one.way[1], other.way[1])]
-    light, green_red, blue_yellow = (one.colour[0] - other.colour[0]).tolist()
-    return [
-        distance,
-        *bends,
-        *askew,
-        *aside,
-        abs(math.log(one.width_in[0] / other.width_in[0])),
-        math.log(one.width_in[1] / other.width_in[1]),
-        math.hypot(green_red, blue_yellow),
-        abs(light),
-        math.dist(one.colour[1].tolist(), other.colour[1].tolist()),
-    ]
-
-
-MOST_BEND_DEG = 95.0
-MOST_ASKEW_DEG = 90.0
-FAR_IN = 0.3
-"""Ends farther apart than this look at each other, if they are of one root."""
-WIDEST_RATIO = 3.0
-LEAST_LIMB_IN = 0.3
-
-
 def may_regroup(four: Limbs) -> bool:
     """Whether it is worth a look: some limb goes on as one of the other root without going back."""
     head, tail, other_head, other_tail = four
@@ -244,27 +162,31 @@ def may_regroup(four: Limbs) -> bool:
 def _may_go_on(one: Limb | None, other: Limb | None) -> bool:
     if one is None or other is None:
         return False
-    if min(_angle_deg(_against(one.way[k]), other.way[k]) for k in (0, 1)) > MOST_BEND_DEG:
+    if min(angle_deg(against(one.way[k]), other.way[k]) for k in (0, 1)) > MOST_BEND_DEG:
         return False
-    over = _over(one, other)
-    if math.hypot(*over) > FAR_IN:
-        ahead = min(_angle_deg(_against(way), over) for way in one.way[:2])
-        if max(ahead, min(_angle_deg(way, over) for way in other.way[:2])) > MOST_ASKEW_DEG:
+    way_over = over(one, other)
+    if math.hypot(*way_over) > FAR_IN:
+        ahead = min(angle_deg(against(way), way_over) for way in one.way[:2])
+        if max(ahead, min(angle_deg(way, way_over) for way in other.way[:2])) > MOST_ASKEW_DEG:
             return False
     return abs(math.log(one.width_in[0] / other.width_in[0])) <= math.log(WIDEST_RATIO)
 
 
-def _over(one: Limb, other: Limb) -> Vector:
+def over(one: Limb, other: Limb) -> Vector:
+    """From where one limb was parted to where the other was."""
     return other.place_in[0] - one.place_in[0], other.place_in[1] - one.place_in[1]
 
 
-def _against(way: Vector) -> Vector:
+def against(way: Vector) -> Vector:
+    """The opposite way."""
     return -way[0], -way[1]
 
 
-def _angle_deg(one: Vector, other: Vector) -> float:
-    return math.degrees(abs(math.atan2(_cross(one, other), one[0] * other[0] + one[1] * other[1])))
+def angle_deg(one: Vector, other: Vector) -> float:
+    """Between two vectors, 0 to 180."""
+    return math.degrees(abs(math.atan2(cross(one, other), one[0] * other[0] + one[1] * other[1])))
 
 
-def _cross(one: Vector, other: Vector) -> float:
+def cross(one: Vector, other: Vector) -> float:
+    """What lies across the first vector of the second."""
     return one[0] * other[1] - one[1] * other[0]

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.centreline import STEP_PX
+from rootread.follow.encounter_facts import encounter_facts
 from rootread.follow.encounter_pictures import encounter_picture
 from rootread.follow.encounters import (
     FEWEST_POINTS,
@@ -26,17 +27,10 @@ from rootread.follow.encounters import (
     Course,
     Encounter,
     possible_encounters,
-    relinked,
 )
 from rootread.follow.eye import batches
-from rootread.follow.limbs import (
-    Limbs,
-    course_colours,
-    encounter_facts,
-    limbs,
-    may_regroup,
-    softened,
-)
+from rootread.follow.limbs import Limbs, course_colours, limbs, may_regroup, softened
+from rootread.follow.relink import relinked
 from rootread.follow.strands import Strands
 from rootread.follow.strips import strip_layers
 from rootread.plane.types import Grid, Surface, WallImage
@@ -48,12 +42,12 @@ LOOSE_COST = 0.2
 LEAST_GAIN = 0.4
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
-"""Roots that were linked anew may be so again elsewhere, so often at most."""
+"""Roots that were linked anew are looked at again, so often at most."""
 MOST_COURSES = 800
 """Made walls full of roots have up to 190. More are a thicket or a net, which is left as it is."""
-MOST_POSSIBLE, MOST_LOOKS = 12_000, 2_500
-"""Made walls full of roots have up to 4,000 encounters, of which 1,000 are worth a look; of a thicket only
-those of the longest limbs are seen."""
+MOST_LOOKS = 2_500
+"""Made walls full of roots have up to 1,000 encounters that are worth a look; of more those of the longest
+limbs are looked at."""
 BATCH = 16
 """Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
 
@@ -109,18 +103,12 @@ class Look:
             for encounter in possible_encounters(self.courses, self.view.step_in)
             if not self._fresh.isdisjoint(encounter.courses)
         ]
-        kept = self._longest(possible, MOST_POSSIBLE)
-        return self._longest(
-            [encounter for encounter in kept if may_regroup(self.limbs(encounter))], MOST_LOOKS
-        )
-
-    def _longest(self, encounters: list[Encounter], most: int) -> list[Encounter]:
-        """No more than so many, those that move the longest limbs."""
-        if len(encounters) <= most:
-            return encounters
-        points = [min(encounter.longest_limbs(self.courses)) for encounter in encounters]
-        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:most])
-        return [encounters[k] for k in kept.tolist()]
+        worth = [encounter for encounter in possible if may_regroup(self.limbs(encounter))]
+        if len(worth) <= MOST_LOOKS:
+            return worth
+        points = [min(encounter.longest_limbs(self.courses)) for encounter in worth]
+        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:MOST_LOOKS])
+        return [worth[k] for k in kept.tolist()]
 
     def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
         """``(S, 9, 56, 128)`` pictures and ``(S, 97)`` facts of some encounters."""
@@ -148,7 +136,8 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
         encounters = look.worth_a_look()
         if not encounters:
             break
-        chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), look, encounters))
+        there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
+        chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), there))
         if not chosen:
             break
         gone = {k for encounter, _ in chosen for k in encounter.courses}
@@ -159,14 +148,18 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
 
 
 def best_plans(
-    odds: NDArray[np.float64], look: Look, encounters: list[Encounter]
+    odds: NDArray[np.float64], there: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """``(S,)`` the best of ``PLANS`` for each encounter, and how much more it is worth than what there is.
 
     A link is worth its chance of being right less that of being wrong.
+
+    Parameters
+    ----------
+    odds : ``(S, 4)`` log-odds that the limbs of each link are of one root.
+    there : ``(S, 4)`` which limbs there are.
     """
     plans = np.array(PLANS)
-    there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
     possible = np.stack([there[:, head] & there[:, tail] for head, tail in LINKS], axis=1)
     # tanh(x / 2) = p - (1 - p) where x are the log-odds of p.
     worth = np.where(possible, np.tanh(odds / 2), 0.0)

@@ -27,7 +27,8 @@ Inputs = dict[str, NDArray[np.generic]]
 CALIBRATION_SEEDS = range(500_000, 500_012)
 """Scenes with soils of the training set; none of a held-out seed."""
 SIDE_PX = 352
-LARGE = 4096
+LEAST_HALVED = 4096
+"""Numbers in a table from which it is kept in 16 bits."""
 BYTE_STEP, BYTE_OFFSET = 4 / 255, 128
 """What a byte of the picture stands for: 0 to 255 are -2 to 2, half a grey level aside."""
 
@@ -61,7 +62,7 @@ def halve(path: Path) -> None:
 
     model = onnx.load(path)
     for table in list(model.graph.initializer):
-        if table.data_type != onnx.TensorProto.FLOAT or np.prod(table.dims) < LARGE:
+        if table.data_type != onnx.TensorProto.FLOAT or np.prod(table.dims) < LEAST_HALVED:
             continue
         name = f"{table.name}_half"
         model.graph.initializer.append(

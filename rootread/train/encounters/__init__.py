@@ -2,6 +2,6 @@
 
 ``python -m rootread.train.encounters.walls FOLDER`` makes walls, follows their roots and keeps pictures of
 where they come near each other, ``python -m rootread.train.encounters.run FOLDER OUT.pt`` learns from them,
-``python -m rootread.train.encounters.export OUT.pt FOLDER rootread/follow/weights/encounters.onnx`` writes
+``python -m rootread.train.encounters.export FOLDER rootread/follow/weights/encounters.onnx OUT.pt`` writes
 what ships.
 """

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
-from rootread.follow.limbs import FACTS
 from rootread.train.encounters.panel import Panel
 from rootread.train.encounters.run import Examples
 from rootread.train.quantise import Inputs, halve, quantise

@@ -3,9 +3,9 @@
 import torch
 from torch import Tensor, nn
 
+from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS
-from rootread.follow.limbs import FACTS
 from rootread.train.joins.net import convolution
 
 WIDTHS = (16, 32, 64, 96)

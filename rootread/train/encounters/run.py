@@ -14,8 +14,9 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
+from rootread.follow.encounter_facts import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, THERE
 from rootread.follow.encounters import LINKS, PLANS
-from rootread.follow.limbs import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS
+from rootread.follow.regroup import LEAST_GAIN, best_plans
 from rootread.train.encounters.net import EncounterNet
 from rootread.train.joins.run import half_strange, relit
 from rootread.train.net import follow
@@ -53,8 +54,8 @@ class Examples:
                 shape = wall["pictures"].shape[1:], wall["facts"].shape[1:]
             pictures = torch.empty((at[-1], *shape[0]), dtype=torch.uint8, device=device)
             facts = torch.empty((at[-1], *shape[1]), device=device)
-            of_one = torch.empty((at[-1], 4), dtype=torch.int8, device=device)
-            weight = torch.empty((at[-1], 4), device=device)
+            of_one = torch.empty((at[-1], len(LINKS)), dtype=torch.int8, device=device)
+            weight = torch.empty((at[-1], len(LINKS)), device=device)
 
             def fill(k: int) -> None:
                 with np.load(files[k]) as wall:
@@ -90,7 +91,7 @@ def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Ten
     other = pictures[:, [0, 1, 2, 3, 6, 7, 4, 5, 8]]
     pictures = torch.where(exchanged[:, None, None, None], other, pictures)
     pictures = torch.where(mirrored[:, None, None, None], pictures.flip(2), pictures)
-    facts = torch.where(exchanged[:, None], facts[:, _exchanged(device)], facts)
+    facts = torch.where(exchanged[:, None], facts[:, called_otherwise(device)], facts)
     # In a mirror a root that bends to the left bends to the right.
     bends = PLACE_FACTS + LIMB_FACTS * torch.arange(4, device=device) + 5
     facts = facts.clone()
@@ -102,7 +103,7 @@ def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Ten
     return torch.cat([shown[:, :4], pictures[:, 4:].float()], 1), facts, of_one, weight
 
 
-def _exchanged(device: torch.device) -> Tensor:
+def called_otherwise(device: torch.device) -> Tensor:
     """The order of facts when the first root is called the second."""
     whole = [0, 1, 3, 2, 4, 7, 8, 5, 6]
     limb = [PLACE_FACTS + LIMB_FACTS * k + f for k in (2, 3, 0, 1) for f in range(LIMB_FACTS)]
@@ -113,7 +114,7 @@ def _exchanged(device: torch.device) -> Tensor:
 
 @torch.no_grad()
 def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
-    """Mean loss; how well links that are there and others are told, and what regrouping gains.
+    """Mean loss; how well links that are there and others are told; what is relinked for better and worse.
 
     Average precision is that of wrong ones of the links that are there, and of right ones of the others.
     """
@@ -129,17 +130,12 @@ def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
         hit = (truth[:, links][asked] == sign)[order].float()
         precision = hit.cumsum(0) / torch.arange(1, len(hit) + 1, device=hit.device)
         found[f"precision_{name}"] = round(float((precision * hit).sum() / hit.sum()), 4)
-    value = torch.where(truth != 0, torch.tanh(said / 2), torch.full_like(said, -9.0))
-    plans = torch.tensor(PLANS, device=said.device, dtype=torch.float32)
-    worth = value.clamp_min(-9) @ plans.T
-    now = torch.where(truth[:, :2] != 0, value[:, :2], torch.zeros_like(value[:, :2])).sum(1)
-    right = truth.float() @ plans.T
-    for margin in (0.0, 0.25, 0.5, 1.0):
-        best, plan = worth.max(1)
-        changed = best > now + margin
-        gain = right.gather(1, plan[:, None])[:, 0] - truth[:, :2].sum(1)
-        gain = gain[changed]
-        found[f"better_{margin}"], found[f"worse_{margin}"] = int((gain > 0).sum()), int((gain < 0).sum())
+    there = examples.facts[:, THERE].cpu().numpy() > 0
+    plan, gain = best_plans(said.double().cpu().numpy(), there)
+    right = truth.cpu().numpy().astype(int)
+    after = (right * np.array(PLANS)[plan]).sum(axis=1)
+    better = (after - right[:, :2].sum(axis=1))[gain > LEAST_GAIN]
+    found["better"], found["worse"] = int((better > 0).sum()), int((better < 0).sum())
     return found
 
 
