@@ -19,6 +19,7 @@ from rootread.follow.limbs import Limbs, limbs  # noqa: E402
 from rootread.follow.regroup import WEIGHTS  # noqa: E402
 from rootread.geometry import Points, resample_polyline  # noqa: E402
 from rootread.plane import Surface  # noqa: E402
+from rootread.train.encounters import run  # noqa: E402
 from rootread.train.encounters.export import examples, export  # noqa: E402
 from rootread.train.encounters.net import EncounterNet  # noqa: E402
 from rootread.train.encounters.panel import Panel  # noqa: E402
@@ -166,6 +167,43 @@ def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> 
     with torch.no_grad():
         assert found[0] == pytest.approx(panel(walls.pictures[:4], walls.facts[:4]).numpy(), abs=1e-3)
     assert found[1] == pytest.approx(found[0], abs=0.3)
+
+
+def test_weights_that_tell_other_walls_worse_are_not_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of losses 0.3, 0.2, 0.4 the second network is kept, though the third learnt longest."""
+    losses = iter((0.3, 0.2, 0.4))
+    monkeypatch.setattr(run, "figures", lambda net, check: {"loss": next(losses)})
+    walls = Examples.read([kept_wall(tmp_path, 1)], torch.device("cpu"))
+    least, out = math.inf, tmp_path / "best.pt"
+    for number in range(3):
+        net = torch.nn.Linear(1, 1)
+        torch.nn.init.constant_(net.bias, number)
+        least = run.keep_if_best(net, walls, out, least)
+    assert least == 0.2
+    assert float(torch.load(out, weights_only=True)["bias"]) == 1.0
+
+
+def test_the_weights_in_the_repository_are_those_that_ship() -> None:
+    """Before they were put in whole numbers, and made less sure: log-odds go with those of what ships."""
+    folder = Path(run.__file__).parent
+    panel = Panel.of([folder / "first.pt", folder / "second.pt"])
+    session = onnxruntime.InferenceSession(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
+    rng = np.random.default_rng(0)
+    pictures = np.zeros((16, CHANNELS, ACROSS, LENGTH), np.uint8)
+    pictures[:, :3] = 90
+    for number, picture in enumerate(pictures):
+        # A root from left to right, with its head and tail.
+        row = 10 + 2 * number
+        picture[:4, row - 3 : row + 3] = 190
+        picture[4, row, : LENGTH // 2] = picture[5, row, LENGTH // 2 :] = 255
+    facts = rng.normal(panel.nets[0].mean, panel.nets[0].spread, (16, FACTS)).astype(np.float32)
+    with torch.no_grad():
+        exact = panel(torch.from_numpy(pictures), torch.from_numpy(facts)).numpy()
+    (ships,) = session.run(["odds"], {"pictures": pictures, "facts": facts})
+    for link in range(len(LINKS)):
+        assert np.corrcoef(exact[:, link], ships[:, link])[0, 1] > 0.99
 
 
 def test_figures_say_what_regrouping_gains(tmp_path: Path) -> None:

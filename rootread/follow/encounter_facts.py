@@ -18,6 +18,8 @@ TOUCHING_IN = 0.02
 PLACE_FACTS, LIMB_FACTS, PAIR_FACTS = 9, 9, 13
 THERE = slice(5, 9)
 """Facts that say which limbs there are."""
+TURN = 5
+"""Of the facts of a limb, the one that a mirror turns about: which way it bends."""
 FACTS = PLACE_FACTS + 4 * LIMB_FACTS + 4 * PAIR_FACTS
 """Numbers known of each encounter."""
 

@@ -59,7 +59,7 @@ class Course:
     """``(N, 2)`` x and z."""
     width_in: NDArray[np.float64]
     inferred: NDArray[np.bool_]
-    """``(N,)`` True where a gap was bridged."""
+    """``(N,)`` True where it was bridged or led along another, as of a trace."""
 
     def turned(self) -> "Course":
         """The same from its other end."""
@@ -160,7 +160,7 @@ def _lost_beside(courses: list[Course], touching: list[Encounter]) -> Iterator[E
     course = np.concatenate([np.full(len(c.line_in), k) for k, c in enumerate(courses)])
     place = np.concatenate([np.arange(len(c.line_in)) for c in courses])
     ends = _ends(courses)
-    touched = {(s.first.course, s.second.course) for s in touching}
+    touched = {encounter.courses for encounter in touching}
     for end, near in enumerate(cKDTree(points).query_ball_point(ends, LOST_BESIDE_IN)):
         at = np.array(near)
         away = np.hypot(*(points[at] - ends[end]).T)

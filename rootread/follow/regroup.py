@@ -2,10 +2,10 @@
 
 The flow weighs each join by what lies about it. Once roots are followed more
 is known: how they run before and after an encounter, their widths and colours
-over inches, what other roots are near. A small trained network sees each
-encounter, as a picture and as facts, and says of each two limbs how likely
+over inches, what other roots are near. Small trained networks see each
+encounter, as a picture and as facts, and say of each two limbs how likely
 they are of one root; roots are linked anew where that promises more right
-links. It was trained on made walls alone (see ``rootread.train.encounters``).
+links. They were trained on made walls alone (see ``rootread.train.encounters``).
 """
 
 from dataclasses import dataclass

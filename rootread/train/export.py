@@ -23,6 +23,7 @@ from rootread.train.net import STRIDE, RootNet, folded
 from rootread.train.quantise import Inputs, as_inputs, calibration_pictures, quantise
 
 OPSET = 17
+SIDES = {2: "rows", 3: "columns"}
 NEWTON_STEPS = 30
 
 
@@ -73,23 +74,25 @@ def export(net: RootNet, path: Path) -> None:
 
     Sides of the picture may be any multiples of ``STRIDE``.
     """
-    write_onnx(InBlocks(net), torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE), path)
+    blocks = torch.rand(1, 12, 2 * STRIDE, 2 * STRIDE)
+    write_onnx(InBlocks(net), {"blocks": blocks}, "answer", SIDES, path)
 
 
-def write_onnx(net: nn.Module, example: Tensor, path: Path) -> None:
-    """Write a network of ``blocks`` to ``answer`` as ONNX, for pictures of any size."""
-    sides = {2: "rows", 3: "columns"}
+def write_onnx(
+    net: nn.Module, inputs: dict[str, Tensor], answer: str, any_size: dict[int, str], path: Path
+) -> None:
+    """Write a network of named ``inputs`` to one ``answer`` as ONNX; axes of ``any_size`` may have any."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with warnings.catch_warnings():
         # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
         warnings.simplefilter("ignore")
         torch.onnx.export(
             net,
-            (example,),
+            tuple(inputs.values()),
             str(path),
-            input_names=["blocks"],
-            output_names=["answer"],
-            dynamic_axes={"blocks": sides, "answer": sides},
+            input_names=list(inputs),
+            output_names=[answer],
+            dynamic_axes={name: any_size for name in (*inputs, answer)},
             opset_version=OPSET,
             dynamo=False,
         )

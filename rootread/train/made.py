@@ -17,8 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import WallRefused
+from rootread.fieldsheet import default_row
+from rootread.find import find_roots
+from rootread.follow.strands import Strands, find_strands
+from rootread.photo import read_photo
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
 from rootread.scene import KINDS, draw_scene, render, write_scene
 from rootread.scene.describe import Kind
+from rootread.settings import Settings
 from rootread.train.burial import half_buried
 
 WIDTH_PX = (1800, 3100)
@@ -30,6 +36,16 @@ TURNS_BURIED = 0.8
 """At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
 FREE_SHARE = 0.1
 """Of the walls have roots of any habit."""
+
+
+def read_made(photo: Path) -> tuple[WallPlane, WallImage, Strands]:
+    """A made photo as a wall is read, up to the strands of its roots."""
+    settings = Settings()
+    taken = read_photo(photo, settings.photo)
+    plane = find_plane(taken, default_row(photo.name), None, settings.plane)
+    image = lay_flat(taken, plane, settings.plane)
+    return plane, image, find_strands(find_roots(image, settings.find), image)
+
 
 Examples = Callable[[Path, dict[str, Any], np.random.Generator], dict[str, NDArray[Any]]]
 

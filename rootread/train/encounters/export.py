@@ -6,7 +6,6 @@ be, and how large numbers grow inside them, which ship in 8-bit whole numbers.
 
 import argparse
 import tempfile
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,9 +16,9 @@ from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.train.encounters.panel import Panel
 from rootread.train.encounters.run import Examples
+from rootread.train.export import write_onnx
 from rootread.train.quantise import Inputs, halve, quantise
 
-OPSET = 17
 ENCOUNTERS_A_WALL = 60
 MOST_WALLS = 30
 
@@ -27,20 +26,7 @@ MOST_WALLS = 30
 def export(panel: Panel, out: Path) -> None:
     """Networks as ONNX, for any number of encounters."""
     pictures = torch.zeros(2, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
-    names = {"pictures": {0: "encounters"}, "facts": {0: "encounters"}, "odds": {0: "encounters"}}
-    with warnings.catch_warnings():
-        # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
-        warnings.simplefilter("ignore")
-        torch.onnx.export(
-            panel,
-            (pictures, torch.zeros(2, FACTS)),
-            str(out),
-            input_names=["pictures", "facts"],
-            output_names=["odds"],
-            dynamic_axes=names,
-            opset_version=OPSET,
-            dynamo=False,
-        )
+    write_onnx(panel, {"pictures": pictures, "facts": torch.zeros(2, FACTS)}, "odds", {0: "encounters"}, out)
 
 
 def examples(folder: Path) -> Iterator[Inputs]:

@@ -6,7 +6,7 @@ from torch import Tensor, nn
 from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS
-from rootread.train.joins.net import convolution
+from rootread.train.looker import convolutions, mixed
 
 WIDTHS = (16, 32, 64, 96)
 SQUEEZED = 32
@@ -22,28 +22,15 @@ class EncounterNet(nn.Module):
 
     def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
-        first, second, third, last = widths
+        last = widths[-1]
         self.body = nn.Sequential(
-            convolution(CHANNELS, first, 2),
-            convolution(first, second, 2),
-            convolution(second, second, 1),
-            convolution(second, third, 2),
-            convolution(third, third, 1),
-            convolution(third, last, 2),
-            convolution(last, last, 1),
+            *convolutions(CHANNELS, widths, 2),
             nn.Conv2d(last, SQUEEZED, 1, bias=False),
             nn.BatchNorm2d(SQUEEZED),
             nn.ReLU(inplace=True),
         )
         places = -(-ACROSS // 16) * (LENGTH // 16)
-        self.mix = nn.Sequential(
-            nn.Linear(SQUEEZED * places + FACTS, 2 * HIDDEN),
-            nn.ReLU(inplace=True),
-            nn.Dropout(DROPPED),
-            nn.Linear(2 * HIDDEN, HIDDEN),
-            nn.ReLU(inplace=True),
-            nn.Linear(HIDDEN, len(LINKS)),
-        )
+        self.mix = mixed(SQUEEZED * places + FACTS, HIDDEN, len(LINKS), DROPPED)
         self.register_buffer("mean", torch.zeros(FACTS))
         self.register_buffer("spread", torch.ones(FACTS))
 

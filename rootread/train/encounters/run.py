@@ -14,11 +14,11 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
-from rootread.follow.encounter_facts import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, THERE
+from rootread.follow.encounter_facts import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, THERE, TURN
 from rootread.follow.encounters import LINKS, PLANS
 from rootread.follow.regroup import LEAST_GAIN, best_plans
 from rootread.train.encounters.net import EncounterNet
-from rootread.train.joins.run import half_strange, relit
+from rootread.train.looker import falling, half_strange, learn_from, relit
 from rootread.train.net import follow
 
 ENCOUNTERS_A_STEP = 1024
@@ -30,6 +30,7 @@ HELD_OUT_SHARE = 0.05
 SHORTEST_IN = 0.2
 """A link between short limbs counts less than one between limbs of an inch and more, no less than this."""
 LOOK = 2048
+STEPS_A_LOOK = 500
 READERS = 16
 
 
@@ -93,7 +94,7 @@ def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Ten
     pictures = torch.where(mirrored[:, None, None, None], pictures.flip(2), pictures)
     facts = torch.where(exchanged[:, None], facts[:, called_otherwise(device)], facts)
     # In a mirror a root that bends to the left bends to the right.
-    bends = PLACE_FACTS + LIMB_FACTS * torch.arange(4, device=device) + 5
+    bends = PLACE_FACTS + LIMB_FACTS * torch.arange(4, device=device) + TURN
     facts = facts.clone()
     facts[:, bends] = torch.where(mirrored[:, None], -facts[:, bends], facts[:, bends])
     of_one = torch.where(exchanged[:, None], of_one[:, [1, 0, 3, 2]], of_one)
@@ -140,7 +141,7 @@ def figures(net: nn.Module, examples: Examples) -> dict[str, float]:
 
 
 def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Path | None, seed: int) -> None:
-    """Learn for some minutes; the weights averaged over the last steps are written."""
+    """Learn for some minutes; of the averaged weights those that tell other walls best are written."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(seed)
     files = [files[k] for k in np.random.default_rng(0).permutation(len(files))]
@@ -154,31 +155,30 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(net.parameters(), rate, weight_decay=WEIGHT_DECAY)
     print(f"{len(files)} walls, {len(walls.facts)} encounters", flush=True)
-    begun, step = time.monotonic(), 0
+    begun, step, least = time.monotonic(), 0, math.inf
     while (done := (time.monotonic() - begun) / (60 * minutes)) < 1:
-        for group in optimiser.param_groups:
-            warm = min(1.0, (step + 1) / WARM_STEPS)
-            group["lr"] = rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * done)))
         chosen = torch.randint(len(walls.facts), (ENCOUNTERS_A_STEP,), device=device)
         pictures, facts, of_one, weight = varied(walls, chosen)
         net.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
             said = net(pictures, facts)
         loss = link_loss(said.float(), of_one, weight)
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        optimiser.step()
         step += 1
+        learn_from(loss, net, optimiser, falling(rate, done) * min(1.0, step / WARM_STEPS))
         follow(average, net, min(AVERAGE_KEEP, 1 - 1 / (step + 1)))
-        if step % 500 == 0:
-            print(
-                f"step {step} {done:.2f}: loss {float(loss):.3f}, held out {figures(average, check)}",
-                flush=True,
-            )
-            torch.save(average.state_dict(), out)
-    print(f"after {step} steps: {figures(average, check)}", flush=True)
-    torch.save(average.state_dict(), out)
+        if step % STEPS_A_LOOK == 0:
+            print(f"step {step}, {done:.0%}: loss {float(loss.detach()):.3f}", flush=True)
+            least = keep_if_best(average, check, out, least)
+    keep_if_best(average, check, out, least)
+
+
+def keep_if_best(net: nn.Module, check: Examples, out: Path, least: float) -> float:
+    """Write the weights if their loss on walls kept from learning is less than ``least``; the lesser."""
+    found = figures(net, check)
+    print(f"held out: {found}", flush=True)
+    if found["loss"] < least:
+        torch.save(net.state_dict(), out)
+    return min(found["loss"], least)
 
 
 def main() -> None:

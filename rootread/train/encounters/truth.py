@@ -16,8 +16,7 @@ NEAR_IN = 0.1
 LIMB_IN = 1.5
 """So much of a limb says of which root it is."""
 MATCHED_SHARE = 0.7
-
-
+"""Share of a limb that must lie along a root for the limb to be of that root."""
 BACK_IN = 0.5
 """Where two roots touch, a root may go on from a place so far back."""
 

@@ -13,16 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import WallRefused
-from rootread.fieldsheet import default_row
-from rootread.find import find_roots
 from rootread.follow.courses import flow_courses
 from rootread.follow.regroup import Look, View
-from rootread.follow.strands import find_strands
-from rootread.photo import read_photo
-from rootread.plane import find_plane, lay_flat
 from rootread.settings import Settings
 from rootread.train.encounters.truth import TrueRoots, of_one_root
-from rootread.train.made import make_walls
+from rootread.train.made import make_walls, read_made
 
 FIRST_SEED = 770_000
 """Seeds below 800000 may be learnt from."""
@@ -40,13 +35,10 @@ def encounter_examples(
     ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the encounters, ``of_one`` ``(S, 4)``
     whether limbs are of one root (see ``truth``), and ``length`` ``(S, 4)`` of the limbs, inches.
     """
-    settings = Settings()
-    taken = read_photo(photo, settings.photo)
-    plane = find_plane(taken, default_row(photo.name), None, settings.plane)
-    image = lay_flat(taken, plane, settings.plane)
-    strands = find_strands(find_roots(image, settings.find), image)
+    settings = Settings().follow
+    plane, image, strands = read_made(photo)
     view = View.of(image, strands, plane.surface)
-    look = Look(flow_courses(strands, image, plane.surface, settings.follow), view)
+    look = Look(flow_courses(strands, image, plane.surface, settings), view)
     encounters = look.worth_a_look()
     if not encounters:
         raise WallRefused("no two roots on it are near each other", "Make another.")

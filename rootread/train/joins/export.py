@@ -6,7 +6,6 @@ ships in 8-bit whole numbers.
 
 import argparse
 import tempfile
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,10 +14,10 @@ import torch
 
 from rootread.follow.eye import FACTS
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH
+from rootread.train.export import write_onnx
 from rootread.train.joins.net import JoinNet
 from rootread.train.quantise import Inputs, quantise
 
-OPSET = 17
 JOINS_A_WALL = 400
 MOST_WALLS = 8
 
@@ -29,20 +28,7 @@ def export(checkpoint: Path, out: Path) -> None:
     net.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True))
     net.eval()
     strips = torch.zeros(2, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
-    names = {"strips": {0: "joins"}, "facts": {0: "joins"}, "cost": {0: "joins"}}
-    with warnings.catch_warnings():
-        # The plain exporter writes a smaller, simpler graph; PyTorch says it will go one day.
-        warnings.simplefilter("ignore")
-        torch.onnx.export(
-            net,
-            (strips, torch.zeros(2, FACTS)),
-            str(out),
-            input_names=["strips", "facts"],
-            output_names=["cost"],
-            dynamic_axes=names,
-            opset_version=OPSET,
-            dynamo=False,
-        )
+    write_onnx(net, {"strips": strips, "facts": torch.zeros(2, FACTS)}, "cost", {0: "joins"}, out)
 
 
 def examples(folder: Path) -> Iterator[Inputs]:

@@ -5,17 +5,11 @@ from torch import Tensor, nn
 
 from rootread.follow.eye import FACTS
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH
+from rootread.train.looker import convolutions, mixed
 
 WIDTHS = (16, 32, 64, 96)
 HIDDEN = 64
 DROPPED = 0.2
-
-
-def convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn.Sequential:
-    """Three by three, normed."""
-    return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False), nn.BatchNorm2d(outputs), nn.ReLU(inplace=True)
-    )
 
 
 def widened(weights: dict[str, Tensor], facts: Tensor) -> dict[str, Tensor]:
@@ -41,27 +35,12 @@ class JoinNet(nn.Module):
 
     def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
-        first, second, third, last = widths
-        self.body = nn.Sequential(
-            convolution(CHANNELS, first, (1, 2)),
-            convolution(first, second, 2),
-            convolution(second, second, 1),
-            convolution(second, third, 2),
-            convolution(third, third, 1),
-            convolution(third, last, 2),
-            convolution(last, last, 1),
-        )
+        last = widths[-1]
+        self.body = nn.Sequential(*convolutions(CHANNELS, widths, (1, 2)))
         self.squeeze = nn.Sequential(
             nn.Conv2d(last, last, (ACROSS // 8, 1), bias=False), nn.BatchNorm2d(last), nn.ReLU(inplace=True)
         )
-        self.mix = nn.Sequential(
-            nn.Linear(last * (LENGTH // 16) + FACTS, 2 * HIDDEN),
-            nn.ReLU(inplace=True),
-            nn.Dropout(DROPPED),
-            nn.Linear(2 * HIDDEN, HIDDEN),
-            nn.ReLU(inplace=True),
-            nn.Linear(HIDDEN, 1),
-        )
+        self.mix = mixed(last * (LENGTH // 16) + FACTS, HIDDEN, 1, DROPPED)
         nn.init.zeros_(self.mix[-1].weight)
         nn.init.zeros_(self.mix[-1].bias)
         self.scale = nn.Parameter(torch.ones(1))

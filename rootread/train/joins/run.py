@@ -5,7 +5,6 @@ and against the root ending there.
 """
 
 import argparse
-import math
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 
 from rootread.train.joins.net import WIDTHS, JoinNet, widened
+from rootread.train.looker import falling, half_strange, learn_from, relit
 from rootread.train.net import follow
 
 ENDS_A_STEP = 1536
@@ -24,8 +24,6 @@ WEIGHT_DECAY = 0.03
 WARM_STEPS = 200
 AVERAGE_KEEP = 0.998
 HELD_OUT_SHARE = 0.05
-GREY_SHARE, SWAPPED_SHARE = 0.15, 0.1
-"""Of strips that are estranged, how many lose their colour, and in how many the channels change places."""
 LOOK = 4096
 
 
@@ -102,37 +100,9 @@ def varied(strips: Tensor) -> Tensor:
     return relit(torch.where(turned[1], strips.flip(2), strips))
 
 
-def relit(strips: Tensor) -> Tensor:
-    """Strips in other light, with noise."""
-    seen = strips[:, :4].float()
-    gain = 0.75 + 0.5 * torch.rand(len(strips), 4, 1, 1, device=strips.device)
-    gain[:, 3] = 1
-    shift = 6 * torch.randn(len(strips), 4, 1, 1, device=strips.device)
-    seen = (seen * gain + shift + 4 * torch.randn_like(seen)).clamp(0, 255) * (strips[:, 4:] > 0)
-    return torch.cat([seen, strips[:, 4:].float()], 1)
-
-
 def estranged(strips: Tensor) -> Tensor:
     """Strips varied, half of them as of other soils and cameras."""
     return half_strange(varied(strips))
-
-
-def half_strange(strips: Tensor) -> Tensor:
-    """Half of the strips with the contrast, colours and sharpness of other soils and cameras."""
-    count, device = len(strips), strips.device
-    draw = torch.rand(5, count, 1, 1, 1, device=device)
-    rgb, there = strips[:, :3], strips[:, 4:] > 0
-    mean = (rgb * there).sum((2, 3), keepdim=True) / there.sum((2, 3), keepdim=True).clamp_min(1)
-    rgb = mean + (rgb - mean) * (0.5 + 1.2 * draw[0])
-    grey = rgb.mean(1, keepdim=True).expand_as(rgb)
-    rgb = torch.where(draw[1] < GREY_SHARE, grey, rgb)
-    soft = nn.functional.avg_pool2d(rgb, 3, 1, 1, count_include_pad=False)
-    sharp = rgb + (4 * draw[2] - 3) * 1.2 * (rgb - soft)
-    rgb = torch.where(draw[2] < 0.25, soft, torch.where(draw[2] > 0.75, sharp, rgb))
-    swap = torch.rand(count, 3, device=device).argsort(1)[:, :, None, None].expand_as(rgb)
-    rgb = torch.where(draw[3] < SWAPPED_SHARE, rgb.gather(1, swap), rgb)
-    strange = torch.cat([rgb.clamp(0, 255) * there, strips[:, 3:]], 1)
-    return torch.where(draw[4] < 0.5, strange, strips)
 
 
 @torch.no_grad()
@@ -170,19 +140,13 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     print(f"{len(files)} walls, {len(walls.facts)} joins; before: {figures(net, check)}", flush=True)
     begun, step = time.monotonic(), 10 * WARM_STEPS if resume else 0
     while (done := (time.monotonic() - begun) / (60 * minutes)) < 1:
-        for group in optimiser.param_groups:
-            warm = min(1.0, step / WARM_STEPS)
-            group["lr"] = rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * done)))
         chosen = walls.ends[torch.randint(len(walls.ends), (ends,), device=device)]
         join, place = walls.at(chosen)
         net.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
             cost = net(estranged(walls.strips[join]), walls.facts[join])
         loss = end_loss(cost.float(), walls.right[join], place, walls.apart[chosen]).mean()
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        optimiser.step()
+        learn_from(loss, net, optimiser, falling(rate, done) * min(1.0, step / WARM_STEPS))
         step += 1
         follow(average, net, min(AVERAGE_KEEP, 1 - 1 / (step + 1)))
         if step % 250 == 0:

@@ -13,21 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.errors import WallRefused
-from rootread.fieldsheet import default_row
-from rootread.find import find_roots
 from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.eye import join_facts, worth_a_look
 from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import possible_joins, some_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.paths import choose_paths
-from rootread.follow.strands import find_strands
 from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
-from rootread.photo import read_photo
-from rootread.plane import find_plane, lay_flat
 from rootread.settings import Settings
 from rootread.train.joins.truth import members, right_joins
-from rootread.train.made import make_walls
+from rootread.train.made import make_walls, read_made
 
 FIRST_SEED = 710_000
 """Seeds below 800000 may be learnt from."""
@@ -44,21 +39,16 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     joins; for every end, ``(E,)``, ``apart``, the cost of ending there, and ``learnt``: it is of some true
     root, and all its joins are there.
     """
-    settings = Settings()
-    taken = read_photo(photo, settings.photo)
-    plane = find_plane(taken, default_row(photo.name), None, settings.plane)
-    image = lay_flat(taken, plane, settings.plane)
-    strands = find_strands(find_roots(image, settings.find), image)
+    settings = Settings().follow
+    plane, image, strands = read_made(photo)
     graph = graph_of_strands(strands)
     if not graph.edges:
         raise WallRefused("no root is found on it", "Make another.")
     ends = edge_ends(graph, image.rgb)
     costs = end_costs(graph, ends, strands.soil, plane.surface)
-    paths = choose_paths(
-        graph, ends, possible_joins(graph, ends, strands, settings.follow), costs, rounded=True
-    )
+    paths = choose_paths(graph, ends, possible_joins(graph, ends, strands, settings), costs, rounded=True)
     ends = ends_in_context(graph, ends, paths, image.rgb)
-    joins = possible_joins(graph, ends, strands, settings.follow)
+    joins = possible_joins(graph, ends, strands, settings)
     joins = some_joins(joins, worth_a_look(joins))
     facts = join_facts(joins, graph, ends, costs, strands)
     held = members(graph, ends, plane, truth)

@@ -10,7 +10,7 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
-from rootread.train.export import bytes_in, write_onnx
+from rootread.train.export import SIDES, bytes_in, write_onnx
 from rootread.train.net import folded
 from rootread.train.quantise import CALIBRATION_SEEDS, as_inputs
 from rootread.train.seams.crops import close_crops
@@ -48,7 +48,8 @@ def export(checkpoint: Path, out: Path, shown: Iterator[NDArray[np.uint8]]) -> N
     net.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True)["average"])
     with tempfile.TemporaryDirectory() as scratch:
         exact = Path(scratch) / "exact.onnx"
-        write_onnx(OfBytes(folded(net)), torch.rand(1, 3, 8 * STRIDE, 8 * STRIDE), exact)
+        blocks = torch.rand(1, 3, 8 * STRIDE, 8 * STRIDE)
+        write_onnx(OfBytes(folded(net)), {"blocks": blocks}, "answer", SIDES, exact)
         bytes_in(exact, out, as_inputs(rgb[None] for rgb in shown))
 
 
