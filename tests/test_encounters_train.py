@@ -8,23 +8,33 @@ from typing import Any
 import numpy as np
 import onnxruntime
 import pytest
+from numpy.typing import NDArray
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
 onnx = pytest.importorskip("onnx", reason="onnx comes with the extra 'train'")
 
 from rootread.follow.encounter_facts import FACTS, THERE, encounter_facts  # noqa: E402
-from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH  # noqa: E402
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Frame  # noqa: E402
 from rootread.follow.encounters import LINKS, Course, Encounter, Part  # noqa: E402
-from rootread.follow.limbs import Limbs, limbs  # noqa: E402
+from rootread.follow.limbs import Limb, Limbs, limbs  # noqa: E402
 from rootread.follow.regroup import WEIGHTS  # noqa: E402
 from rootread.geometry import Points, resample_polyline  # noqa: E402
 from rootread.plane import Surface  # noqa: E402
 from rootread.train.encounters import run  # noqa: E402
 from rootread.train.encounters.export import examples, export  # noqa: E402
-from rootread.train.encounters.net import EncounterNet  # noqa: E402
+from rootread.train.encounters.net import LIMBS, EncounterNet  # noqa: E402
 from rootread.train.encounters.panel import Panel  # noqa: E402
-from rootread.train.encounters.run import Examples, called_otherwise, figures, learn, link_loss, varied  # noqa: E402
-from rootread.train.encounters.truth import TrueRoots, of_one_root  # noqa: E402
+from rootread.train.encounters.run import (  # noqa: E402
+    Examples,
+    askew,
+    called_otherwise,
+    figures,
+    learn,
+    link_loss,
+    showing_loss,
+    varied,
+)
+from rootread.train.encounters.truth import CELL_PX, SHOWN, TrueRoots, of_one_root, shown_roots  # noqa: E402
 from rootread.train.quantise import halve, quantise  # noqa: E402
 
 STEP_IN = 0.03
@@ -83,6 +93,34 @@ def test_a_root_does_not_go_on_as_itself_the_other_way() -> None:
     assert of_one_root((head, None, None, tail), roots).tolist() == [0, 0, -1, 0]
 
 
+def test_where_the_true_root_of_each_limb_lies_is_known() -> None:
+    """Along its own root all over the picture, and not along the other."""
+    four = crossed(DOWN, UP)
+    onto = shown_roots(four, TrueRoots(truth_of(DOWN, UP), Straight()))  # type: ignore[arg-type]
+    assert onto.shape == (4, *SHOWN)
+    frame = Frame.of(four)
+    for limb, of_limb, other in zip((0, 1, 2, 3), onto, (2, 3, 0, 1), strict=True):
+        on_root, on_other = (
+            np.array([of_limb[tuple(place)] for place in cells(four[k], frame)]) for k in (limb, other)
+        )
+        assert on_root.mean() > 0.9
+        assert on_other.mean() < 0.35
+    assert (onto[0] == onto[1]).all() and (onto[2] == onto[3]).all()
+
+
+def cells(limb: Limb | None, frame: Frame) -> NDArray[np.int64]:
+    """Rows and columns of what is shown of a limb's middle, away from where the roots cross."""
+    assert limb is not None
+    column_row = frame.to_picture(limb.line_in[10:30]) / CELL_PX
+    return np.floor(column_row[:, ::-1] + 0.5 / CELL_PX).astype(int)
+
+
+def test_of_a_limb_that_is_of_no_single_root_nothing_is_asked() -> None:
+    onto = shown_roots(crossed(DOWN, UP), TrueRoots(truth_of(UP), Straight()))  # type: ignore[arg-type]
+    assert (onto[:2] == -1).all()
+    assert (onto[2:] >= 0).all() and (onto[2:] == 1).any()
+
+
 def kept_wall(folder: Path, seed: int, count: int = 24) -> Path:
     """A file of encounters whose own links are right where the middle of the picture is bright."""
     rng = np.random.default_rng(seed)
@@ -97,6 +135,7 @@ def kept_wall(folder: Path, seed: int, count: int = 24) -> Path:
         pictures=pictures,
         facts=facts,
         of_one=np.where(right[:, None], [1, 1, -1, -1], [-1, 0, 1, 0]).astype(np.int8),
+        onto=rng.integers(-1, 2, (count, LIMBS, *SHOWN)).astype(np.int8),
         length=np.full((count, 4), 2.0, np.float32),
     )
     return path
@@ -131,15 +170,40 @@ def test_however_varied_right_links_stay_with_their_limbs(tmp_path: Path) -> Non
     named["pictures"][:, 4:] = 0
     named["pictures"][:, 4:6] = 200
     named["of_one"][:] = [1, -1, -1, -1]
+    named["onto"][:] = 0
+    named["onto"][:, :2] = 1
     np.savez(wall, **named)
     walls = Examples.read([wall], torch.device("cpu"))
     torch.manual_seed(0)
-    pictures, _, of_one, weight = varied(walls, torch.arange(len(walls.facts)))
-    first_is_bright = pictures[:, 4:6].mean((1, 2, 3)) > pictures[:, 6:8].mean((1, 2, 3))
-    assert (first_is_bright == (of_one[:, 0] > 0)).all()
-    assert (first_is_bright != (of_one[:, 1] > 0)).all()
+    drawn = varied(walls, torch.arange(len(walls.facts)))
+    first_is_bright = drawn.pictures[:, 4:6].mean((1, 2, 3)) > drawn.pictures[:, 6:8].mean((1, 2, 3))
+    assert (first_is_bright == (drawn.of_one[:, 0] > 0)).all()
+    assert (first_is_bright != (drawn.of_one[:, 1] > 0)).all()
+    assert (first_is_bright == (drawn.onto[:, :2] > 0).all((1, 2, 3))).all()
+    assert (first_is_bright != (drawn.onto[:, 2:] > 0).all((1, 2, 3))).all()
     assert 0 < int(first_is_bright.sum()) < len(first_is_bright)
-    assert ((weight > 0) == (of_one != 0)).all()
+    assert ((drawn.weight > 0) == (drawn.of_one != 0)).all()
+
+
+def test_however_askew_a_root_is_shown_where_it_lies() -> None:
+    pictures = torch.zeros(40, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
+    pictures[:, :, 8:16, 24:104] = 250
+    onto = torch.zeros(40, LIMBS, *SHOWN, dtype=torch.int8)
+    onto[:, :, 8 // CELL_PX : 16 // CELL_PX, 24 // CELL_PX : 104 // CELL_PX] = 1
+    torch.manual_seed(0)
+    turned, moved = askew(pictures, onto)
+    seen = torch.nn.functional.avg_pool2d(turned[:, :LIMBS], CELL_PX) > 125
+    for shown, least, most in ((moved, 0.75, 1.0), (onto, 0.0, 0.7)):
+        common, either = (seen & (shown > 0)).sum(), (seen | (shown > 0)).sum()
+        assert least < float(common / either) < most
+
+
+def test_where_no_root_is_known_showing_counts_for_nothing() -> None:
+    onto = torch.tensor([[[[1, 0, -1]]]], dtype=torch.int8)
+    right, wrong_where_unknown = (torch.tensor([[[[20.0, -20.0, said]]]]) for said in (-20.0, 20.0))
+    assert float(showing_loss(right, onto)) == pytest.approx(0.0, abs=1e-6)
+    assert float(showing_loss(wrong_where_unknown, onto)) == pytest.approx(0.0, abs=1e-6)
+    assert float(showing_loss(-right, onto)) == pytest.approx(20.0, rel=1e-3)
 
 
 def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> None:
@@ -188,7 +252,7 @@ def test_weights_that_tell_other_walls_worse_are_not_written(
 def test_the_weights_in_the_repository_are_those_that_ship() -> None:
     """Before they were put in whole numbers, and made less sure: log-odds go with those of what ships."""
     folder = Path(run.__file__).parent
-    panel = Panel.of([folder / "first.pt", folder / "second.pt"])
+    panel = Panel.of([folder / "encounters.pt"])
     session = onnxruntime.InferenceSession(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
     rng = np.random.default_rng(0)
     pictures = np.zeros((16, CHANNELS, ACROSS, LENGTH), np.uint8)

@@ -10,7 +10,7 @@ from rootread.follow.encounter_facts import FACTS, LIMB_FACTS, PAIR_FACTS, PLACE
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS, PLANS, Course, Encounter, possible_encounters
 from rootread.follow.limbs import may_regroup
-from rootread.follow.regroup import LOOSE_COST, Look, View, best_plans, regrouped
+from rootread.follow.regroup import LOOSE_COST, Look, View, best_plans, looks, regrouped
 from rootread.follow.relink import relinked
 from rootread.follow.strands import find_strands
 from rootread.geometry import arc_length, resample_polyline
@@ -270,6 +270,9 @@ def test_a_root_that_was_taken_for_others_twice_is_set_right_twice(monkeypatch: 
     look = look_at([long, UP, other])
     found = regrouped([long, UP, other], look.view)
     assert len(asked) == 3
+    asked.clear()
+    *_, (_, _, last) = looks([long, UP, other], look.view)
+    assert sorted(map(ends, last)) == sorted(map(ends, found))
     assert sorted(ends(one)[0] for one in found) == [[1.0, 2.0], [1.0, 4.2], [2.0, 5.0]]
     assert sorted(ends(one)[1] for one in found) == sorted([[6.0, 4.5], [5.0, 1.8], [6.0, 3.0]])
 

@@ -4,6 +4,8 @@ The way of both roots lies from left to right. To the photo's colours and the
 chance of root come the four limbs and all other courses, drawn as lines.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +20,38 @@ ACROSS, LENGTH = 56, 128
 CHANNELS = 9
 """Red, green, blue, probability of one and the same root; head and tail of the first and of the second root;
 all other courses. Each 0 to 255."""
+MIDDLE_PX = np.array([(LENGTH - 1) / 2, (ACROSS - 1) / 2])
 SUBPIXEL_BITS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """What part of the wall a picture shows, and how it is turned."""
+
+    middle_in: Points
+    axes: NDArray[np.float64]
+    """``(2, 2)`` unit vectors along the picture and across it."""
+    reach_in: float
+    """Half its length."""
+
+    @classmethod
+    def of(cls, four: Limbs) -> "Frame":
+        """About the beginnings of an encounter's limbs, the way of both roots along it."""
+        way = _way(four)
+        return cls(_middle(four), np.array([way, [-way[1], way[0]]]), picture_reach_in(four))
+
+    @property
+    def px_per_in(self) -> float:
+        """Scale of the picture."""
+        return LENGTH / 2 / self.reach_in
+
+    def to_wall(self, picture_px: Points) -> Points:
+        """``(N, 2)`` places in the picture, column and row, on the wall."""
+        return self.middle_in + (picture_px - MIDDLE_PX) / self.px_per_in @ self.axes
+
+    def to_picture(self, line_in: Points) -> Points:
+        """``(N, 2)`` places on the wall in the picture."""
+        return (line_in - self.middle_in) @ self.axes.T * self.px_per_in + MIDDLE_PX
 
 
 def encounter_picture(
@@ -34,15 +67,11 @@ def encounter_picture(
 
     ``layers`` are those strips are cut from, ``boxes`` ``(C, 4)`` least and largest x and z of each course.
     """
-    reach_in = picture_reach_in(four)
-    per_in = LENGTH / 2 / reach_in
-    middle, way = _middle(four), _way(four)
-    normal = np.array([-way[1], way[0]])
+    frame = Frame.of(four)
     # From the picture to the wall and on to the grid.
     corners = np.array([[0.0, 0.0], [LENGTH - 1, 0.0], [0.0, ACROSS - 1]])
-    half = np.array([(LENGTH - 1) / 2, (ACROSS - 1) / 2])
-    on_wall = middle + (corners - half) / per_in @ np.array([way, normal])
-    to_grid = cv2.getAffineTransform(corners.astype(np.float32), grid.to_px(on_wall).astype(np.float32))
+    on_grid = grid.to_px(frame.to_wall(corners))
+    to_grid = cv2.getAffineTransform(corners.astype(np.float32), on_grid.astype(np.float32))
     seen = cv2.warpAffine(
         layers,
         to_grid,
@@ -52,19 +81,16 @@ def encounter_picture(
     )
     picture = np.zeros((CHANNELS, ACROSS, LENGTH), np.uint8)
     picture[:4] = seen.transpose(2, 0, 1)
-    inward = np.array([way, normal]).T * per_in
     for channel, limb in enumerate(four, start=4):
         if limb is not None:
-            _draw(
-                picture[channel], (limb.line_in[: _most_points(reach_in, step_in)] - middle) @ inward + half
-            )
-    corner_reach = float(np.hypot(reach_in, reach_in * ACROSS / LENGTH))
-    near = (boxes[:, :2] < middle + corner_reach).all(axis=1) & (boxes[:, 2:] > middle - corner_reach).all(
-        axis=1
-    )
-    for number in np.flatnonzero(near).tolist():
-        if number not in (encounter.first.course, encounter.second.course):
-            _draw(picture[8], (courses[number].line_in - middle) @ inward + half)
+            near_line_in = limb.line_in[: _most_points(frame.reach_in, step_in)]
+            _draw(picture[channel], frame.to_picture(near_line_in))
+    corner_reach = frame.reach_in * float(np.hypot(1, ACROSS / LENGTH))
+    begins = boxes[:, :2] < frame.middle_in + corner_reach
+    ends = boxes[:, 2:] > frame.middle_in - corner_reach
+    for number in np.flatnonzero((begins & ends).all(axis=1)).tolist():
+        if number not in encounter.courses:
+            _draw(picture[8], frame.to_picture(courses[number].line_in))
     return picture
 
 

@@ -8,6 +8,7 @@ they are of one root; roots are linked anew where that promises more right
 links. They were trained on made walls alone (see ``rootread.train.encounters``).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -128,23 +129,31 @@ class Look:
 
 def regrouped(courses: list[Course], view: View) -> list[Course]:
     """The courses, linked anew where they were likely taken for each other, parted or overlooked."""
+    for _, _, after in looks(courses, view):
+        courses = after
+    return courses
+
+
+def looks(courses: list[Course], view: View) -> Iterator[tuple[Look, list[Encounter], list[Course]]]:
+    """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
     if len(courses) > MOST_COURSES:
-        return courses
+        return
     look = None
     for _ in range(ROUNDS):
         look = Look(courses, view, look)
         encounters = look.worth_a_look()
         if not encounters:
-            break
+            return
         there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
         chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), there))
+        if chosen:
+            gone = {k for encounter, _ in chosen for k in encounter.courses}
+            courses = [course for k, course in enumerate(look.courses) if k not in gone]
+            for encounter, plan in chosen:
+                courses += relinked(encounter, plan, look.courses, view.step_in)
+        yield look, encounters, courses
         if not chosen:
-            break
-        gone = {k for encounter, _ in chosen for k in encounter.courses}
-        courses = [course for k, course in enumerate(look.courses) if k not in gone]
-        for encounter, plan in chosen:
-            courses += relinked(encounter, plan, look.courses, view.step_in)
-    return courses
+            return
 
 
 def best_plans(

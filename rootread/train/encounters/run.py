@@ -15,9 +15,11 @@ import torch
 from torch import Tensor, nn
 
 from rootread.follow.encounter_facts import LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, THERE, TURN
+from rootread.follow.encounter_pictures import ACROSS, LENGTH
 from rootread.follow.encounters import LINKS, PLANS
 from rootread.follow.regroup import LEAST_GAIN, best_plans
-from rootread.train.encounters.net import EncounterNet
+from rootread.train.encounters.net import LIMBS, EncounterNet
+from rootread.train.encounters.truth import SHOWN
 from rootread.train.looker import falling, half_strange, learn_from, relit
 from rootread.train.net import follow
 
@@ -29,6 +31,10 @@ AVERAGE_KEEP = 0.998
 HELD_OUT_SHARE = 0.05
 SHORTEST_IN = 0.2
 """A link between short limbs counts less than one between limbs of an inch and more, no less than this."""
+SHOWING_SHARE = 1.0
+"""How much it counts where the true roots lie, beside which limbs are of one."""
+MOST_TURN, MOST_ZOOM, MOST_MOVE = 0.15, 0.2, 0.1
+"""Pictures are turned (radians), zoomed and moved (of half their size) by no more than this."""
 LOOK = 2048
 STEPS_A_LOOK = 500
 READERS = 16
@@ -44,6 +50,8 @@ class Examples:
     """``(S, 4)`` whether limbs are of one root: 1, -1, or 0 where one is not there."""
     weight: Tensor
     """``(S, 4)`` how much each counts."""
+    onto: Tensor
+    """``(S, 4, 14, 32)`` where the true root of each limb lies: 1, 0, or -1 where it has none."""
 
     @classmethod
     def read(cls, files: list[Path], device: torch.device) -> "Examples":
@@ -57,6 +65,7 @@ class Examples:
             facts = torch.empty((at[-1], *shape[1]), device=device)
             of_one = torch.empty((at[-1], len(LINKS)), dtype=torch.int8, device=device)
             weight = torch.empty((at[-1], len(LINKS)), device=device)
+            onto = torch.empty((at[-1], LIMBS, *SHOWN), dtype=torch.int8, device=device)
 
             def fill(k: int) -> None:
                 with np.load(files[k]) as wall:
@@ -64,11 +73,12 @@ class Examples:
                     pictures[here] = torch.from_numpy(wall["pictures"]).to(device)
                     facts[here] = torch.from_numpy(wall["facts"]).to(device)
                     of_one[here] = torch.from_numpy(wall["of_one"]).to(device)
+                    onto[here] = torch.from_numpy(wall["onto"]).to(device)
                     shorter = wall["length"][:, LINKS].min(axis=2).clip(SHORTEST_IN, 1.0)
                     weight[here] = torch.from_numpy(shorter * (wall["of_one"] != 0)).to(device)
 
             readers.map(fill, range(len(files)))
-        return cls(pictures, facts, of_one, weight)
+        return cls(pictures, facts, of_one, weight, onto)
 
 
 def _count(file: Path) -> int:
@@ -82,16 +92,25 @@ def link_loss(said: Tensor, of_one: Tensor, weight: Tensor) -> Tensor:
     return (each * weight).sum() / weight.sum()
 
 
-def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """Encounters with the roots called the other way, seen in a mirror, in other light and of other soils."""
-    pictures, facts = walls.pictures[chosen], walls.facts[chosen]
+def showing_loss(shown: Tensor, onto: Tensor) -> Tensor:
+    """Mean negative log-likelihood of where the true roots lie."""
+    each = nn.functional.binary_cross_entropy_with_logits(shown, (onto > 0).float(), reduction="none")
+    asked = onto >= 0
+    return (each * asked).sum() / asked.sum().clamp_min(1)
+
+
+def varied(walls: Examples, chosen: Tensor) -> Examples:
+    """Encounters with the roots called the other way, seen in a mirror, askew, in other light and soils."""
+    pictures, facts, onto = walls.pictures[chosen], walls.facts[chosen], walls.onto[chosen]
     of_one, weight = walls.of_one[chosen], walls.weight[chosen]
     count, device = len(pictures), pictures.device
     draw = torch.rand(2, count, device=device) < 0.5
     exchanged, mirrored = draw[0], draw[1]
     other = pictures[:, [0, 1, 2, 3, 6, 7, 4, 5, 8]]
     pictures = torch.where(exchanged[:, None, None, None], other, pictures)
+    onto = torch.where(exchanged[:, None, None, None], onto[:, [2, 3, 0, 1]], onto)
     pictures = torch.where(mirrored[:, None, None, None], pictures.flip(2), pictures)
+    onto = torch.where(mirrored[:, None, None, None], onto.flip(2), onto)
     facts = torch.where(exchanged[:, None], facts[:, called_otherwise(device)], facts)
     # In a mirror a root that bends to the left bends to the right.
     bends = PLACE_FACTS + LIMB_FACTS * torch.arange(4, device=device) + TURN
@@ -99,9 +118,28 @@ def varied(walls: Examples, chosen: Tensor) -> tuple[Tensor, Tensor, Tensor, Ten
     facts[:, bends] = torch.where(mirrored[:, None], -facts[:, bends], facts[:, bends])
     of_one = torch.where(exchanged[:, None], of_one[:, [1, 0, 3, 2]], of_one)
     weight = torch.where(exchanged[:, None], weight[:, [1, 0, 3, 2]], weight)
-    shown = torch.cat([pictures[:, :4], torch.full_like(pictures[:, :1], 255)], 1)
-    shown = half_strange(relit(shown))
-    return torch.cat([shown[:, :4], pictures[:, 4:].float()], 1), facts, of_one, weight
+    seen, onto = askew(pictures, onto)
+    shown = half_strange(relit(torch.cat([seen[:, :4], torch.full_like(seen[:, :1], 255)], 1)))
+    return Examples(torch.cat([shown[:, :4], seen[:, 4:]], 1), facts, of_one, weight, onto)
+
+
+def askew(pictures: Tensor, onto: Tensor) -> tuple[Tensor, Tensor]:
+    """Pictures, and what lies where in them, turned a little, moved, and nearer or farther."""
+    count, device = len(pictures), pictures.device
+    turn, zoom, *move = torch.randn(4, count, device=device)
+    turn, zoom = MOST_TURN * turn.clamp(-2, 2) / 2, 1 + MOST_ZOOM * zoom.clamp(-2, 2) / 2
+    slim = ACROSS / LENGTH
+    rows = [
+        torch.stack([zoom * turn.cos(), -slim * zoom * turn.sin(), MOST_MOVE * move[0].clamp(-2, 2) / 2], 1),
+        torch.stack([zoom * turn.sin() / slim, zoom * turn.cos(), MOST_MOVE * move[1].clamp(-2, 2) / 2], 1),
+    ]
+    places = torch.stack(rows, 1)
+
+    def moved(layers: Tensor, mode: str, beyond: str) -> Tensor:
+        grid = nn.functional.affine_grid(places, list(layers.shape), align_corners=False)
+        return nn.functional.grid_sample(layers, grid, mode, beyond, align_corners=False)
+
+    return moved(pictures.float(), "bilinear", "zeros"), moved(onto.float(), "nearest", "border")
 
 
 def called_otherwise(device: torch.device) -> Tensor:
@@ -158,11 +196,12 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     begun, step, least = time.monotonic(), 0, math.inf
     while (done := (time.monotonic() - begun) / (60 * minutes)) < 1:
         chosen = torch.randint(len(walls.facts), (ENCOUNTERS_A_STEP,), device=device)
-        pictures, facts, of_one, weight = varied(walls, chosen)
+        drawn = varied(walls, chosen)
         net.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-            said = net(pictures, facts)
-        loss = link_loss(said.float(), of_one, weight)
+            said, shown = net.both(drawn.pictures, drawn.facts)
+        loss = link_loss(said.float(), drawn.of_one, drawn.weight)
+        loss = loss + SHOWING_SHARE * showing_loss(shown.float(), drawn.onto)
         step += 1
         learn_from(loss, net, optimiser, falling(rate, done) * min(1.0, step / WARM_STEPS))
         follow(average, net, min(AVERAGE_KEEP, 1 - 1 / (step + 1)))

@@ -6,8 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.encounter_pictures import ACROSS, LENGTH, Frame
 from rootread.follow.encounters import FEWEST_POINTS, LINKS
 from rootread.follow.limbs import Limb, Limbs
+from rootread.geometry import Points
 from rootread.plane import WallPlane
 from rootread.train.joins.truth import to_truth, true_courses
 
@@ -19,6 +21,9 @@ MATCHED_SHARE = 0.7
 """Share of a limb that must lie along a root for the limb to be of that root."""
 BACK_IN = 0.5
 """Where two roots touch, a root may go on from a place so far back."""
+CELL_PX = 4
+"""True roots are shown in cells so large."""
+SHOWN = (ACROSS // CELL_PX, LENGTH // CELL_PX)
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,13 @@ class TrueRoots:
         self._courses = true_courses(truth)
         self._plane, self._truth = plane, truth
 
+    def nearest(self, places_in: Points, reach_in: float) -> NDArray[np.int64]:
+        """``(N,)`` the true root nearest to each place, -1 where none is within reach."""
+        away, at = self._courses.tree.query(
+            to_truth(places_in, self._plane, self._truth), distance_upper_bound=reach_in
+        )
+        return np.where(np.isfinite(away), np.append(self._courses.root, -1)[at], -1)
+
     def of_limb(self, limb: Limb) -> dict[int, Held]:
         """The true roots along which a limb lies."""
         points = limb.line_in[: max(round(LIMB_IN / limb.step_in), FEWEST_POINTS)]
@@ -54,6 +66,23 @@ class TrueRoots:
             for root, along in met.items()
             if len(along) > MATCHED_SHARE * len(line)
         }
+
+
+def shown_roots(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
+    """``(4, 14, 32)`` where in the picture of an encounter the true root of each limb lies.
+
+    1 where it does, 0 where not; -1 all over for a limb that is not there or is of no single root.
+    """
+    frame = Frame.of(four)
+    row, column = np.mgrid[: SHOWN[0], : SHOWN[1]].reshape(2, -1)
+    middles_px = (np.column_stack([column, row]) + 0.5) * CELL_PX - 0.5
+    nearest = roots.nearest(frame.to_wall(middles_px), CELL_PX / frame.px_per_in)
+    said = np.full((len(four), len(nearest)), -1, np.int8)
+    for limb, of_limb in zip(four, said, strict=True):
+        held = {} if limb is None else roots.of_limb(limb)
+        if held:
+            of_limb[:] = np.isin(nearest, list(held))
+    return said.reshape(-1, *SHOWN)
 
 
 def of_one_root(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:

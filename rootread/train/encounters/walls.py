@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from rootread.errors import WallRefused
 from rootread.follow.courses import flow_courses
-from rootread.follow.regroup import Look, View
+from rootread.follow.regroup import View, looks
 from rootread.settings import Settings
-from rootread.train.encounters.truth import TrueRoots, of_one_root
+from rootread.train.encounters.truth import TrueRoots, of_one_root, shown_roots
 from rootread.train.made import make_walls, read_made
 
 FIRST_SEED = 770_000
@@ -33,24 +33,29 @@ def encounter_examples(
     Returns
     -------
     ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the encounters, ``of_one`` ``(S, 4)``
-    whether limbs are of one root (see ``truth``), and ``length`` ``(S, 4)`` of the limbs, inches.
+    whether limbs are of one root and ``onto`` ``(S, 4, 14, 32)`` where their true roots lie (see ``truth``),
+    and ``length`` ``(S, 4)`` of the limbs, inches.
     """
     settings = Settings().follow
     plane, image, strands = read_made(photo)
     view = View.of(image, strands, plane.surface)
-    look = Look(flow_courses(strands, image, plane.surface, settings), view)
-    encounters = look.worth_a_look()
-    if not encounters:
+    # What later looks see is learnt too: roots that were linked anew, rightly or wrongly.
+    seen = [
+        (look, encounter)
+        for look, encounters, _ in looks(flow_courses(strands, image, plane.surface, settings), view)
+        for encounter in encounters
+    ]
+    if not seen:
         raise WallRefused("no two roots on it are near each other", "Make another.")
-    if len(encounters) > MOST_ENCOUNTERS:
-        encounters = [encounters[k] for k in np.sort(rng.permutation(len(encounters))[:MOST_ENCOUNTERS])]
+    chosen = [seen[k] for k in np.sort(rng.permutation(len(seen))[:MOST_ENCOUNTERS])]
     roots = TrueRoots(truth, plane)
-    fours = [look.limbs(encounter) for encounter in encounters]
-    pictures, facts = look.shown(encounters)
+    fours = [look.limbs(encounter) for look, encounter in chosen]
+    shown = [look.shown([encounter]) for look, encounter in chosen]
     return {
-        "pictures": pictures,
-        "facts": facts,
+        "pictures": np.concatenate([picture for picture, _ in shown]),
+        "facts": np.concatenate([facts for _, facts in shown]),
         "of_one": np.array([of_one_root(four, roots) for four in fours]),
+        "onto": np.array([shown_roots(four, roots) for four in fours]),
         "length": np.array(
             [[limb.length_in if limb else 0.0 for limb in four] for four in fours], np.float32
         ),
