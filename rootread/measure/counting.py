@@ -7,7 +7,14 @@ wider than they are, and single places err, so the width is taken over some
 inches and asked to be a little more. A trace shorter than an inch and a half is
 as often a bit of straw as of a root.
 
-A root as a whole counts the more the thicker it looks. Were there one width from
+Toward the wall's mean descent and its shares a root counts in full from six
+inches on, if it is more likely followed right than not; what is shorter is more
+often a lateral that reads thick, or a piece of straw. On made walls the mean
+is nearer to the truth so than with every inch alike, or with every inch by its
+root's confidence: level roots in a tangle are doubted more than steep ones that
+stand alone, and the wall would read too steep.
+
+For the grade a root counts the more the thicker it looks. Were there one width from
 which it counts, a wall of roots about that thick would be judged by the few that
 happen to be read a little thicker.
 """
@@ -22,6 +29,10 @@ WIDTH_OVER_IN = 2.0
 THIN_READS = 1.1
 """Read width over width, of roots about as thin as those that just count."""
 SHORTEST_IN = 1.5
+FULL_FROM_IN = 6.0
+DOUBTED_BELOW = 0.5
+DRAWN_BY_HAND = 1.0
+"""The confidence of a root that a person drew: it is what it seems."""
 NOTHING_BELOW, ALL_FROM = 0.6, 1.2
 """Of the width from which roots count: thinner ones count for nothing as a whole, thicker ones fully."""
 
@@ -35,6 +46,14 @@ def counted_points(root: RootReading, counted_width_in: float) -> NDArray[np.boo
     window = min(2 * round(WIDTH_OVER_IN / step_in / 2) + 1, len(width) // 2 * 2 + 1)
     steady = median_filter(width, size=window, mode="nearest")
     return (steady >= THIN_READS * counted_width_in) & ~root.trace.inferred
+
+
+def weight_in_descent(root: RootReading) -> float:
+    """How much a root's length counts toward the wall's mean descent and shares, from 0 to 1."""
+    confidence = root.trace.confidence
+    if confidence >= DRAWN_BY_HAND:
+        return 1.0
+    return min(root.length_in / FULL_FROM_IN, 1.0) * min(confidence / DOUBTED_BELOW, 1.0)
 
 
 def counts(root: RootReading, counted_width_in: float) -> float:

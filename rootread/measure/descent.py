@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.measure import calibrated
-from rootread.measure.counting import counted_points
+from rootread.measure.counting import counted_points, weight_in_descent
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, PatternBand, RootReading
 from rootread.settings import MeasureSettings
@@ -25,15 +25,25 @@ class CountedDescents:
     """For each root ``(K,)`` +1 where the way down leads right, -1 where left."""
     confidence: Values
     """``(R,)`` chance that each trace is a root, followed right."""
+    weight: Values
+    """``(R,)`` how much each root counts."""
 
     @property
     def lengths(self) -> Values:
         """``(R,)`` how many descents of each root count."""
         return np.array([len(descent) for descent in self.descent_deg], dtype=float)
 
-    def sums(self, values: Sequence[NDArray[np.generic]]) -> Values:
-        """``(R,)`` sum of one value a descent over each root."""
-        return np.array([value.sum() for value in values], dtype=float)
+    def mean(
+        self,
+        values: Sequence[NDArray[np.generic]],
+        other_se: float = 0.0,
+        least: float = -np.inf,
+        shift: float = 0.0,
+        most: float = np.inf,
+    ) -> Interval:
+        """Mean over the wall of one value a descent; the rest is as ``ratio_interval`` takes it."""
+        sums = np.array([value.sum() for value in values], dtype=float)
+        return ratio_interval(sums, self.lengths, self.confidence, other_se, least, shift, most, self.weight)
 
 
 @dataclass(frozen=True)
@@ -57,6 +67,7 @@ def counted_descents(roots: Sequence[RootReading], settings: MeasureSettings) ->
         descent_deg=tuple(root.descent_down_deg[c] for root, c in zip(roots, counts, strict=True)),
         rightward=tuple(root.rightward[c] for root, c in zip(roots, counts, strict=True)),
         confidence=np.array([root.trace.confidence for root in roots]),
+        weight=np.array([weight_in_descent(root) for root in roots]),
     )
 
 
@@ -66,9 +77,9 @@ def wall_descent(counted: CountedDescents, level_se_deg: float) -> Interval:
     An error of the level turns roots that lead left and right opposite ways,
     so that it mostly cancels.
     """
-    imbalance = ratio_interval(counted.sums(counted.rightward), counted.lengths, counted.confidence).value
+    imbalance = counted.mean(counted.rightward).value
     other_se = float(np.hypot(level_se_deg * imbalance, calibrated.DESCENT_SE_DEG))
-    return ratio_interval(counted.sums(counted.descent_deg), counted.lengths, counted.confidence, other_se)
+    return counted.mean(counted.descent_deg, other_se)
 
 
 def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: float) -> PatternShares:
@@ -91,16 +102,9 @@ def pattern_shares(counted: CountedDescents, band: PatternBand, level_se_deg: fl
         ]
 
     def share(inside: Callable[[float], list[NDArray[np.generic]]], shift: float, se: float) -> Interval:
-        turned = [
-            ratio_interval(
-                counted.sums(inside(side * level_se_deg)), counted.lengths, counted.confidence
-            ).value
-            for side in (-1.0, 1.0)
-        ]
+        turned = [counted.mean(inside(side * level_se_deg)).value for side in (-1.0, 1.0)]
         other_se = float(np.hypot((turned[1] - turned[0]) / 2, se))
-        return ratio_interval(
-            counted.sums(inside(0.0)), counted.lengths, counted.confidence, other_se, 0.0, shift, 1.0
-        )
+        return counted.mean(inside(0.0), other_se, 0.0, shift, 1.0)
 
     return PatternShares(
         share(shallow, calibrated.SHALLOW_SHIFT, calibrated.SHALLOW_SE),

@@ -38,6 +38,7 @@ def ratio_interval(
     least: float = -np.inf,
     shift: float = 0.0,
     most: float = np.inf,
+    weight: Values | None = None,
 ) -> Interval:
     """A mean over the wall, ``sum parts / sum wholes``, with its 95 % interval.
 
@@ -48,11 +49,13 @@ def ratio_interval(
     other_se : standard error from elsewhere, such as the wall's level.
     least, most : no interval reaches beyond.
     shift : by how much the truth lies above what is read, as a rule; it moves the interval alone.
+    weight : ``(R,)`` how much each root counts; its confidence if nothing else is said.
 
     The variance of a ratio of sums over roots is
     ``sum (part - ratio whole)^2 / (sum whole)^2``.
     """
-    parts, wholes = parts * confidence, wholes * confidence
+    weight = confidence if weight is None else weight
+    parts, wholes = parts * weight, wholes * weight
     total = float(wholes.sum())
     if total == 0:
         return Interval(np.nan, np.nan, np.nan)

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.counting import counted_points
+from rootread.measure.counting import counted_points, weight_in_descent
 from rootread.measure.intervals import ratio_interval
 from rootread.measure.types import Interval, Readings
 
@@ -48,6 +48,7 @@ def descent_slices(readings: Readings, along: Along) -> tuple[DescentSlice, ...]
     last = max(float(p.max()) for p in place)
     edges = np.arange(first, last + step_in, step_in)
     confidence = np.array([root.trace.confidence for root in roots])
+    weight = np.array([weight_in_descent(root) for root in roots])
     point_in = np.array([root.length_in / len(root.trace.points) for root in roots])
     found = []
     for low, high in pairwise(edges.tolist()):
@@ -57,9 +58,13 @@ def descent_slices(readings: Readings, along: Along) -> tuple[DescentSlice, ...]
         if length_in < LEAST_LENGTH_IN or _alike(number * point_in) < FEWEST_ROOTS:
             continue
         led = _sums(here, [root.rightward for root in roots])
-        level_se = readings.errors.level_se_deg * ratio_interval(led, number, confidence).value
+        level_se = readings.errors.level_se_deg * ratio_interval(led, number, confidence, weight=weight).value
         descent = ratio_interval(
-            _sums(here, [root.descent_down_deg for root in roots]), number, confidence, abs(level_se)
+            _sums(here, [root.descent_down_deg for root in roots]),
+            number,
+            confidence,
+            abs(level_se),
+            weight=weight,
         )
         found.append(DescentSlice(low, high, length_in, descent))
     return tuple(found)
