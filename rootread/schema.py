@@ -3,6 +3,7 @@
 The CSV files have these columns in this order, also when they have no rows.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 DECIMALS = {"in": 3, "cm": 3, "px/in": 3, "px/cm": 4, "deg": 2, "s": 2, "0-100": 1, "0-1": 3}
@@ -123,7 +124,7 @@ def decimals(column: Column) -> int:
     return DECIMALS.get(column.unit, OF_A_RATIO)
 
 
-def columns_markdown(name: str) -> str:
+def columns_markdown(columns: Iterable[Column]) -> str:
     """The columns of a table as `shared/columns.md` shows them."""
-    rows = [f"| `{column.name}` | {column.unit} | {column.meaning} |" for column in TABLES[name]]
+    rows = [f"| `{column.name}` | {column.unit} | {column.meaning} |" for column in columns]
     return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])

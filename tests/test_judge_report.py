@@ -103,6 +103,14 @@ def test_where_roots_do_alike_all_along_the_wall_thirds_stand_in_for_strips():
     ]
 
 
+def test_a_strip_of_one_root_is_taken_to_pass_as_the_rest_of_the_wall_does():
+    """All roots turn, those of the middle third too, which holds one."""
+    roots = [turned(x, f"t{x:g}") for x in (-18.0, -17.0, -16.0, -15.0, 0.0, 15.0, 16.0, 17.0, 18.0)]
+    judgement = judged(roots, row=None)
+    assert [strip.name for strip in judgement.strips] == ["left third", "middle third", "right third"]
+    assert all(strip.passage < 0.5 for strip in judgement.strips)
+
+
 def test_roots_above_in_and_below_the_layer_are_told_apart():
     above, within, below = judged(BLOCKED).around_layers
     assert above.descent_deg > 60 > within.descent_deg

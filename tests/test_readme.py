@@ -9,6 +9,7 @@ import cv2
 import pytest
 
 from rootread.cli import app
+from rootread.compare.table import COLUMNS as CONTRAST_COLUMNS
 from rootread.fieldsheet.cells import COLUMNS as SHEET_COLUMNS
 from rootread.schema import TABLES, columns_markdown
 from rootread.settings import Settings, settings_markdown
@@ -34,8 +35,13 @@ def test_a_newcomer_reads_the_readme_in_five_minutes():
 
 @pytest.mark.parametrize("name", TABLES)
 def test_the_columns_in_the_guide_are_those_of_the_schema(name):
-    wanted = columns_markdown(name)
+    wanted = columns_markdown(TABLES[name])
     assert wanted in SHARED["columns.md"], f"the table of {name}.csv in shared/columns.md should be\n{wanted}"
+
+
+def test_the_columns_of_a_contrast_are_in_the_guide():
+    wanted = columns_markdown(CONTRAST_COLUMNS)
+    assert wanted in SHARED["columns.md"], f"contrast.csv in shared/columns.md should be\n{wanted}"
 
 
 def test_every_command_stands_in_the_list_of_commands():

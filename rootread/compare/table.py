@@ -6,32 +6,38 @@ import pandas as pd
 
 from rootread.compare.contrast import Contrast, Pair
 from rootread.report.tables import spreadsheet_safe
+from rootread.schema import Column
 
 COLUMNS = (
-    "measure",
-    "first",
-    "second",
-    "design",
-    "pits",
-    "first_mean",
-    "second_mean",
-    "difference",
-    "difference_low",
-    "difference_high",
-    "p_value",
-    "p_corrected",
-    "pits_needed",
-    "root_difference",
-    "root_difference_low",
-    "root_difference_high",
-    "root_p_value",
+    Column("measure", str, "", "figure that is compared; shares are from 0 to 1"),
+    Column("first", str, "", "one treatment"),
+    Column("second", str, "", "the other"),
+    Column("design", str, "", "paired: pits (or blocks) that hold both are set side by side; else unpaired"),
+    Column("pits", int, "", "number of pits compared"),
+    Column("first_mean", float, "", "mean of the first treatment's pits"),
+    Column("second_mean", float, "", "mean of the second's"),
+    Column("difference", float, "", "first less second, on average over pairs where paired"),
+    Column("difference_low", float, "", "lower end of its 95 % interval"),
+    Column("difference_high", float, "", "upper end of it"),
+    Column("p_value", float, "", "chance of so large a difference if the treatments were shuffled"),
+    Column("p_corrected", float, "", "the same, corrected for all measures and pairs (Holm)"),
+    Column(
+        "pits_needed",
+        int,
+        "",
+        "pits with both treatments (unpaired: of each) to see a difference that matters 8 times in 10",
+    ),
+    Column("root_difference", float, "", "the difference by a model of single roots within walls"),
+    Column("root_difference_low", float, "", "lower end of its 95 % interval"),
+    Column("root_difference_high", float, "", "upper end of it"),
+    Column("root_p_value", float, "", "p value of that difference"),
 )
 
 
 def contrast_table(contrast: Contrast) -> pd.DataFrame:
     """A row a measure and pair of treatments; NaN where there is no figure."""
-    table = pd.DataFrame([_row(pair) for pair in contrast.pairs], columns=list(COLUMNS))
-    kinds = {name: float for name in COLUMNS if name.startswith(("difference", "p_", "root_"))}
+    table = pd.DataFrame([_row(pair) for pair in contrast.pairs], columns=[c.name for c in COLUMNS])
+    kinds = {column.name: float for column in COLUMNS if column.type is float}
     return table.astype({**kinds, "pits_needed": "Int64"})
 
 

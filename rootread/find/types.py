@@ -40,7 +40,8 @@ class RootMap:
         depth = length_words(self.floor_in)
         return (
             *self.cautions,
-            f"The wall ends at the pit floor, {depth} down: what lies below it is not read.",
+            f"The wall ends {depth} down, at loose soil with things lying on it such as a pit floor or a "
+            "bench: what lies below is not read.",
         )
 
     @property

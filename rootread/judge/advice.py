@@ -103,8 +103,8 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     if tool_depth_in is not None and not at_tool and tool_depth_in >= run_in - within:
         text = (
             f"A layer at {_where(layer)} {sure} although the points ran at "
-            f"{_about(tool_depth_in)}; depth was not what was missing. Look at moisture when it was run, "
-            "shank spacing and worn points."
+            f"{_about(tool_depth_in)}, so that more depth would hardly help. Look at moisture when it was "
+            "run, shank spacing and worn points."
         )
         return Advice("leave", text, evidence)
     floor = " It lies where the last pass ran, so the tool itself may have made it." if at_tool else ""

@@ -8,7 +8,7 @@ import numpy as np
 from rootread.fieldsheet import SheetRow
 from rootread.judge.scores import counted, root_weights
 from rootread.judge.slots import guessed_slots
-from rootread.judge.survival import RiskTable, passing_share, wall_risk
+from rootread.judge.survival import passing_share_within, wall_risk
 from rootread.judge.types import Layer
 from rootread.judge.zones import zones_of
 from rootread.measure.types import Readings
@@ -29,7 +29,7 @@ class Strip:
     descent_deg: float
     """Mean over the roots, thin ones for less; NaN if there are none thick enough to count."""
     passage: float
-    """Share of roots that get down without being turned or stopped."""
+    """Share of roots that get down without being turned or stopped; a few are filled up with others."""
 
 
 def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> tuple[Strip, ...]:
@@ -39,11 +39,11 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
         return ()
     zones = zones_of(roots, row, guessed_slots(readings, layers))
     table = wall_risk(readings, layers)
-    zone_at_depth = zones.at(table.x_in)
     x = np.concatenate([root.trace.points[:, 0] for root in roots])
     deepest_in = max(float(root.trace.points[:, 1].max()) for root in roots)
     edges = np.concatenate([[x.min()], np.clip(zones.edges_in, x.min(), x.max()), [x.max()]])
     counts, weights = counted(readings), root_weights(readings)
+    zone_at_depth = zones.at(table.x_in)
     points = zones.points_in_zone
     step_in = np.array([root.length_in / len(root.trace.points) for root in roots])
     found = []
@@ -55,8 +55,6 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
             [root.descent_down_deg[at].sum() for root, at in zip(roots, inside, strict=True)], dtype=float
         )
         number = counts @ np.array([at.sum() for at in inside], dtype=float)
-        here = zone_at_depth == index
-        within = RiskTable(table.at_risk * here, table.held * here, table.x_in)
         found.append(
             Strip(
                 name=name,
@@ -65,7 +63,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
                 root_length_in=length_in,
                 density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
                 descent_deg=float(counts @ descents / number) if number else float("nan"),
-                passage=float(passing_share(within, weights[None])[0, -1]),
+                passage=float(passing_share_within(table, zone_at_depth == index, weights[None])[0, -1]),
             )
         )
     return tuple(found)

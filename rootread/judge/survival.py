@@ -109,6 +109,30 @@ def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.f
     return _survived(held / at_risk)
 
 
+def passing_share_within(
+    table: RiskTable, here: NDArray[np.bool_], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """``(B, D)`` share of the roots in a part of the wall that still go down freely at each depth.
+
+    Where fewer than ``FEWEST_AT_RISK`` of them are left, others that do there as the roots of the whole wall
+    do make up their number: one root alone says little of its place.
+
+    Parameters
+    ----------
+    here : ``(R, D)`` whether each root is in that part at each depth.
+    weight : ``(B, R)`` how much each root counts in each of B draws.
+    """
+    held, at_risk = weight @ (table.held * here), weight @ (table.at_risk * here)
+    others = np.maximum(FEWEST_AT_RISK - at_risk, 0.0)
+    return _survived((held + others * _usual_hazard(table, weight)) / (at_risk + others))
+
+
+def _usual_hazard(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``(B, D)`` share of the whole wall's roots held at each depth."""
+    everywhere = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
+    return np.minimum((weight @ table.held) / everywhere, 1.0)
+
+
 def passing_shares_by_zone(
     table: RiskTable, zone_at_depth: NDArray[np.intp], zones: int, weight: NDArray[np.float64]
 ) -> NDArray[np.float64]:
@@ -127,8 +151,7 @@ def passing_shares_by_zone(
     -------
     ``(B, zones)``.
     """
-    everywhere = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
-    usual = FEWEST_AT_RISK * np.minimum((weight @ table.held) / everywhere, 1.0)
+    usual = FEWEST_AT_RISK * _usual_hazard(table, weight)
     passed = []
     for zone in range(zones):
         here = zone_at_depth == zone

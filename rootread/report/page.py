@@ -9,6 +9,7 @@ from typing import Any
 from markupsafe import Markup
 
 from rootread.judge import CAUTIONS
+from rootread.judge.scores import STRAIGHTNESS_SPAN_IN
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
@@ -251,11 +252,13 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
         ),
         (
             "passage",
-            "Of the roots that come to a layer, the share that cross it without turning or stopping.",
+            "Of the roots that come to a layer, the share that cross it without turning or stopping; of a "
+            "wall, the share that get down all of it so.",
         ),
         (
             "straightness",
-            "Root length against the straight line between its ends, which technical texts call tortuosity.",
+            f"The straight distance over each {length_words(STRAIGHTNESS_SPAN_IN, 0)} of root against the "
+            "length along it. A whole root's length against the line between its ends is its tortuosity.",
         ),
         (
             "roundness",
