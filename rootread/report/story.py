@@ -26,6 +26,8 @@ from rootread.settings import Settings
 from rootread.units import length_range, length_words
 from rootread.wall import Wall
 
+CORN = ("corn", "maize")
+"""What a sheet calls the crop whose growth pattern is known here."""
 LADDER_FROM_IN, SHORING_FROM_IN = 48.0, 60.0
 """Depths of a pit from which 29 CFR 1926.651-652 (OSHA; from memory) asks for a ladder and for protection."""
 
@@ -37,7 +39,7 @@ def story(wall: Wall, settings: Settings) -> list[str]:
         return ["No roots were found on this wall, so nothing is said about it."]
     told = [
         f"Roots went down at {degrees(readings.descent.value)} below level on average "
-        f"(likely {interval_words(readings.descent)}°). A corn root that nothing holds up goes down at "
+        f"(likely {interval_words(readings.descent)}°). A corn root that nothing hinders goes down at "
         f"{pattern_range(settings.measure)}."
     ]
     told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
@@ -59,7 +61,17 @@ def story(wall: Wall, settings: Settings) -> list[str]:
 
 def cautions(wall: Wall) -> list[str]:
     """What the stages said to be careful about."""
-    return [*wall.plane.cautions, *wall.root_map.told, *_too_few(wall)]
+    return [*wall.plane.cautions, *wall.root_map.told, *_of_another_crop(wall.row), *_too_few(wall)]
+
+
+def _of_another_crop(row: SheetRow | None) -> list[str]:
+    """Roots of other crops go down at angles of their own."""
+    if row is None or not row.crop or any(name in row.crop.lower() for name in CORN):
+        return []
+    return [
+        f"The sheet says {row.crop}: the growth pattern that descent and grade are measured by is corn's, so "
+        "compare this wall with others of its crop, not with the words of the verdict."
+    ]
 
 
 def _too_few(wall: Wall) -> list[str]:
