@@ -21,7 +21,7 @@ from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
 from rootread.report.story import cautions
 from rootread.report.words import crack_words, odds, scale_words
-from rootread.settings import MeasureSettings, ReportSettings, Settings
+from rootread.settings import FindSettings, MeasureSettings, ReportSettings, Settings
 
 SUM_TOLERANCE_IN = 0.1
 PLAIN = Settings()
@@ -197,6 +197,15 @@ def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():
     assert "30 to 35° below level" in words(report(open_wall()))
     plumb = Settings(measure=MeasureSettings(pattern_from="plumb"))
     assert "30 to 35° from plumb" in words(report(open_wall(), settings=plumb))
+
+
+def test_the_page_says_how_roots_were_told_from_soil():
+    by_network = words(report(open_wall()))
+    assert "Roots are found by a small network that learnt on made walls" in by_network
+    assert "ridges that stand out" not in by_network
+    by_ridges = words(report(open_wall(), settings=Settings(find=FindSettings(finder="ridges"))))
+    assert "Roots are found as narrow ridges that stand out from the soil" in by_ridges
+    assert "network that learnt" not in by_ridges
 
 
 def test_settings_and_limits_are_on_the_page():

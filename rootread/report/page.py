@@ -35,6 +35,11 @@ MOST_NAMED = 12
 """Walls named under one piece of advice."""
 DOTS_CLOSE = 22.0
 """Points of grade within which two dots, with their names, would lie on one another."""
+FINDER_WORDS = {
+    "network": "by a small network that learnt on made walls what a root looks like",
+    "ridges": "as narrow ridges that stand out from the soil around them",
+}
+"""How each finder of the settings tells root from soil."""
 
 
 def page(
@@ -104,6 +109,7 @@ def page_parts(
         sections=(Markup(sections[index]) for index in whole),
         definitions=definitions,
         thinnest=thinnest,
+        finder=FINDER_WORDS[settings.find.finder],
         settings_text=settings_toml(settings),
         version=version("rootread"),
         out_name=out.resolve().name,
