@@ -15,6 +15,7 @@ from rootread.report.crops import flagged_runs, run_crops
 from rootread.report.page import MOST_DOTS, MOST_LISTED, MOST_SECTIONS
 from rootread.report.pdf import pdf_of
 from rootread.report.picture import draw_apart
+from rootread.report.profiles import depth_amounts
 from rootread.settings import ReportSettings, Settings
 from rootread.units import length_words, lengths_shown_in, per_length_shown, shown
 
@@ -23,6 +24,8 @@ CM_PER_IN = 2.54
 """International yard and pound agreement, 1959."""
 RUN_AT_LEAST_IN = 4.5
 YELLOW_SHARE = 0.01
+DARK_BELOW = 110
+"""Per channel, of 255: ink, or faded ink."""
 
 
 def report(*walls, settings=None):
@@ -153,19 +156,42 @@ def test_the_console_counts_in_the_unit_asked_for_and_the_tables_stay():
 # --- paper -----------------------------------------------------------------------------------------
 
 
+def document_of(pdf: bytes):
+    return pytest.importorskip("pypdfium2").PdfDocument(io.BytesIO(pdf))
+
+
 def pages_of(pdf: bytes):
-    pypdfium2 = pytest.importorskip("pypdfium2")
-    document = pypdfium2.PdfDocument(io.BytesIO(pdf))
+    document = document_of(pdf)
     return [
         (page.get_size(), page.get_textpage().get_text_range(), page.render(scale=0.5).to_numpy())
         for page in document
     ]
 
 
+def patches(document, words):
+    """Where these words stand in the PDF, each place as the pixels that a reader sees there."""
+    found = []
+    for sheet in document:
+        text, picture = sheet.get_textpage(), sheet.render(scale=3).to_numpy()[:, :, :3]
+        search = text.search(words, match_whole_word=True)
+        while place := search.get_next():
+            boxes = np.array([text.get_charbox(place[0] + k) for k in range(place[1])])
+            left, bottom, right, top = (*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
+            rows = np.round(3 * (sheet.get_height() - np.array([top, bottom]))).astype(int)
+            columns = np.round(3 * np.array([left, right])).astype(int)
+            found.append(picture[slice(*rows), slice(*columns)])
+    return found
+
+
 @pytest.fixture(scope="module")
-def printed():
+def pdf():
     pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
-    return pages_of(pdf_of(report(open_wall(), turned_wall())))
+    return pdf_of(report(open_wall(), turned_wall()))
+
+
+@pytest.fixture(scope="module")
+def printed(pdf):
+    return pages_of(pdf)
 
 
 def test_the_pdf_says_what_the_page_says_on_pages_of_its_own(printed):
@@ -185,6 +211,17 @@ def test_the_pdf_shows_the_pictures_and_fills_its_paper(printed):
     k = next(k for k, (_, text, _) in enumerate(printed) if text.startswith("turned"))
     soil = np.abs(printed[k][2][:, :, :3].astype(int) - [40, 50, 70]).sum(axis=2) < 60
     assert soil.mean() > 0.15, "the photo is not on its page"
+
+
+def test_the_pdf_shows_the_length_of_root_beside_every_bar(pdf):
+    document = document_of(pdf)
+    for made in (open_wall(), turned_wall()):
+        _, amounts = depth_amounts(made.readings)
+        assert len(amounts) > 3
+        for amount in amounts:
+            number = f"{amount:.0f}"
+            seen = patches(document, number)
+            assert seen and all(patch.min() < DARK_BELOW for patch in seen), f"{number} is blank"
 
 
 def test_whoever_reads_in_centimetres_prints_on_a4():

@@ -1,5 +1,9 @@
 """What the report says slice by slice: of depth below and above the surface, and along the wall."""
 
+import re
+from dataclasses import replace
+from itertools import pairwise
+
 from handmade_roots import along, trace
 from report_walls import turned_wall, wall
 
@@ -21,6 +25,39 @@ def test_descent_left_of_the_scale_object_is_said_to_be_left_of_it():
         [descent_slice(-8.0, -4.0), descent_slice(-4.0, 0.0)], made.readings.pattern, ()
     )
     assert "30° at 4 to 8 in left, 30° at 0 to 4 in left." in drawing
+
+
+def places(drawing, pattern):
+    """Where the shapes of a drawing lie that are written so, as numbers."""
+    return [tuple(map(float, found)) for found in re.findall(pattern, drawing)]
+
+
+BAR = r'<rect x="([^"]*)" y="([^"]*)" width="([^"]*)" height="([^"]*)" class="bar">'
+PLATE = r'<rect x="([^"]*)" y="([^"]*)" width="([^"]*)" height="([^"]*)" class="plate"/><text x="([^"]*)" '
+LAYER = r'<path d="M([\d.]+) ([\d.]+)L[\d. ]+" class="layer"/>'
+
+
+def test_the_line_of_a_layer_does_not_run_up_to_a_number():
+    made = turned_wall()
+    drawing = depth_profile(made.readings, [replace(made.layers[0], depth_in=7.0)])
+    ((_, line_at),) = places(drawing, LAYER)
+    met = [place for place in places(drawing, PLATE) if place[1] < line_at < place[1] + place[3]]
+    assert met, "no number stands where the line comes by, so this shows nothing"
+    for left, top, width, _, number_at in met:
+        (bar,) = [bar for bar in places(drawing, BAR) if bar[1] < top + 6 < bar[1] + bar[3]]
+        assert bar[0] + bar[2] <= left < bar[0] + bar[2] + 1, "a stub of line is left, like a minus"
+        assert number_at + 6 < left + width
+    assert drawing.rindex('class="layer"') < drawing.index('class="plate"')
+
+
+def test_slices_lower_than_a_number_have_one_at_every_second_bar():
+    straight_down = wall([trace(along((15, 0.2), (15, 79.8)), name="r1")], size_px=(800, 1800))
+    drawing = depth_profile(straight_down.readings, ())
+    bars, numbers = places(drawing, BAR), places(drawing, PLATE)
+    assert len(bars) == 40
+    assert len(numbers) == 20
+    tops = sorted(top for _, top, _, _, _ in numbers)
+    assert min(lower - upper for upper, lower in pairwise(tops)) >= 11
 
 
 def test_no_empty_slice_is_shown_above_the_soil_surface():

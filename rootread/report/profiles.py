@@ -1,5 +1,6 @@
 """What happens with depth: how much root there is, and how many roots get so far. Depth runs down."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import Layer, PassageCurve
 from rootread.measure.types import Readings
+from rootread.report.faces import Face
 from rootread.report.svg import line, path, svg, text
 from rootread.report.words import between_depths
 from rootread.units import INCHES_PER, length_words, shown, unit_name, unit_shown
@@ -18,6 +20,11 @@ LEFT, TOP = 44.0, 30.0
 WIDTH, HEIGHT = 236.0, 250.0
 SIZE = (320, 290)
 RIGHT = LEFT + WIDTH + 20
+LETTERS_PX = 12
+NUMBER_PX = 11.0
+"""Height that a number takes up beside a bar."""
+BESIDE = 6.0
+"""Clear space on either side of such a number."""
 FLAG_CLEARS = 16.0
 """A layer's flag takes so much of the axis that numbers nearer than this are left out."""
 
@@ -83,8 +90,12 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
     axis = depth_axis(readings, layers)
     edges, slices = depth_amounts(readings)
     most = float(slices.max()) if len(slices) else 0.0
-    bars, amounts = [], []
-    for top, bottom, amount in zip(edges, edges[1:], slices, strict=False):
+    bars: list[Markup] = []
+    amounts: list[Markup] = []
+    # Where slices are lower than a number is high, every second, third ... bar has one.
+    apart = axis.row(float(edges[1])) - axis.row(float(edges[0])) if len(slices) else NUMBER_PX
+    every = math.ceil(NUMBER_PX / apart)
+    for k, (top, bottom, amount) in enumerate(zip(edges, edges[1:], slices, strict=False)):
         deep = " deep" if bottom > 0 else ""
         says = f"{length_words(amount, 0)} of root from {between_depths(top, bottom, 0)}{deep}"
         length = WIDTH * amount / most if most else 0.0
@@ -94,13 +105,22 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
                 '<rect x="{}" y="{:.1f}" width="{:.1f}" height="{:.1f}" class="bar"><title>{}</title></rect>'
             ).format(LEFT, axis.row(top) + 1, length, height - 1, says)
         )
-        if height >= 11:
-            middle = (axis.row(top) + axis.row(bottom)) / 2 + 4
-            amounts.append(text(LEFT + length + 6, middle, f"{shown(amount):.0f}", "start", "amount"))
+        if k % every == 0:
+            middle = (axis.row(top) + axis.row(bottom)) / 2
+            amounts += _amount(LEFT + length, middle, f"{shown(amount):.0f}")
     summed = np.cumsum(slices) if len(slices) else np.zeros(1)
     half = float(edges[1:][np.searchsorted(summed, summed[-1] / 2)]) if most else 0.0
     label = f"Root length by depth; half of it lies above {length_words(half, 0)}." if most else "No roots."
     return svg(SIZE, label, [*bars, *axis.draw(layers, f"{unit_name(True)} of root"), *amounts])
+
+
+def _amount(bar_end: float, middle: float, number: str) -> list[Markup]:
+    """The number beside a bar, on a plate: a layer's line that ran up to it would look like a minus."""
+    width = Face(LETTERS_PX).getlength(number) + 2 * BESIDE
+    plate = Markup('<rect x="{:.1f}" y="{:.1f}" width="{:.1f}" height="{:.1f}" class="plate"/>').format(
+        bar_end + 0.5, middle - NUMBER_PX / 2, width, NUMBER_PX
+    )
+    return [plate, text(bar_end + BESIDE, middle + 4, number, "start")]
 
 
 def passage_profile(curve: PassageCurve, readings: Readings, layers: Sequence[Layer]) -> Markup:
