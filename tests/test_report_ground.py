@@ -12,8 +12,11 @@ from rootread.judge.cone import ConeAgreement, cone_profiles
 from rootread.judge.floor import loosened_floor
 from rootread.judge.shape import LayerLine
 from rootread.report import wall_section
+from rootread.report.colours import PAPER, WHITE
 from rootread.report.ground import CONE, FLOOR, agreement_words
-from rootread.report.picture import draw_sheets
+from rootread.report.legend import kinds_of_marks
+from rootread.report.picture import WIDTH_PX, draw_sheets
+from rootread.report.strip import COLUMNS_PX, MARGIN_PX, draw_strip
 from rootread.report.words import layer_depth_words
 from rootread.settings import Settings
 
@@ -70,6 +73,32 @@ def test_cone_and_floor_are_drawn_where_they_are():
         assert not (bare[..., :3] == colour).all(axis=2).any()
         assert (drawn[..., :3] == colour).all(axis=2).any()
     assert len(added)
+
+
+def test_the_legend_of_a_wall_with_every_kind_of_mark_ends_above_the_margin():
+    made = turned_wall(shanks_at_in=(12.0,))
+    roots = list(made.readings.roots)
+    stretch = np.arange(len(roots[0].flattened)) < 20
+    bridged = replace(roots[0].trace, inferred=stretch)
+    roots[0] = replace(roots[0], trace=bridged, flattened=~stretch)
+    made = with_ground(replace(made, readings=replace(made.readings, roots=tuple(roots))))
+    assert len(kinds_of_marks(made)) == 8
+    strip = draw_strip(made, WIDTH_PX, Settings())
+    assert (strip[1 - MARGIN_PX :] == PAPER).all()
+
+
+def test_the_sample_of_the_cone_has_the_white_bar_that_its_words_name():
+    def white(made):
+        right = draw_strip(made, WIDTH_PX, Settings())[:, COLUMNS_PX[2] :]
+        return (right == WHITE).all(axis=2).sum()
+
+    made = turned_wall()
+    with_cone = with_ground(made)
+    with_cone = replace(with_cone, judgement=replace(with_cone.judgement, floor=None))
+    assert "white bar" in dict(kinds_of_marks(with_cone))["cone"]
+    assert white(with_cone) - white(made) > 100
+    key = wall_section(with_cone, Settings()).partition("cone readings")[0].rpartition("<svg")[2]
+    assert 'stroke="#fff"' in key
 
 
 def test_agreement_in_words():

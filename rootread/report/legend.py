@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 TEXT_PX, SMALL_PX = 36, 29
 SCALE_PX = 34
 SAMPLE_PX = (112, 42)
+ABOVE_SAMPLES_PX, SAMPLE_ROW_PX, ABOVE_WORDS_PX, LINE_PX = 258, 58, 16, 38
 SOIL: RGB = (84, 62, 46)
 FLAT: RGB = (161, 151, 143)
 
@@ -41,17 +42,27 @@ def draw_legend(
     left, top = corner
     draw.text((left, top), "how steeply roots went down", fill=INK, font=font(TEXT_PX, bold=True))
     _draw_descent_scale(image, (left, top + 108), width, wall.readings.pattern, pattern_words(measure))
-    top += 258
+    top += ABOVE_SAMPLES_PX
     for kind, text in kinds_of_marks(wall):
         middle = top + SAMPLE_PX[1] / 2
         draw.rectangle([left, top, left + SAMPLE_PX[0], top + SAMPLE_PX[1]], fill=SOIL)
         _draw_sample(draw, kind, left + 10, left + SAMPLE_PX[0] - 10, middle)
         draw.text((left + SAMPLE_PX[0] + 22, middle), text, fill=INK, font=font(SMALL_PX), anchor="lm")
-        top += 58
-    top += 16
-    for line in wrap(scale_words(wall.plane), font(SMALL_PX), width, 3):
+        top += SAMPLE_ROW_PX
+    top += ABOVE_WORDS_PX
+    for line in _scale_lines(wall, width):
         draw.text((left, top), line, fill=FADED_INK, font=font(SMALL_PX))
-        top += 38
+        top += LINE_PX
+
+
+def legend_height(wall: "Wall", width: int) -> int:
+    """How high the legend of this wall comes to be."""
+    rows, lines = len(kinds_of_marks(wall)), len(_scale_lines(wall, width))
+    return ABOVE_SAMPLES_PX + SAMPLE_ROW_PX * rows + ABOVE_WORDS_PX + LINE_PX * lines
+
+
+def _scale_lines(wall: "Wall", width: int) -> list[str]:
+    return wrap(scale_words(wall.plane), font(SMALL_PX), width, 3)
 
 
 def _draw_descent_scale(
@@ -119,6 +130,8 @@ def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float
     elif kind == "cone":
         draw.line([(left, middle - 14), (left, middle + 14)], fill=CONE, width=3)
         draw.line([(left, middle - 14), (left + 34, middle), (left + 60, middle + 14)], fill=CONE, width=4)
+        draw.line([(left - 6, middle), (left + 34, middle)], fill=DARK, width=12)
+        draw.line([(left - 6, middle), (left + 34, middle)], fill=WHITE, width=5)
     elif kind == "shank":
         x = (left + right) / 2
         draw.polygon([(x - 13, middle - 14), (x + 13, middle - 14), (x, middle + 16)], fill=WHITE)

@@ -8,7 +8,7 @@ from PIL import Image, ImageDraw
 from rootread.judge.types import GradePart
 from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
 from rootread.report.faces import Face, font
-from rootread.report.legend import draw_legend
+from rootread.report.legend import draw_legend, legend_height
 from rootread.report.lettering import shorten, wrap
 from rootread.report.strokes import Picture
 from rootread.report.words import count, degrees, interval_words, score, sheet_lines
@@ -28,7 +28,9 @@ COLUMNS_PX = (MARGIN_PX, 690, 1640)
 
 def draw_strip(wall: "Wall", width_px: int, settings: Settings) -> Picture:
     """Verdict, parts of the grade and legend side by side, ``(H, width_px, 3)`` sRGB."""
-    height = max(2 * MARGIN_PX + PART_ROW_PX * len(wall.grade.parts), LEAST_HEIGHT_PX)
+    legend_width = width_px - COLUMNS_PX[2] - MARGIN_PX
+    tallest = max(PART_ROW_PX * len(wall.grade.parts), legend_height(wall, legend_width))
+    height = max(2 * MARGIN_PX + tallest, LEAST_HEIGHT_PX)
     image = Image.new("RGB", (width_px, height), PAPER)
     draw = ImageDraw.Draw(image)
     for left in COLUMNS_PX[1:]:
@@ -37,9 +39,7 @@ def draw_strip(wall: "Wall", width_px: int, settings: Settings) -> Picture:
     for row, part in enumerate(wall.grade.parts):
         top = MARGIN_PX + PART_ROW_PX * row
         _draw_part(draw, part, COLUMNS_PX[1], top, COLUMNS_PX[2] - COLUMNS_PX[1] - 88)
-    draw_legend(
-        image, wall, (COLUMNS_PX[2], MARGIN_PX), width_px - COLUMNS_PX[2] - MARGIN_PX, settings.measure
-    )
+    draw_legend(image, wall, (COLUMNS_PX[2], MARGIN_PX), legend_width, settings.measure)
     return np.array(image)
 
 
