@@ -30,6 +30,7 @@ from rootread.report.overlay import lay_out_labels, runs_to_label
 from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
 from rootread.report.shrink import shrunk
+from rootread.report.strip import draw_strip
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
 from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
@@ -92,6 +93,19 @@ def test_a_picture_is_as_wide_and_its_photo_as_high_as_it_should_be(size_px):
     assert whole.shape[1] == WIDTH_PX
     assert whole.shape[0] > photo.shape[0]
     assert jpeg(whole)[:3] == b"\xff\xd8\xff"
+
+
+def test_every_line_beside_the_grade_stands_by_itself(monkeypatch):
+    written = []
+    draw = ImageDraw.ImageDraw.text
+    monkeypatch.setattr(
+        ImageDraw.ImageDraw,
+        "text",
+        lambda self, at, text, **how: (written.append(text), draw(self, at, text, **how)),
+    )
+    draw_strip(turned_wall(), WIDTH_PX, Settings())
+    (sideways,) = [line for line in written if line.endswith("ran sideways") and line[0].isdigit()]
+    assert sideways.endswith("in of root ran sideways")
 
 
 @pytest.mark.parametrize("lens", [None, LENS])

@@ -74,7 +74,7 @@ def _draw_verdict(draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings,
     figures = [
         f"{count(len(readings.roots), 'root')}, {length_words(readings.root_length_in, 0)} of root",
         f"mean descent {degrees(readings.descent.value)} ({interval_words(readings.descent)})",
-        f"{length_words(readings.sideways_in, 0)} of it ran sideways",
+        f"{length_words(readings.sideways_in, 0)} of root ran sideways",
     ]
     for row, text in enumerate(figures):
         face = font(SMALL_PX)
