@@ -11,7 +11,9 @@ from report_walls import empty_wall, open_roots, open_wall, refused_wall, turned
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import CAUTIONS
+from rootread.judge.types import Grade
 from rootread.marks import Marks
+from rootread.measure.types import Interval
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
 from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
@@ -151,6 +153,19 @@ def test_every_wall_is_a_dot_in_the_row_of_its_treatment():
     rows = html.split('class="dots-row"')[1:]
     assert [row.count('class="dot ') for row in rows] == [2, 1, 1]
     assert "deep" in rows[0] and "shallow" in rows[1] and "no treatment named" in rows[2]
+
+
+@pytest.mark.parametrize(
+    ("grade", "stands_in"), [(39.0, "stopped"), (57.0, "turned"), (61.0, "slowed"), (81.0, "open")]
+)
+def test_a_dot_has_the_colour_of_the_place_where_it_stands(grade, stands_in):
+    unsure = replace(
+        turned_wall("a", treatment="shallow"),
+        grade=Grade(Interval(grade, grade - 6, grade + 6), (), "of two words, slowed or turned"),
+    )
+    (row,) = rows_of(unsure)["walls"]
+    html = page([row], [section_of(unsure)], PLAIN, Path("graded"), [advice_items(unsure)])
+    assert f'class="dot {stands_in}' in html.partition("By treatment")[2]
 
 
 def test_pits_are_counted_only_where_every_wall_names_its_own():

@@ -10,13 +10,14 @@ from markupsafe import Markup
 
 from rootread.judge import CAUTIONS
 from rootread.judge.scores import STRAIGHTNESS_SPAN_IN
+from rootread.judge.verdict import verdict_of
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
 from rootread.report.section import anchor, scale_bar, template, zones
 from rootread.report.words import count, kept_together, listing, pattern_words
 from rootread.schema import Row
-from rootread.settings import MeasureSettings, Settings, settings_toml
+from rootread.settings import JudgeSettings, MeasureSettings, Settings, settings_toml
 from rootread.units import length_words, lengths_shown_in
 
 DOT_ROWS = (17.0, 39.0, 61.0, 83.0)
@@ -92,7 +93,7 @@ def page_parts(
     told = template("page.html").generate(
         title=_title(walls),
         headline=_headline([walls[index] for index in read], len(refused)),
-        treatments=_treatments([walls[index] for index in read], linked),
+        treatments=_treatments([walls[index] for index in read], linked, settings.judge),
         compared=[kept_together(sentence) for sentence in compared],
         zones=zones(settings.judge),
         advice=[_advice(group, linked) for group in groups[:MOST_GROUPS]],
@@ -196,19 +197,21 @@ def _other_advice(groups: Sequence[dict[str, Any]]) -> str:
     return f"{walls} more walls are given other advice." if walls > MOST_NAMED else left_over_words(groups)
 
 
-def _treatments(read: Sequence[Row], linked: Collection[str]) -> list[dict[str, Any]]:
+def _treatments(read: Sequence[Row], linked: Collection[str], judge: JudgeSettings) -> list[dict[str, Any]]:
     """Each treatment with a dot a wall; none when the sheet names no treatment."""
     graded = [wall for wall in read if wall["grade"] is not None]
     names = sorted({str(wall["treatment"]) for wall in graded if wall["treatment"]})
     if any(not wall["treatment"] for wall in graded) and names:
         names.append("")
     return [
-        _treatment(name, [wall for wall in graded if str(wall["treatment"]) == name], linked)
+        _treatment(name, [wall for wall in graded if str(wall["treatment"]) == name], linked, judge)
         for name in names
     ]
 
 
-def _treatment(name: str, walls: Sequence[Row], linked: Collection[str]) -> dict[str, Any]:
+def _treatment(
+    name: str, walls: Sequence[Row], linked: Collection[str], judge: JudgeSettings
+) -> dict[str, Any]:
     walls = sorted(walls, key=lambda wall: float(wall["grade"] or 0))
     verdicts = [str(wall["verdict"]) for wall in reversed(walls)]
     words = listing([f"{verdicts.count(word)} {word}" for word in dict.fromkeys(verdicts)])
@@ -229,7 +232,9 @@ def _treatment(name: str, walls: Sequence[Row], linked: Collection[str]) -> dict
                 "linked": wall["wall"] in linked,
                 "anchor": anchor(str(wall["wall"])),
                 "label": (wall["pit"] or wall["wall"]) if len(walls) <= MOST_NAMES else "",
-                "tone": verdict_tone(str(wall["verdict"])),
+                # That of the place where it lies: the verdict's own, the worse of two words, would
+                # put a dot of one colour between the lines of another.
+                "tone": verdict_of(at, judge),
                 "says": f"{wall['wall']}: grade {at:.0f}, {wall['verdict']}",
             }
         )
