@@ -168,6 +168,27 @@ def test_a_dot_has_the_colour_of_the_place_where_it_stands(grade, stands_in):
     assert f'class="dot {stands_in}' in html.partition("By treatment")[2]
 
 
+def test_the_report_says_what_it_does_to_the_descent_if_roots_leave_the_wall_plane():
+    made = turned_wall()
+    section = section_of(made)
+    unfolded, _, folded = section.partition('<details class="more">')
+    least, seen = made.judgement.least_descent_deg, made.readings.descent.value
+    assert least < seen
+    says = (
+        f"if roots leave the wall plane by 30°, every one, the mean descent is {least:.0f}°, not {seen:.0f}°"
+    )
+    assert says in " ".join(re.sub("<[^>]*>", " ", unfolded).split())
+    assert "leave the wall plane" not in folded
+
+
+def test_two_shares_of_flattened_root_say_what_each_is_a_share_of():
+    text = words(section_of(turned_wall()))
+    assert re.search(r"looks squeezed flat \d+ % \([^)]*\) of the length of all roots", text)
+    assert re.search(
+        r"of the root length looks flattened\. That is of the roots that count for the grade", text
+    )
+
+
 def test_pits_are_counted_only_where_every_wall_names_its_own():
     north, south = turned_wall("a", pit="1"), open_wall("b", pit="2")
     assert "2 pit walls from 2 pits" in words(report(north, south))

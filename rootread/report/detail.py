@@ -9,9 +9,7 @@ from rootread.judge import Judgement, Layer
 from rootread.judge.judgement import ProfileRow
 from rootread.judge.strips import Strip
 from rootread.measure.abundance import SIZE_FROM_MM, SIZES
-from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.slices import DepthSlice
-from rootread.measure.types import Readings
 from rootread.report.words import between_depths, degrees, percent, range_words
 from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
@@ -129,8 +127,8 @@ def _size_words(index: int) -> str:
     return f"{SIZE_FROM_MM[index]:g}–{SIZE_FROM_MM[index + 1]:g} mm"
 
 
-def finer_figures(judgement: Judgement, readings: Readings) -> list[tuple[str, str]]:
-    """How root is spread over depth, how roots wave, and what a flat photo may hide of their descent."""
+def finer_figures(judgement: Judgement) -> list[tuple[str, str]]:
+    """How root is spread over depth, and how roots wave."""
     figures = []
     fit = judgement.depth_fit
     if fit:
@@ -155,13 +153,6 @@ def finer_figures(judgement: Judgement, readings: Readings) -> list[tuple[str, s
                 "a usual wave of a root",
                 f"{length_words(waves.wavelength_in)} long, "
                 f"{length_words(waves.amplitude_in, 2)} to each side",
-            )
-        )
-    if math.isfinite(judgement.least_descent_deg):
-        figures.append(
-            (
-                f"mean descent if every root left the wall by {LEAVING_DEG:.0f}°",
-                f"{degrees(judgement.least_descent_deg)} instead of {degrees(readings.descent.value)}",
             )
         )
     return figures

@@ -48,6 +48,8 @@ from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
 RAMP_STEPS = 48
+PART_NOTES = {"roundness": ("That is of the roots that count for the grade, the thicker ones.",)}
+"""What to add to the reason of a part; "looks squeezed flat" of the key figures is a share of all roots."""
 
 
 def wall_section(
@@ -104,7 +106,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         around=around_layers(judgement, wall.layers),
         strips=across_wall(judgement.strips),
         figures=key_figures(wall),
-        finer=finer_figures(judgement, readings),
+        finer=finer_figures(judgement),
         abundance=abundance_table(judgement),
         rose_words=rose_words(readings.roots),
         rose=half_rose(readings) if readings.roots else None,
@@ -175,7 +177,7 @@ def _ramp() -> list[str]:
 def _part(part: GradePart) -> dict[str, Any]:
     return {
         "name": part.name,
-        "reason": part.reason,
+        "reason": " ".join([part.reason, *PART_NOTES.get(part.name, ())]),
         "score": score(part.score),
         "weight": percent(part.weight),
         "width": f"{min(max(part.score, 0.0), 100.0):.0f}",

@@ -4,6 +4,7 @@ import math
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Layer
+from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
 from rootread.plane.types import WallPlane
 from rootread.report.byhand import hand_figures
@@ -84,7 +85,16 @@ def _too_few(wall: Wall) -> list[str]:
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
     """Names and values, intervals included."""
-    roots = [*_root_figures(wall.readings), *caliper_figures(wall)] if wall.readings.roots else []
+    readings = wall.readings
+    roots = (
+        [
+            *_root_figures(readings),
+            *_leaving_figures(readings, wall.judgement.least_descent_deg),
+            *caliper_figures(wall),
+        ]
+        if readings.roots
+        else []
+    )
     return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall)
 
 
@@ -112,8 +122,21 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
     ]
 
 
+def _leaving_figures(readings: Readings, least_descent_deg: float) -> list[tuple[str, str]]:
+    """What a flat photo may hide of the descent."""
+    if not math.isfinite(least_descent_deg):
+        return []
+    return [
+        (
+            "if roots leave the wall plane",
+            f"by {LEAVING_DEG:.0f}°, every one, the mean descent is {degrees(least_descent_deg)}, "
+            f"not {degrees(readings.descent.value)}",
+        )
+    ]
+
+
 def _flattened_words(readings: Readings) -> str:
-    words = f"{percent_range(readings.intervals.flattened_share)} of root length"
+    words = f"{percent_range(readings.intervals.flattened_share)} of the length of all roots, fine ones too"
     flats = readings.flats
     if not flats:
         return words
