@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rootread.console import open_desk, progress, say_version, stopped_by_hand
+from rootread.console import end_at_once, open_desk, progress, say_version, stopped_by_hand
 from rootread.errors import BadRequest, RootreadError
 from rootread.outfile import beside_no_photo, out_file, out_folder
 from rootread.text import one_line
@@ -172,6 +172,7 @@ def desk(
         beside_no_photo([str(folder)], str(out))
     opened = Desk(folder, _settings(settings, units), out)
     serve(opened, host, port, lambda address: open_desk(address, browser))
+    end_at_once()
 
 
 @app.command()

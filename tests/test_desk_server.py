@@ -1,6 +1,7 @@
 """One wall on the desk, from the photo to the report: what is mended is what a run then reads."""
 
 import json
+import signal
 import subprocess
 import sys
 import time
@@ -532,6 +533,30 @@ def test_no_mark_that_was_answered_for_is_lost_when_the_desk_is_killed(tmp_path:
     kept = read_marks(tmp_path / "marks" / "bare.json")
     assert len(kept.splits_px) == answered[-1]
     assert [file.name for file in (tmp_path / "marks").iterdir()] == ["bare.json"]
+
+
+def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
+    put_wall(tmp_path, width_px=2400)
+    command = "from rootread.cli import main; main()"
+    with subprocess.Popen(
+        [sys.executable, "-u", "-c", command, "desk", str(tmp_path), "--port", "0", "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        # What runs tests in the background may have told its children to pass Ctrl+C over.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    ) as process:
+        assert process.stdout is not None
+        address, token = process.stdout.readline().removeprefix("Desk: ").strip().split("/#")
+        stages = "finding roots", "following roots"
+
+        def stage() -> str:
+            return _ask(f"{address}/api/walls/north", token)["stage"]
+
+        wait_until(lambda: stage() in stages, 60, "roots are sought")
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=30)
+    assert (process.returncode, "terminate" in said, "Traceback" in said) == (0, False, False)
 
 
 def test_marks_killed_while_they_are_written_are_the_old_or_the_new(tmp_path: Path) -> None:
