@@ -13,11 +13,14 @@ import skimage.data
 from numpy.typing import NDArray
 
 from rootread.check import check_photo, check_summary, check_text, check_values
-from rootread.check.light import exposure, shadow_edge_length_in
+from rootread.check.light import exposure
 from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
 from rootread.fieldsheet import SheetRow, default_row
-from rootread.plane import Grid, WallImage
+from rootread.find import find_roots
+from rootread.find.shadow import shadow_edge_length_in
+from rootread.photo import read_photo
+from rootread.plane import Grid, WallImage, find_plane, lay_flat
 from rootread.settings import ReportSettings, Settings
 
 PX_PER_IN = 72.0
@@ -86,6 +89,36 @@ def test_a_horizon_of_another_colour_is_not_a_shadow() -> None:
     rgb = soil_wall()
     rgb[500:] = np.clip(rgb[500:] * np.array([1.9, 1.5, 0.9]), 0, 255).astype(np.uint8)
     assert shadow_edge_length_in(wall(rgb)) == 0
+
+
+def test_a_horizon_that_is_darker_in_the_same_colour_is_not_a_shadow() -> None:
+    """It is level, and no bluer on its dark side, as the sky's light is."""
+    rgb = soil_wall()
+    rgb[:500] = (rgb[:500] * 0.55).astype(np.uint8)
+    assert shadow_edge_length_in(wall(rgb)) == 0
+
+
+def test_a_level_shadow_in_the_sun_is_bluer_on_its_dark_side() -> None:
+    rgb = soil_wall()
+    rgb[500:] = np.clip(rgb[500:] * np.array([0.5, 0.53, 0.57]), 0, 255).astype(np.uint8)
+    assert shadow_edge_length_in(wall(rgb)) == pytest.approx(1400 / PX_PER_IN, abs=2.5)
+
+
+def test_the_sharp_horizon_of_a_sample_wall_is_not_taken_for_a_shadow() -> None:
+    check = check_photo(SAMPLES / "pit1-deep.jpg", default_row("pit1-deep.jpg"))
+    assert check.state == "good"
+
+
+def test_a_check_and_a_reading_agree_on_darkness_and_on_shadow() -> None:
+    """Of each wall, whether it is dark, and whether a shadow's edge lies on it."""
+    for name in ("pit2-deep", "pit3-deep"):
+        photo, row = SAMPLES / f"{name}.jpg", default_row(f"{name}.jpg")
+        looked = {f.question for f in check_photo(photo, row).findings if f.state == "look"}
+        taken, settings = read_photo(photo), Settings()
+        plane = find_plane(taken, row, None, settings.plane)
+        told = " ".join(find_roots(lay_flat(taken, plane, settings.plane), settings.find).cautions)
+        assert ("exposure" in looked) == ("very dark" in told) == (name == "pit3-deep")
+        assert ("shadow edges" in looked) == ("shadow's edge" in told) == (name == "pit3-deep")
 
 
 def test_a_sample_wall_can_be_read() -> None:
@@ -173,7 +206,7 @@ def test_a_lens_profile_that_is_not_there_is_a_finding_and_the_other_photos_are_
 
 
 def test_a_check_speaks_in_the_unit_of_the_settings() -> None:
-    photo = SAMPLES / "pit1-deep.jpg"
+    photo = SAMPLES / "pit3-deep.jpg"
     settings = Settings(report=ReportSettings(units="cm"))
     said = {f.question: f.seen for f in check_photo(photo, default_row(photo.name), None, settings).findings}
     assert "pixels per centimetre" in said["scale"]

@@ -1,5 +1,7 @@
 """Say which pixels of the flat wall are root."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from rootread.find.network import network_roots
@@ -7,6 +9,7 @@ from rootread.find.painted import paint
 from rootread.find.ridges import ridge_roots
 from rootread.find.second_look import look_again, with_cracks
 from rootread.find.sense import is_lattice
+from rootread.find.shadow import shadow_cautions
 from rootread.find.types import RootMap
 from rootread.plane.types import WallImage
 from rootread.settings import FindSettings
@@ -24,4 +27,4 @@ def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)
         return RootMap(np.zeros_like(root_map.probability), nothing, root_map.grid, (caution,))
-    return seen
+    return replace(seen, cautions=(*seen.cautions, *shadow_cautions(image)))

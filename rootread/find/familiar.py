@@ -114,26 +114,51 @@ def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pi
     deep : ``(ceil(M/32), ceil(N/32), F)`` its deepest features.
     soil : ``(M, N)`` where roots may be.
     """
-    side = PIECE_CELLS * STRIDE_PX
-    corners = [
-        (row, column)
-        for row in range(0, rgb.shape[0] - side + 1, side)
-        for column in range(0, rgb.shape[1] - side + 1, side)
-        if soil[row : row + side : 4, column : column + side : 4].mean() > LEAST_SOIL
-    ]
-    spread = np.linspace(0, len(corners) - 1, min(len(corners), PIECES)).round().astype(int)
-    corners = [corners[k] for k in spread]
+    corners = _corners(soil)
     features = []
     for row, column in corners:
         cell = np.s_[row // STRIDE_PX :, column // STRIDE_PX :]
         features.append(deep[cell][:PIECE_CELLS, :PIECE_CELLS].mean(axis=(0, 1)))
+    return Pieces(np.array(features, np.float32).reshape(-1, deep.shape[-1]), _traits(rgb, corners))
+
+
+def light_words(rgb: NDArray[np.uint8], soil: Mask, walls: Familiar) -> tuple[str, str] | None:
+    """What is unusual in how light a wall is, and what to do about it; asked without the network's answer.
+
+    Wherever ``unfamiliar`` names the light, this does so in the same words. It does so on a few walls more,
+    which the network takes as they are.
+    """
+    traits = _traits(rgb, _corners(soil))
+    if not len(traits):
+        return None
+    off = float(_off(traits, walls)[TRAITS.index("lightness")])
+    return WORDS["lightness"][int(off > 0)] if abs(off) > UNUSUAL_SPREADS else None
+
+
+def _off(traits: Features, walls: Familiar) -> Features:
+    """``(6,)`` how far the middling piece is off, in standard deviations of training walls."""
+    off: Features = (np.median(traits, axis=0) - walls.trait_mean) / walls.trait_spread
+    return off
+
+
+def _corners(soil: Mask) -> list[tuple[int, int]]:
+    """Row and column at which pieces of soil begin, spread over a picture."""
+    side = PIECE_CELLS * STRIDE_PX
+    corners = [
+        (row, column)
+        for row in range(0, soil.shape[0] - side + 1, side)
+        for column in range(0, soil.shape[1] - side + 1, side)
+        if soil[row : row + side : 4, column : column + side : 4].mean() > LEAST_SOIL
+    ]
+    spread = np.linspace(0, len(corners) - 1, min(len(corners), PIECES)).round().astype(int)
+    return [corners[k] for k in spread]
+
+
+def _traits(rgb: NDArray[np.uint8], corners: list[tuple[int, int]]) -> Features:
+    """``(K, 6)`` traits of the pieces that begin there."""
+    side = PIECE_CELLS * STRIDE_PX
     pieces = [rgb[row : row + side, column : column + side] for row, column in corners]
-    traits = share_out(traits_of, pieces)
-    count = deep.shape[-1]
-    return Pieces(
-        np.array(features, np.float32).reshape(-1, count),
-        np.array(traits, np.float32).reshape(-1, len(TRAITS)),
-    )
+    return np.array(share_out(traits_of, pieces), np.float32).reshape(-1, len(TRAITS))
 
 
 def traits_of(rgb: NDArray[np.uint8]) -> list[float]:
@@ -161,7 +186,7 @@ def unfamiliar(pieces: Pieces, walls: Familiar) -> str | None:
     """What to tell a person where a wall is unlike all training walls, else None."""
     if not len(pieces.deep):
         return None
-    off = (np.median(pieces.traits, axis=0) - walls.trait_mean) / walls.trait_spread
+    off = _off(pieces.traits, walls)
     if np.median(walls.distance(pieces.deep)) <= walls.far and np.abs(off).max() <= EXTREME_SPREADS:
         return None
     unusual = [k for k in np.argsort(-np.abs(off)) if abs(off[k]) > UNUSUAL_SPREADS][:2]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rootread.components import lasting_pieces
 from rootread.errors import BadRequest
-from rootread.find.familiar import pieces_of, training_walls, unfamiliar
+from rootread.find.familiar import light_words, pieces_of, training_walls, unfamiliar
 from rootread.find.second_look import doubled
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, corrected
@@ -81,12 +81,23 @@ def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:
 
 def _unfamiliar(image: WallImage, raw: RawMap, zoom: float) -> tuple[str, ...]:
     """What is unusual in the picture as the network saw it."""
-    seen, soil = image.rgb, image.soil
-    if zoom != 1.0:
-        seen = resized(image.rgb, zoom)
-        soil = cv2.resize(soil.astype(np.uint8), seen.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    seen, soil = _as_seen(image, zoom)
     said = unfamiliar(pieces_of(seen, raw.deep, soil), training_walls())
     return (said,) if said else ()
+
+
+def unusual_light(image: WallImage) -> tuple[str, str] | None:
+    """Whether a wall is darker or brighter than those the network learnt from, in words, and what to do."""
+    return light_words(*_as_seen(image, zoom_for(image)), training_walls())
+
+
+def _as_seen(image: WallImage, zoom: float) -> tuple[NDArray[np.uint8], Mask]:
+    """The picture as the network sees it, and where in it is soil."""
+    if zoom == 1.0:
+        return image.rgb, image.soil
+    seen = resized(image.rgb, zoom)
+    soil = cv2.resize(image.soil.astype(np.uint8), seen.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+    return seen, soil > 0
 
 
 def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> Mask:
