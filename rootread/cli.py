@@ -108,7 +108,7 @@ def check(
     chosen = _settings(settings, units)
     checks = []
     for job in plan.jobs:
-        checks.append(check_photo(job.photo, job.row, job.marks, chosen))
+        checks.append(check_photo(job.photo, job.row, job.marks, chosen, plan.alike))
         if not json_out:
             typer.echo(check_text(checks[-1:]))
     if json_out:
@@ -370,7 +370,7 @@ def _grade(
     keep_freed_memory()
     beside_no_photo(places, out)
     plan = plan_walls(places, out)
-    for message in plan.messages:
+    for message in plan.told:
         typer.echo(message, err=True)
     if strokes:
         from rootread.batch.strokes import taught_by_strokes

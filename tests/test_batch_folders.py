@@ -6,6 +6,7 @@ import pytest
 from run_files import gravel
 
 from rootread.batch import plan_walls
+from rootread.check import check_photo
 from rootread.errors import BadRequest, BadSheet
 
 
@@ -54,6 +55,24 @@ def test_what_does_not_fit_is_told_with_its_folder(tmp_path):
         "pit 1/sheet.csv: row 2: there is no photo IMG_7.jpg in the folder. Did you mean IMG_1.jpg?",
         "pit 1/sheet.csv: there is no row for pit 1/IMG_1.jpg; it is read without one.",
     )
+
+
+def test_treatments_that_are_alike_are_told_before_a_run_and_found_by_a_check(tmp_path):
+    for name in ("a.jpg", "b.jpg", "c.jpg"):
+        photo(tmp_path / name)
+    (tmp_path / "sheet.csv").write_text("photo,treatment\na,deep pass\nb,Deep Pass\nc,shallow pass\n")
+    plan = plan_walls([tmp_path])
+    asked = "deep pass and Deep Pass differ only in capitals, spaces or hyphens: one treatment?"
+    assert plan.messages == () and plan.told == (f"{asked} Write it the same way in every row of the sheet.",)
+    found = [
+        [finding for finding in check_photo(job.photo, job.row, alike=plan.alike).findings
+         if finding.question == "treatment"] for job in plan.jobs
+    ]  # fmt: skip
+    assert [[(finding.state, finding.seen) for finding in of_photo] for of_photo in found] == [
+        [("look", asked)],
+        [("look", asked)],
+        [],
+    ]
 
 
 def test_a_row_that_could_mean_two_photos_names_both(tmp_path):

@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rootread.errors import BadRequest, BadSheet
-from rootread.fieldsheet import COLUMNS, RecordedLayer, SheetRow, default_row, match_photos, read_sheet
+from rootread.fieldsheet import (
+    COLUMNS,
+    RecordedLayer,
+    SheetRow,
+    alike_names,
+    default_row,
+    match_photos,
+    read_sheet,
+)
 
 REPOSITORY = Path(__file__).parents[1]
 FULL = (
@@ -242,6 +250,29 @@ def test_a_row_without_a_photo_is_not_said_to_mean_a_photo_that_has_its_own_row(
     assert match_photos(rows, photos("IMG_1.jpg")).messages == (
         "sheet.csv: row 3: there is no photo IMG_2.jpg in the folder.",
     )
+
+
+def test_a_photo_is_not_meant_by_a_row_for_the_ending_they_share(sheet):
+    rows = sheet("photo\ngone.jpg\n")
+    assert match_photos(rows, photos("broken.jpg")).messages == (
+        "sheet.csv: row 2: there is no photo gone.jpg in the folder.",
+        "sheet.csv: there is no row for broken.jpg; it is read without one.",
+    )
+
+
+def test_names_that_differ_only_in_how_they_are_written_are_asked_about(sheet):
+    rows = sheet(
+        "photo,pit,treatment\n"
+        "a.jpg,Pit 2,deep pass\nb.jpg,pit2,Deep  Pass\nc.jpg,pit 3,deep-pass\nd.jpg,pit 4,deep\ne.jpg,-,\n"
+    )
+    assert [alike.words for alike in alike_names(rows)] == [
+        "Pit 2 and pit2 differ only in capitals, spaces or hyphens: one pit?",
+        "deep pass, Deep Pass and deep-pass differ only in capitals, spaces or hyphens: one treatment?",
+    ]
+
+
+def test_a_misspelt_treatment_is_another_treatment(sheet):
+    assert alike_names(sheet("photo,treatment\na.jpg,deep pass\nb.jpg,deep past\n")) == ()
 
 
 def test_several_rows_without_photos_are_told_in_one_sentence_no_photo_for_two_of_them(sheet):

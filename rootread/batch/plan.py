@@ -12,7 +12,17 @@ from rootread import infile
 from rootread.batch.program import program
 from rootread.batch.twice import told_of_copies
 from rootread.errors import BadRequest
-from rootread.fieldsheet import CONE_NAME, SheetRow, cone_of, default_row, match_photos, read_sheet
+from rootread.fieldsheet import (
+    CONE_NAME,
+    Alike,
+    SheetRow,
+    alike_names,
+    cone_of,
+    default_row,
+    match_photos,
+    read_sheet,
+)
+from rootread.fieldsheet.alike import REMEDY as ALIKE_REMEDY
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
 from rootread.plane.lens import profile_files
@@ -77,6 +87,13 @@ class Plan:
 
     jobs: tuple[WallJob, ...]
     messages: tuple[str, ...]
+    alike: tuple[Alike, ...] = ()
+    """Names of pits and of treatments that may have been meant to be one."""
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The messages, and what is asked of names that are alike."""
+        return (*self.messages, *(f"{alike.words} {ALIKE_REMEDY}" for alike in self.alike))
 
 
 @dataclass
@@ -124,8 +141,9 @@ def plan_walls(places: Sequence[str | Path], out: str | Path | None = None) -> P
                 f"{other} and {job.photo} would both be wall {job.row.wall}.",
                 "Give each its own wall name in the sheet.",
             )
+    rows = [job.row for job in unique.values()]
     messages += told_of_copies([job.photo for job in unique.values()])
-    return Plan(tuple(unique.values()), (*messages, *_not_drawn([job.row for job in unique.values()])))
+    return Plan(tuple(unique.values()), (*messages, *_not_drawn(rows)), alike_names(rows))
 
 
 def _not_drawn(rows: Sequence[SheetRow]) -> list[str]:

@@ -100,7 +100,7 @@ def grade_walls(
         write_bytes(folder / "report.pdf", pdf_of(html, settings.report.units))
     remove_parts(folder, before=began)
     remove_empty_folder(folder)
-    return Run(folder, records, plan.messages)
+    return Run(folder, records, plan.told)
 
 
 def _read(

@@ -2,13 +2,15 @@
 
 import math
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
 from rootread.errors import BadMarks, BadSheet, WallRefused
-from rootread.fieldsheet import SheetRow
+from rootread.fieldsheet import Alike, SheetRow
+from rootread.fieldsheet.alike import REMEDY
 from rootread.marks import Marks, read_marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
@@ -22,16 +24,28 @@ SURFACE_SE_LOOK_IN = 0.5
 
 
 def check_photo(
-    photo: Path, row: SheetRow, marks: Marks | Path | None = None, settings: Settings | None = None
+    photo: Path,
+    row: SheetRow,
+    marks: Marks | Path | None = None,
+    settings: Settings | None = None,
+    alike: Sequence[Alike] = (),
 ) -> PhotoCheck:
     """Whether a photo can be read, and what to do if not; takes about two seconds.
 
     Nothing is raised for a photo, a lens profile or a file of marks that cannot be read: that is a finding.
+
+    Parameters
+    ----------
+    photo : its file.
+    row : its row of the field sheet.
+    marks : what a person drew on it, or the file that says so.
+    settings : defaults when left out.
+    alike : names of pits and treatments, among the rows of all photos, that may have been meant to be one.
     """
     started = time.perf_counter()
     settings = settings or Settings()
     with lengths_shown_in(settings.report.units):
-        findings = [*_findings(photo, row, marks, settings), _sheet(row)]
+        findings = [*_findings(photo, row, marks, settings), _sheet(row), *_names(row, alike)]
     return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
 
 
@@ -80,6 +94,15 @@ def _sheet(row: SheetRow) -> Finding:
         return Finding("sheet", "good", f"row {row.row}: {row.pit}, {row.treatment}")
     remedy = "Write them down while you stand at the pit; leave blank only what there is not."
     return Finding("sheet", "look", f"row {row.row} leaves blank: {', '.join(blank)}", remedy)
+
+
+def _names(row: SheetRow, alike: Sequence[Alike]) -> list[Finding]:
+    """Whether the row's pit or treatment is written otherwise in another row."""
+    return [
+        Finding(names.column, "look", names.words, REMEDY)
+        for names in alike
+        if getattr(row, names.column) in names.names
+    ]
 
 
 def _scale(plane: WallPlane) -> Finding:

@@ -44,7 +44,7 @@ class Folder:
         if not self._has_photos():
             return (), ()
         plan = plan_walls([self.path], out)
-        return plan.jobs, plan.messages
+        return plan.jobs, plan.told
 
     def _has_photos(self) -> bool:
         return any(p.suffix.lower() in PHOTO_ENDINGS for p in self.path.rglob("*"))

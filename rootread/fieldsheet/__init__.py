@@ -4,6 +4,7 @@
 spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 """
 
+from rootread.fieldsheet.alike import Alike, alike_names
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of
 from rootread.fieldsheet.match import Matched, match_photos
@@ -21,6 +22,7 @@ from rootread.fieldsheet.types import (
 __all__ = [
     "COLUMNS",
     "CONE_NAME",
+    "Alike",
     "CaliperPair",
     "ConeReading",
     "LevelWord",
@@ -28,6 +30,7 @@ __all__ = [
     "RecordedLayer",
     "ScaleWord",
     "SheetRow",
+    "alike_names",
     "cone_of",
     "default_row",
     "match_photos",

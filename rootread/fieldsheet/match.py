@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rootread.errors import BadSheet
-from rootread.fieldsheet.names import nearest_of, plain
+from rootread.fieldsheet.names import listing, nearest_of, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 from rootread.text import one_line
 
@@ -111,11 +111,12 @@ def _by(photos: Iterable[Path], name_of: Callable[[Path], str]) -> dict[str, lis
 
 def _told_of_absent(rows: Sequence[SheetRow], without_row: Sequence[Path], sheet: str) -> list[str]:
     """Rows whose photo is not there, each with the photo it may mean: one that no other row speaks of."""
-    names = [photo.name for photo in without_row]
+    by_stem = {photo.stem: photo.name for photo in without_row}
     told = []
     for row in rows[:MOST_NAMED]:
-        likely = nearest_of(row.photo, names)
-        names = [name for name in names if name != likely]
+        # Photos have their endings in common, whatever they show.
+        likely = by_stem.get(nearest_of(Path(row.photo).stem, by_stem), "")
+        by_stem = {stem: name for stem, name in by_stem.items() if name != likely}
         told.append((row.row, one_line(row.photo, 80), likely))
     if len(told) == 1:
         ((number, name, likely),) = told
@@ -125,18 +126,11 @@ def _told_of_absent(rows: Sequence[SheetRow], without_row: Sequence[Path], sheet
         f"row {number} {name}" + (f" (perhaps {likely})" if likely else "") for number, name, likely in told
     ]
     lack = f"{sheet}: {len(rows)} rows have no photo in the folder:"
-    return [f"{lack} {_listing(listed, len(rows))}."] if rows else []
+    return [f"{lack} {listing(listed, len(rows))}."] if rows else []
 
 
 def _told_of_unlisted(photos: Sequence[str], sheet: str) -> list[str]:
     if not photos:
         return []
     read = "it is read without one" if len(photos) == 1 else "they are read without one"
-    return [f"{sheet}: there is no row for {_listing(photos[:MOST_NAMED], len(photos))}; {read}."]
-
-
-def _listing(named: Sequence[str], count: int) -> str:
-    """``a, b and c``, or ``a, b and 7 more``."""
-    last = f"{count - len(named)} more" if count > len(named) else named[-1]
-    others = named if count > len(named) else named[:-1]
-    return f"{', '.join(others)} and {last}" if others else last
+    return [f"{sheet}: there is no row for {listing(photos[:MOST_NAMED], len(photos))}; {read}."]

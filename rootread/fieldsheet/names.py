@@ -1,13 +1,29 @@
 """Names compared as file systems compare them, and the nearest name to a misspelt one."""
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
 
 def plain(name: str) -> str:
     """A name as file systems that ignore case and spelling of accents compare it."""
     return unicodedata.normalize("NFC", name).casefold()
+
+
+def folded(name: str) -> str:
+    """A name without capitals, spaces, hyphens and underscores: what is left when it is said aloud.
+
+    >>> folded("Deep-Pass") == folded("deep  pass")
+    True
+    """
+    return "".join(letter for letter in plain(name) if not letter.isspace() and letter not in "-_")
+
+
+def listing(names: Sequence[str], count: int = 0) -> str:
+    """``a, b and c``, or ``a, b and 7 more`` where they are the first of ``count``."""
+    last = f"{count - len(names)} more" if count > len(names) else names[-1]
+    others = names if count > len(names) else names[:-1]
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 LONGEST_WORD = 60
