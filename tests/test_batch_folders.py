@@ -75,6 +75,22 @@ def test_treatments_that_are_alike_are_told_before_a_run_and_found_by_a_check(tm
     ]
 
 
+def test_cone_readings_of_a_wall_that_is_not_there_are_told(tmp_path):
+    for name in ("north.jpg", "pit 2/IMG_1.jpg", "pit 2/IMG_2.jpg"):
+        photo(tmp_path / name)
+    head = "wall,x_in,depth_in,psi\n"
+    (tmp_path / "cone.csv").write_text(f"{head}North,0,2,100\nsouth,0,2,100\nsouth,0,4,120\n")
+    (tmp_path / "pit 2" / "cone.csv").write_text(f"{head}IMG_1,0,2,100\nIMG_22,0,2,100\n")
+    plan = plan_walls([tmp_path])
+    assert plan.messages == (
+        "cone.csv: row 3: there is no wall south in the folder.",
+        "pit 2/cone.csv: row 3: there is no wall IMG_22 in the folder. Did you mean IMG_2?",
+    )
+    assert [len(job.row.cone) for job in plan.jobs] == [1, 1, 0]
+    # Of one photo alone, readings of other walls say nothing.
+    assert plan_walls([tmp_path / "north.jpg"]).messages == ()
+
+
 def test_a_row_that_could_mean_two_photos_names_both(tmp_path):
     photo(tmp_path / "pit 1" / "IMG_1.jpg")
     photo(tmp_path / "pit 2" / "IMG_1.jpg")

@@ -21,6 +21,7 @@ from rootread.fieldsheet import (
     default_row,
     match_photos,
     read_sheet,
+    told_of_strangers,
 )
 from rootread.fieldsheet.alike import REMEDY as ALIKE_REMEDY
 from rootread.fieldsheet.names import plain
@@ -194,6 +195,7 @@ def _walls_of_folder(top: Path, out: Path | None) -> tuple[list[WallJob], list[s
         matched = match_photos(_rows_beside(folder.path, sheet), photos, photos, sheet)
         jobs += [_job(photo, row, top) for photo, row in matched.pairs]
         messages += matched.messages
+    messages += _strange_cones(jobs, top)
     if not jobs:
         known = f"Known endings: {', '.join(sorted(PHOTO_ENDINGS))}."
         raise BadRequest(f"{top} holds no photo.", " ".join([*messages, known]))
@@ -278,11 +280,29 @@ def _rows_beside(folder: Path, name: str) -> tuple[SheetRow, ...]:
 
 
 def _job(photo: Path, row: SheetRow, top: Path) -> WallJob:
-    # The name may have the folder's before it; marks lie beside the photo under the name it has there.
-    beside = photo.stem if row.wall.endswith(f"-{photo.stem}") else row.wall
+    beside = _name_beside(photo, row)
     found = [marks_path(photo, name) for name in dict.fromkeys((row.wall, beside))]
     row = _with_cone(photo, row, beside, top)
     return WallJob(photo, row, next((marks for marks in found if marks.exists()), None))
+
+
+def _name_beside(photo: Path, row: SheetRow) -> str:
+    """What marks and cone readings call the wall; its name in the run may have the folder's before it."""
+    return photo.stem if row.wall.endswith(f"-{photo.stem}") else row.wall
+
+
+def _strange_cones(jobs: Sequence[WallJob], top: Path) -> list[str]:
+    """What to know of cone readings whose walls do not lie beside them."""
+    walls: dict[Path, list[str]] = {}
+    for job in jobs:
+        walls.setdefault(job.photo.parent, []).append(_name_beside(job.photo, job.row))
+    told: list[str] = []
+    for folder, names in walls.items():
+        cone = folder / CONE_NAME
+        if cone.exists():
+            with on_disk(cone) as file:
+                told += told_of_strangers(file, names, cone.relative_to(top).as_posix())
+    return told
 
 
 def _with_cone(photo: Path, row: SheetRow, name: str, top: Path) -> SheetRow:

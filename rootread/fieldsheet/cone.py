@@ -8,7 +8,7 @@ memory).
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from rootread.errors import BadRequest, BadSheet
@@ -16,9 +16,13 @@ from rootread.fieldsheet.cells import of_a_wall
 from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.read import csv_records
 from rootread.fieldsheet.types import ConeReading
+from rootread.text import one_line
 
 CONE_NAME = "cone.csv"
 COLUMNS = ("wall", "x_in", "depth_in", "psi")
+MOST_TOLD = 5
+"""Of walls that are not there, each said in a line."""
+LONGEST_SHOWN = 80
 MOST_PSI = 5000.0
 """No one pushes harder by hand or from a tractor; a larger figure is in another unit."""
 
@@ -33,14 +37,8 @@ def _read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]
     BadSheet : with the row and column of the cell that cannot be understood.
     """
     file = name or path.name
-    records = csv_records(path, file)
-    header = [cell.strip().lower() for cell in records[0]] if records else []
-    _check_header(header, file)
     found: dict[str, list[ConeReading]] = {}
-    for number, record in enumerate(records[1:], start=2):
-        if not any(cell.strip() for cell in record):
-            continue
-        cells = dict(zip(header, (cell.strip() for cell in record), strict=False))
+    for number, cells in _rows(path, file):
         reading = ConeReading(
             *(_number(cells.get(column, ""), column, number, file) for column in COLUMNS[1:])
         )
@@ -48,6 +46,41 @@ def _read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]
     return {
         wall: tuple(sorted(readings, key=lambda r: (r.x_in, r.depth_in))) for wall, readings in found.items()
     }
+
+
+def _rows(path: Path, file: str) -> Iterator[tuple[int, dict[str, str]]]:
+    """Each row that is filled in, with its number in the spreadsheet."""
+    records = csv_records(path, file)
+    header = [cell.strip().lower() for cell in records[0]] if records else []
+    _check_header(header, file)
+    for number, record in enumerate(records[1:], start=2):
+        if any(cell.strip() for cell in record):
+            yield number, dict(zip(header, (cell.strip() for cell in record), strict=False))
+
+
+def told_of_strangers(path: Path, walls: Sequence[str], name: str = "") -> list[str]:
+    """Readings of walls that are not beside the file, in words: they are not used.
+
+    Parameters
+    ----------
+    walls : names of those that are.
+    name : what the words call the file, its own name when left out.
+    """
+    file, here = name or path.name, {plain(wall) for wall in walls}
+    first_row: dict[str, int] = {}
+    for number, cells in _rows(path, file):
+        first_row.setdefault(cells.get("wall", ""), number)
+    probed = {plain(wall) for wall in first_row}
+    # A wall that has readings of its own is not meant by those of another name.
+    unprobed = [wall for wall in walls if plain(wall) not in probed]
+    strange = [(number, wall) for wall, number in first_row.items() if wall and plain(wall) not in here]
+    told = [
+        f"{file}: row {number}: there is no wall {one_line(wall, LONGEST_SHOWN)} in the folder. "
+        f"{nearest(wall, unprobed)}".strip()
+        for number, wall in strange[:MOST_TOLD]
+    ]
+    more = len(strange) - len(told)
+    return [*told, f"{file}: {more} more walls are not in the folder."] if more else told
 
 
 def _check_header(header: Sequence[str], file: str) -> None:
