@@ -12,6 +12,8 @@ no sense (``BadRequest``).
 nowhere.jpg: cannot be opened (No such file or directory). -> Check the name and that it is a file.
 """
 
+from collections.abc import Iterable
+
 from rootread.text import one_line
 
 LONGEST_TEXT = 240
@@ -50,7 +52,21 @@ class BadRequest(RootreadError):
 
 
 class BadSheet(BadRequest):
-    """A row or cell of the field sheet cannot be understood."""
+    """A row or cell of the field sheet cannot be understood.
+
+    Parameters
+    ----------
+    cause, remedy : as of any error.
+    others : what else is wrong in the same sheet; each is a line of the error's text.
+    """
+
+    def __init__(self, cause: str, remedy: str = "", others: Iterable[RootreadError] = ()) -> None:
+        super().__init__(cause, remedy)
+        self.others = tuple(others)
+
+    def __str__(self) -> str:
+        """A line a fault."""
+        return "\n".join([super().__str__(), *map(str, self.others)])
 
 
 class BadMarks(BadRequest):

@@ -16,6 +16,8 @@ from rootread.fieldsheet.names import nearest, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 
 LARGEST_MB = 20.0
+MOST_TOLD = 20
+"""Faults of one sheet that are told one by one; of more most have one cause."""
 IN_QUOTES = "Put a cell in quotes that itself holds the comma or semicolon between the columns."
 
 
@@ -33,14 +35,18 @@ def read_sheet(path: Path, name: str = "") -> tuple[SheetRow, ...]:
 
     Raises
     ------
-    BadSheet : with the row and column of the cell that cannot be understood.
+    BadSheet : with the row and column of each cell that cannot be understood.
     """
     name = name or path.name
     columns, records = sheet_cells(path, name)
-    rows = []
+    rows: list[SheetRow] = []
+    faults: list[BadSheet] = []
     for number, record in enumerate(records, start=2):
         if any(cell.strip() for cell in record):
-            rows.append(_row(record, columns, number, name))
+            values, wrong = _cells(record, columns, number, name)
+            faults += wrong
+            rows += [] if wrong else [SheetRow(**values, row=number)]
+    _refuse(faults, name)
     _check_unique(rows, name)
     return tuple(rows)
 
@@ -57,6 +63,16 @@ def sheet_cells(path: Path, name: str = "") -> tuple[list[str], list[list[str]]]
     if not records or not any(cell.strip() for cell in records[0]):
         raise BadSheet(f"{name}: the sheet is empty.", "Its first row names the columns, photo first.")
     return _columns(records[0], name), records[1:]
+
+
+def _refuse(faults: Sequence[BadSheet], name: str) -> None:
+    """Raise all faults of a sheet as one error, if there are any."""
+    if not faults:
+        return
+    first, *others = faults[:MOST_TOLD]
+    left = len(faults) - MOST_TOLD
+    more = [BadSheet(f"{name}: {left} more such faults.", "Mend these first.")] if left > 0 else []
+    raise BadSheet(first.cause, first.remedy, [*others, *more])
 
 
 def csv_records(path: Path, name: str) -> list[list[str]]:
@@ -87,46 +103,57 @@ def _text(data: bytes, name: str) -> str:
 
 def _columns(header: list[str], name: str) -> list[str]:
     """The column name at each place, "" for a nameless one."""
-    columns = []
+    columns: list[str] = []
+    faults = []
     for place, cell in enumerate(header, start=1):
         column = "_".join(cell.strip().lower().replace("-", " ").replace("_", " ").split())
         if column and column not in COLUMNS:
-            raise BadSheet(
+            fault = BadSheet(
                 f"{name}: column {place}, {cell.strip()!r}, is not a column of the sheet.",
                 nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
             )
-        if column and column in columns:
-            raise BadSheet(f"{name}: there are two columns {column}.", "Keep one.")
+            faults.append(fault)
+        elif column and column in columns:
+            faults.append(BadSheet(f"{name}: there are two columns {column}.", "Keep one."))
         columns.append(column)
     if "photo" not in columns:
-        raise BadSheet(f"{name}: there is no column photo.", "Its first row names the columns, photo first.")
+        fault = BadSheet(
+            f"{name}: there is no column photo.", "Its first row names the columns, photo first."
+        )
+        faults.append(fault)
+    _refuse(faults, name)
     return columns
 
 
-def _row(record: list[str], columns: list[str], number: int, name: str) -> SheetRow:
+def _cells(
+    record: list[str], columns: list[str], number: int, name: str
+) -> tuple[dict[str, Any], list[BadSheet]]:
+    """What the cells of a row say, and what is wrong with those that cannot be understood."""
     values: dict[str, Any] = {}
+    faults = []
     for place, cell in enumerate(record):
         cell = cell.strip()
         if not cell:
             continue
         column = columns[place] if place < len(columns) else ""
         if not column:
-            raise BadSheet(
-                f"{name}: row {number} has {cell!r} under no column.",
-                IN_QUOTES,
-            )
+            faults.append(BadSheet(f"{name}: row {number} has {cell!r} under no column.", IN_QUOTES))
+            continue
         try:
             value = COLUMNS[column](cell)
         except BadRequest as error:
             # Of a row with a cell too many, the first that makes no sense is most likely half of another.
             overfull = f"The row has more cells than there are columns. {IN_QUOTES}"
             remedy = overfull if len(record) > len(columns) else error.remedy
-            raise BadSheet(f"{name}: row {number}, {column}: {error.cause}", remedy) from error
+            faults.append(BadSheet(f"{name}: row {number}, {column}: {error.cause}", remedy))
+            continue
         values.update(value if column == "scale" else {column: value})
-    if "photo" not in values:
-        raise BadSheet(f"{name}: row {number}, photo: it is blank.", "Write the file name of the photo.")
-    values.setdefault("wall", default_row(values["photo"]).wall)
-    return SheetRow(**values, row=number)
+    if "photo" in values:
+        values.setdefault("wall", default_row(values["photo"]).wall)
+    elif not "".join(record[columns.index("photo") :][:1]).strip():
+        blank = f"{name}: row {number}, photo: it is blank."
+        faults.append(BadSheet(blank, "Write the file name of the photo."))
+    return values, faults
 
 
 def _check_unique(rows: Sequence[SheetRow], name: str) -> None:
