@@ -15,7 +15,7 @@ import typer
 
 from rootread.console import end_at_once, open_desk, progress, say_version, stopped_by_hand
 from rootread.errors import BadRequest, RootreadError
-from rootread.outfile import beside_no_photo, out_file, out_folder
+from rootread.outfile import beside_no_photo, beside_no_tables, out_file, out_folder
 from rootread.text import one_line
 
 if TYPE_CHECKING:
@@ -217,6 +217,7 @@ def tables(
     """
     from rootread.compare import read_season, write_season
 
+    beside_no_tables(folders, out)
     season = read_season(folders, _settings(None, units).report.units)
     for path in write_season(season, out, parquet):
         typer.echo(str(path))
@@ -305,6 +306,8 @@ def mask(
 
     if polarity not in ("light", "dark"):
         raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")
+    if not photo.exists():
+        raise BadRequest(f"There is no file {photo}.", "Check the name.")
     probability = photo_probability(read_photo(photo).rgb, polarity)
     _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
     write_bytes(out, png.tobytes())
@@ -312,7 +315,12 @@ def mask(
 
 
 @app.command("settings")
-def print_settings(settings: SettingsFile = None) -> None:
+def print_settings(
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", help="TOML file to print in place of the defaults, whole and explained."),
+    ] = None,
+) -> None:
     """Print every setting with its value and what it means, as TOML to edit.
 
     Give the file back with --settings.

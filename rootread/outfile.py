@@ -59,13 +59,32 @@ def beside_no_photo(places: Sequence[str], out: str) -> None:
     ------
     BadRequest : ``out`` is one of the folders that photos are read from.
     """
+    if _is_one_of(places, out):
+        raise BadRequest(f"--out {out} is the folder of the photos.", f"Write --out {place(out) / 'results'}")
+
+
+def beside_no_tables(folders: Sequence[str], out: str) -> None:
+    """Refuse to write a season's tables over those that they are made of: their columns are others.
+
+    Raises
+    ------
+    BadRequest : ``out`` is one of the folders of results that are read.
+    """
+    if _is_one_of(folders, out):
+        remedy = f"Write --out {place(out) / 'season'}"
+        raise BadRequest(f"--out {out} is a folder of the results to be put together.", remedy)
+
+
+def _is_one_of(places: Sequence[str], out: str) -> bool:
+    """Whether ``out`` is a folder that is read from, however it is written."""
     target = place(out)
     for given in places:
         path = place(given)
         # Links in a circle lead nowhere; they are no folder, and are told elsewhere.
         here = is_here(path) and is_here(target) and path.is_dir() and target.is_dir()
         if path.samefile(target) if here else path == target and path.is_dir():
-            raise BadRequest(f"--out {out} is the folder of the photos.", f"Write --out {target / 'results'}")
+            return True
+    return False
 
 
 def _check_here(out: str | Path | None) -> None:

@@ -84,6 +84,17 @@ def test_a_wrong_request_gives_exit_code_2_and_one_line(tmp_path: Path) -> None:
     assert said.stderr.startswith("rootread: ") and len(said.stderr.splitlines()) == 1
 
 
+@pytest.mark.parametrize("command", ["check", "grade", "mask", "lens"])
+def test_a_file_that_is_not_there_is_a_wrong_request_of_every_command(command: str, tmp_path: Path) -> None:
+    out = [] if command == "check" else ["--out", tmp_path / ("out.png" if command == "mask" else "out")]
+    said = rootread(command, tmp_path / "nowhere.jpg", *out)
+    assert said.returncode == 2 and said.stderr.startswith("rootread: There is no ")
+
+
+def test_the_settings_command_says_what_its_file_is_for() -> None:
+    assert "in place of the defaults" in " ".join(rootread("settings", "--help").stdout.split())
+
+
 def test_printed_settings_are_the_defaults_and_read_back(tmp_path: Path) -> None:
     file = tmp_path / "settings.toml"
     file.write_text(rootread("settings").stdout, encoding="utf-8")
@@ -228,6 +239,14 @@ def test_results_do_not_go_among_the_photos(tmp_path: Path, command: str) -> Non
     assert said.returncode == 2
     assert f"Write --out {tmp_path / 'results'}" in said.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["wall.jpg"]
+
+
+def test_a_season_is_not_written_over_the_tables_it_is_made_of(tmp_path: Path) -> None:
+    (tmp_path / "walls.csv").write_text("wall\n")
+    said = rootread("tables", tmp_path, "--out", f"{tmp_path}/.", "--units", "cm")
+    assert said.returncode == 2
+    assert "is a folder of the results" in said.stderr and f"Write --out {tmp_path / 'season'}" in said.stderr
+    assert (tmp_path / "walls.csv").read_text() == "wall\n"
 
 
 def test_links_in_a_circle_are_refused_as_results_and_as_photos(tmp_path: Path) -> None:
