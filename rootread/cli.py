@@ -447,8 +447,8 @@ def main() -> None:
     try:
         app()
     except RootreadError as error:
-        for line in str(error).splitlines():
-            typer.echo(f"rootread: {line}", err=True)
+        for fault in (error, *error.others):
+            typer.echo(f"rootread: {fault}", err=True)
         sys.exit(2 if isinstance(error, BadRequest) else 1)
     except OSError as error:
         # Disk full, no leave to write, a name too long: the system's own words, and the place.

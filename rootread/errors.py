@@ -29,10 +29,22 @@ class RootreadError(Exception):
     remedy : what to do about it.
     """
 
+    others: "tuple[RootreadError, ...]" = ()
+    """What else was found wrong at the same time."""
+
     def __init__(self, cause: str, remedy: str = "") -> None:
         self.cause = one_line(cause, LONGEST_TEXT)
         self.remedy = one_line(remedy, LONGEST_TEXT)
         super().__init__(f"{self.cause} {self.remedy}".strip())
+
+    def cause_beside(self, name: str) -> str:
+        """The cause where the file's name stands beside it already.
+
+        >>> UnreadablePhoto("a.jpg: the file is empty.").cause_beside("a.jpg")
+        'The file is empty.'
+        """
+        rest = self.cause.removeprefix(f"{name}: ")
+        return rest if rest == self.cause else rest[:1].upper() + rest[1:]
 
 
 class WallRefused(RootreadError):
@@ -57,16 +69,12 @@ class BadSheet(BadRequest):
     Parameters
     ----------
     cause, remedy : as of any error.
-    others : what else is wrong in the same sheet; each is a line of the error's text.
+    others : what else is wrong in the same sheet, so that all of it can be mended at once.
     """
 
     def __init__(self, cause: str, remedy: str = "", others: Iterable[RootreadError] = ()) -> None:
         super().__init__(cause, remedy)
         self.others = tuple(others)
-
-    def __str__(self) -> str:
-        """A line a fault."""
-        return "\n".join([super().__str__(), *map(str, self.others)])
 
 
 class BadMarks(BadRequest):

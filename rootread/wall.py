@@ -155,4 +155,4 @@ def read_or_refuse(
         return read_wall(taken, row, marks, settings, roots, beside)
     except RootreadError as error:
         # Its sheet row, marks or settings may be at fault, too: the walls after it are still read.
-        return RefusedWall(row.wall, photo.name, row, error.cause, error.remedy)
+        return RefusedWall(row.wall, photo.name, row, error.cause_beside(photo.name), error.remedy)

@@ -141,7 +141,9 @@ def test_every_finding_that_is_not_good_says_what_to_do(tmp_path: Path) -> None:
 
 def test_a_file_that_is_no_photo_is_a_finding_and_not_an_error(tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(b"nothing")
-    assert check_photo(tmp_path / "a.jpg", default_row("a.jpg")).state == "bad"
+    check = check_photo(tmp_path / "a.jpg", default_row("a.jpg"))
+    assert check.state == "bad"
+    assert check.findings[0].seen == "Not a JPEG, PNG, TIFF or HEIC file."
 
 
 def test_the_command_gives_json_and_exit_code_1_when_a_photo_must_be_taken_again(tmp_path: Path) -> None:

@@ -95,6 +95,16 @@ def test_the_settings_command_says_what_its_file_is_for() -> None:
     assert "in place of the defaults" in " ".join(rootread("settings", "--help").stdout.split())
 
 
+def test_each_fault_of_a_sheet_is_a_line(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").touch()
+    (tmp_path / "sheet.csv").write_text("photo,treatmnt,tool_depth\na.jpg,deep,14\n")
+    said = rootread("check", tmp_path)
+    first, second = said.stderr.splitlines()
+    assert said.returncode == 2
+    assert first.startswith("rootread: sheet.csv: column 2, 'treatmnt'")
+    assert second.startswith("rootread: sheet.csv: column 3, 'tool_depth'")
+
+
 def test_printed_settings_are_the_defaults_and_read_back(tmp_path: Path) -> None:
     file = tmp_path / "settings.toml"
     file.write_text(rootread("settings").stdout, encoding="utf-8")

@@ -438,6 +438,15 @@ def test_a_photo_cut_short_anywhere_is_refused_in_words(read, kind, share):
     assert refused.value.remedy
 
 
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF"])
+def test_a_photo_cut_short_is_refused_without_the_words_of_the_decoder(tmp_path, kind):
+    data = encoded(textured_picture(), kind)
+    (tmp_path / "broken").write_bytes(data[: len(data) // 2])
+    with pytest.raises(UnreadablePhoto) as refused:
+        read_photo(tmp_path / "broken", ANY_SIZE)
+    assert refused.value.cause == "broken: the file is damaged or cut short."
+
+
 @given(
     kind=st.sampled_from(["JPEG", "PNG", "TIFF", "HEIC"]),
     places=st.lists(

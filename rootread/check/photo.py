@@ -53,7 +53,7 @@ def _findings(photo: Path, row: SheetRow, marks: Marks | Path | None, settings: 
     try:
         taken = read_photo(photo, settings.photo)
     except WallRefused as error:
-        return [Finding("photo", "bad", error.cause, error.remedy)]
+        return [Finding("photo", "bad", error.cause_beside(photo.name), error.remedy)]
     try:
         drawn = read_marks(marks, taken.size_px) if isinstance(marks, Path) else marks
         plane = find_plane(taken, row, drawn, settings.plane)

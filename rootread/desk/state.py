@@ -59,7 +59,7 @@ class Desk:
             try:
                 jobs, messages = self.folder.jobs(self.out)
             except RootreadError as error:
-                self.messages = str(error).splitlines()
+                self.messages = [str(fault) for fault in (error, *error.others)]
                 return
             self.messages = list(messages)
             by_photo = {wall.job.photo: wall for wall in self.walls.values()}
