@@ -207,9 +207,17 @@ def test_a_lens_profile_that_is_not_there_is_a_finding_and_the_other_photos_are_
     assert bad.question == "lens" and "borrowed" in bad.seen and bad.remedy
 
 
+def test_a_check_in_inches_has_no_millimetres_in_it() -> None:
+    photo = SAMPLES / "pit3-deep.jpg"
+    check = check_photo(photo, default_row(photo.name))
+    assert "a root of 0.04 in is " in check_text([check]) and " mm" not in check_text([check])
+    assert "0.04 in" in sharpness(wall(blurred(soil_wall(), 1.0))).seen
+
+
 def test_a_check_speaks_in_the_unit_of_the_settings() -> None:
     photo = SAMPLES / "pit3-deep.jpg"
     settings = Settings(report=ReportSettings(units="cm"))
     said = {f.question: f.seen for f in check_photo(photo, default_row(photo.name), None, settings).findings}
     assert "pixels per centimetre" in said["scale"]
+    assert said["pixels"].startswith("a root of 0.10 cm is ")
     assert said["surface"].endswith(" cm") and " cm of shadow edge" in said["shadow edges"]

@@ -6,6 +6,7 @@ from skimage.measure import blur_effect
 
 from rootread.check.types import Finding, State
 from rootread.plane import WallImage
+from rootread.units import length_words
 
 PX_PER_MM_LOOK, PX_PER_MM_BAD = 2.5, 1.5
 """A 1 mm root is followed from 2.5 pixels of width on; below 1.5 it hardly shows."""
@@ -21,7 +22,12 @@ def pixels_per_mm(px_per_in: float) -> Finding:
     px_per_mm = px_per_in / MM_PER_IN
     state: State = "bad" if px_per_mm < PX_PER_MM_BAD else "look" if px_per_mm < PX_PER_MM_LOOK else "good"
     remedy = "" if state == "good" else "Go nearer, or use the camera's full resolution; no digital zoom."
-    return Finding("pixels", state, f"{px_per_mm:.1f} pixels per mm", remedy)
+    return Finding("pixels", state, f"{_thin_root()} is {px_per_mm:.1f} pixels wide", remedy)
+
+
+def _thin_root() -> str:
+    """The thinnest root that is followed well, in the unit shown."""
+    return f"a root of {length_words(1 / MM_PER_IN, 2)}"
 
 
 def sharpness(image: WallImage) -> Finding:
@@ -43,7 +49,7 @@ def sharpness(image: WallImage) -> Finding:
     return Finding(
         "sharpness",
         state,
-        f"{100 * share:.0f} % of the wall is too soft for a 1 mm root",
+        f"{100 * share:.0f} % of the wall is too soft for {_thin_root()}",
         "Hold still or rest the camera, focus on the wall, wipe the lens, and take it again.",
     )
 
