@@ -234,6 +234,27 @@ def test_the_sheet_can_say_that_markers_are_of_another_size():
     assert scale_error(CAMERA, read(photo, "card").to_wall_in)[0] == pytest.approx(1 / 0.95 - 1, abs=0.005)
 
 
+def test_a_sheet_that_asks_for_a_staff_where_a_card_hangs_is_told_to_name_the_card():
+    with pytest.raises(
+        NoBelievableScale, match=r"asks for a staff, and no staff was found.* a card was"
+    ) as told:
+        read(photograph(CAMERA, hung(soil_wall(), card_face(), CENTRE_IN)), "staff")
+    assert told.value.remedy.startswith("Write card in the sheet's scale column")
+
+
+def test_a_sheet_that_asks_for_a_card_where_a_staff_stands_is_told_to_name_the_staff():
+    with pytest.raises(NoBelievableScale, match=r"asks for a card.* a staff was") as told:
+        read(photograph(CAMERA, hung(soil_wall(), staff_face(), CENTRE_IN)), "card")
+    assert told.value.remedy.startswith("Write staff in the sheet's scale column")
+
+
+def test_where_nothing_shows_the_scale_the_sheet_may_be_wrong_or_the_photo():
+    with pytest.raises(NoBelievableScale, match="asks for a staff") as told:
+        read(photograph(CAMERA, soil_wall()), "staff")
+    assert "correct the sheet's scale column" in told.value.remedy
+    assert told.value.remedy.endswith("or mark two points a known distance apart.")
+
+
 def test_a_card_printed_at_the_wrong_size_is_found_out_by_a_staff():
     wall = hung(soil_wall(), staff_face(), (-6.0, 10.5))
     photo = photograph(CAMERA, hung(wall, card_face(scale=0.94), CENTRE_IN))

@@ -5,6 +5,7 @@ plane, a staff's long straight bands nearly so, a tape's short ticks less. A
 second scale object in the photo is used to check the first.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -87,6 +88,18 @@ def find_scale(photo: Photo, row: SheetRow | None, marks: Marks | None, belief: 
 
 def _look(photo: Photo, word: str, unit_in: float | None, belief: CameraBelief) -> Located:
     """The best scale object in the photo, checked against any other."""
+    found, doubt = _all_of(photo, word, unit_in, belief)
+    if found:
+        return _checked(found, word)
+    if doubt is not None:
+        raise doubt
+    raise _nothing(word, () if word == "auto" else _all_of(photo, "auto", None, belief)[0])
+
+
+def _all_of(
+    photo: Photo, word: str, unit_in: float | None, belief: CameraBelief
+) -> tuple[list[Located], NoBelievableScale | None]:
+    """Every scale object that the word allows, and the doubt about a tape where there is none."""
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     light = to_linear(grey)
     bars, cards = both(
@@ -96,10 +109,7 @@ def _look(photo: Photo, word: str, unit_in: float | None, belief: CameraBelief) 
     rules, doubt = _rules(light, bars[:STRONGEST_BARS], belief, word, unit_in)
     if not cards and not rules:
         rules, doubt = _rules(light, bars, belief, word, unit_in)
-    found = [*cards, *rules]
-    if not found:
-        raise doubt or _nothing(word)
-    return _checked(found, word)
+    return [*cards, *rules], doubt
 
 
 def _cards(
@@ -139,12 +149,26 @@ def _as_located(kind: ScaleKind, ruled: RuledFit | None) -> list[Located]:
     return [] if ruled is None else [Located(kind, ruled.fit, (ruled.outline_px,))]
 
 
-def _nothing(word: str) -> NoBelievableScale:
-    wanted = "card, staff or tape" if word == "auto" else word
+def _nothing(word: str, others: Sequence[Located]) -> NoBelievableScale:
+    """What to do where the object that was asked for is not there, but perhaps one of another kind is."""
+    again = (
+        "the photo again with the whole scale object in frame, flat on the wall, clean and sharp; "
+        "or mark two points a known distance apart."
+    )
+    if word == "auto":
+        return NoBelievableScale(
+            "No card, staff or tape was found in the photo that holds up as a scale.", f"Take {again}"
+        )
+    missing = f"The sheet asks for a {word}, and no {word} was found in the photo that holds up as a scale"
+    if others:
+        kind = others[0].kind
+        return NoBelievableScale(
+            f"{missing}; but a {kind} was.",
+            f"Write {kind} in the sheet's scale column, or take the photo again with the {word} in frame.",
+        )
     return NoBelievableScale(
-        f"No {wanted} was found in the photo that holds up as a scale.",
-        "Take the photo again with the whole scale object in frame, flat on the wall, clean and sharp; "
-        "or mark two points a known distance apart.",
+        f"{missing}.",
+        f"If something else shows the scale, correct the sheet's scale column. Else take {again}",
     )
 
 
