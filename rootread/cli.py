@@ -386,6 +386,8 @@ def _grade(
         settings = taught_by_strokes(strokes, plan, settings)
     with stopped_by_hand():
         run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
+    if run.earlier:
+        typer.echo(run.earlier, err=True)
     typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
     return run
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from run_files import gravel
 
-from rootread.batch import plan_walls
+from rootread.batch import grade_walls, plan_walls
 from rootread.check import check_photo
 from rootread.errors import BadRequest, BadSheet
 
@@ -107,6 +107,19 @@ def test_a_wall_named_twice_is_a_wrong_request(tmp_path):
         (tmp_path / pit / "sheet.csv").write_text("photo,wall\na,north\n")
     with pytest.raises(BadRequest, match="both be wall north"):
         plan_walls([tmp_path])
+
+
+def test_walls_of_an_earlier_run_are_told_and_left_where_they_are(tmp_path):
+    for name in ("north", "south"):
+        gravel(tmp_path / "pits", name)
+    out = tmp_path / "out"
+    assert grade_walls(plan_walls([tmp_path / "pits"]), out).earlier == ""
+    (tmp_path / "pits" / "south.jpg").unlink()
+    assert grade_walls(plan_walls([tmp_path / "pits"]), out).earlier == (
+        f"{out} also holds south from an earlier run: its files stay, in no table and no report."
+    )
+    assert (out / "records" / "south.json").exists()
+    assert "south" not in (out / "walls.csv").read_text()
 
 
 def test_results_within_the_folder_of_photos_are_not_taken_for_photos(tmp_path):

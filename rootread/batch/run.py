@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import overload
 
 from rootread.batch.cluster import read_far
+from rootread.batch.earlier import told_of_earlier
 from rootread.batch.exports import remove_empty_folder
 from rootread.batch.plan import Plan, WallJob
 from rootread.batch.pool import Done, read_here
@@ -37,6 +38,8 @@ class Run:
     out: Path
     records: tuple[Record, ...]
     messages: tuple[str, ...]
+    earlier: str = ""
+    """What to know of files in ``out`` that another run left; blank where there are none."""
 
     @property
     def refused(self) -> int:
@@ -100,7 +103,8 @@ def grade_walls(
         write_bytes(folder / "report.pdf", pdf_of(html, settings.report.units))
     remove_parts(folder, before=began)
     remove_empty_folder(folder)
-    return Run(folder, records, plan.told)
+    earlier = told_of_earlier(folder, [job.row.wall for job in plan.jobs])
+    return Run(folder, records, plan.told, earlier)
 
 
 def _read(
