@@ -4,7 +4,9 @@ import itertools
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,11 +14,13 @@ import pytest
 import skimage.data
 from numpy.typing import NDArray
 
+from rootread.batch import plan_walls
 from rootread.check import check_photo, check_summary, check_text, check_values
+from rootread.check.depths import depths
 from rootread.check.light import exposure
 from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
-from rootread.fieldsheet import SheetRow, default_row
+from rootread.fieldsheet import RecordedLayer, SheetRow, default_row
 from rootread.find import find_roots
 from rootread.find.shadow import shadow_edge_length_in
 from rootread.photo import read_photo
@@ -198,6 +202,40 @@ def test_what_the_sheet_leaves_blank_is_asked_for_at_the_pit(tmp_path: Path) -> 
     assert blank.state == "look" and blank.remedy
     assert blank.seen == "row 3 leaves blank: treatment, layers"
     assert sheet_finding(default_row("a.jpg")).state == "good"
+
+
+@pytest.mark.parametrize(
+    ("written", "asked"),
+    [
+        ({"tool_depth_in": 14.0, "layers": (RecordedLayer("disk", 7.5),), "pit_depth_in": 40.0}, ""),
+        ({"tool_depth_in": 35.5}, "the tool at 35.5 in, but the photo shows the wall down to 27.0 in"),
+        ({"layers": (RecordedLayer("A/B", 30.7),)}, "A/B at 30.7 in, but the photo shows"),
+        ({"layers": (RecordedLayer("A/B", 27.9),)}, ""),  # to the inch, as depths are written down
+        ({"tool_depth_in": 20.0, "pit_depth_in": 16.0}, "the tool at 20.0 in, in a pit of 16.0 in"),
+        ({"pit_depth_in": 102.0}, "a pit of 102.0 in, deeper than"),
+    ],
+)
+def test_depths_that_may_be_centimetres_are_asked_about(written: dict[str, Any], asked: str) -> None:
+    found = depths(SheetRow("a.jpg", "a", row=3, **written), 27.0)
+    assert len(found) == bool(asked)
+    for finding in found:
+        assert finding.state == "look" and asked in finding.seen
+        assert "A bare number in the sheet is inches" in finding.remedy
+
+
+def test_a_tool_deeper_than_any_is_asked_about_where_the_photo_cannot_be_read(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"nothing")
+    check = check_photo(tmp_path / "a.jpg", SheetRow("a.jpg", "a", tool_depth_in=355.0, row=2))
+    assert "deeper than tools run" in check_text([check])
+
+
+def test_the_sample_sheet_has_no_depth_below_its_photos() -> None:
+    jobs = plan_walls([SAMPLES]).jobs
+    assert [f for f in check_photo(jobs[0].photo, jobs[0].row).findings if f.question == "depths"] == []
+    deeper = replace(jobs[0].row, layers=(RecordedLayer("A/B", 29.0),))
+    assert [f.state for f in check_photo(jobs[0].photo, deeper).findings if f.question == "depths"] == [
+        "look"
+    ]
 
 
 def test_a_lens_profile_that_is_not_there_is_a_finding_and_the_other_photos_are_checked() -> None:

@@ -5,10 +5,11 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from rootread.check.depths import depths, seen_to_in
 from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
-from rootread.errors import BadMarks, BadSheet, WallRefused
+from rootread.errors import BadMarks, BadSheet, RootreadError, WallRefused
 from rootread.fieldsheet import Alike, SheetRow
 from rootread.fieldsheet.alike import REMEDY
 from rootread.marks import Marks, read_marks
@@ -45,25 +46,34 @@ def check_photo(
     started = time.perf_counter()
     settings = settings or Settings()
     with lengths_shown_in(settings.report.units):
-        findings = [*_findings(photo, row, marks, settings), _sheet(row), *_names(row, alike)]
+        findings = [*_findings(photo, row, marks, settings), *_names(row, alike)]
     return PhotoCheck(photo.name, row.wall, tuple(findings), time.perf_counter() - started)
 
 
 def _findings(photo: Path, row: SheetRow, marks: Marks | Path | None, settings: Settings) -> list[Finding]:
+    """On the photo first, then on its row of the sheet."""
     try:
         taken = read_photo(photo, settings.photo)
     except WallRefused as error:
-        return [Finding("photo", "bad", error.cause_beside(photo.name), error.remedy)]
+        return _unread("photo", error, photo, row)
     try:
         drawn = read_marks(marks, taken.size_px) if isinstance(marks, Path) else marks
         plane = find_plane(taken, row, drawn, settings.plane)
     except BadMarks as error:
-        return [Finding("marks", "bad", error.cause, error.remedy)]
+        return _unread("marks", error, photo, row)
     except BadSheet as error:
-        return [Finding("lens", "bad", error.cause, error.remedy)]
+        return _unread("lens", error, photo, row)
     except WallRefused as error:
-        return [Finding("scale", "bad", error.cause, error.remedy)]
-    return _of_wall(plane, lay_flat(taken, plane, settings.plane))
+        return _unread("scale", error, photo, row)
+    image = lay_flat(taken, plane, settings.plane)
+    asked = depths(row, seen_to_in(image), plane.surface.se_in)
+    return [*_of_wall(plane, image), _sheet(row), *asked]
+
+
+def _unread(question: str, error: RootreadError, photo: Path, row: SheetRow) -> list[Finding]:
+    """Why the photo cannot be read, and what can be asked of its row all the same."""
+    refused = Finding(question, "bad", error.cause_beside(photo.name), error.remedy)
+    return [refused, _sheet(row), *depths(row, None)]
 
 
 def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:

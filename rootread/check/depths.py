@@ -1,0 +1,60 @@
+"""Depths of the sheet against the photo, against each other and against what is done in fields.
+
+A number without a unit is inches. Who writes centimetres without saying so is
+off by 2.54 times, which shows where a depth lies below all that is there.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from rootread.check.types import Finding
+from rootread.fieldsheet import SheetRow
+from rootread.plane import WallImage
+from rootread.units import length_words
+
+WRITTEN_TO_IN = 1.0
+"""Depths are measured from ground that is not even, and written down to the inch or so."""
+DEEPEST_TOOL_IN = 36.0
+"""Subsoilers run at 12 to 24 in, the deepest rippers at about 36 (common practice)."""
+DEEPEST_PIT_IN = 96.0
+"""Pits to look at roots in are 3 to 6 ft deep (common practice); those of 5 ft have to be shored."""
+REMEDY = (
+    "A bare number in the sheet is inches: write the unit where it is another, such as 36 cm. "
+    "If the depth is right, show more of the wall."
+)
+
+
+def seen_to_in(image: WallImage) -> float:
+    """Depth of the deepest soil in the photo, below the mean surface."""
+    rows = np.flatnonzero(image.soil.any(axis=1))
+    return float(image.grid.z0_in + rows[-1] / image.grid.px_per_in) if len(rows) else 0.0
+
+
+def depths(row: SheetRow, deepest_in: float | None, surface_se_in: float = 0.0) -> list[Finding]:
+    """What to ask about the depths of a row; nothing where all of them can be.
+
+    Parameters
+    ----------
+    deepest_in : how far down the photo shows the wall; None where that is not known.
+    surface_se_in : standard error of the depth's beginning.
+    """
+    asked = list(_asked(row, deepest_in, WRITTEN_TO_IN + 2.0 * surface_se_in))
+    return [Finding("depths", "look", "; ".join(asked), REMEDY)] if asked else []
+
+
+def _asked(row: SheetRow, deepest_in: float | None, give_in: float) -> Iterator[str]:
+    written = [(layer.name, layer.depth_in) for layer in row.layers]
+    if row.tool_depth_in is not None:
+        written.insert(0, ("the tool", row.tool_depth_in))
+    pit_in = row.pit_depth_in
+    for name, depth_in in written:
+        at = f"{name} at {length_words(depth_in)}"
+        if deepest_in is not None and depth_in > deepest_in + give_in:
+            yield f"{at}, but the photo shows the wall down to {length_words(deepest_in)}"
+        elif pit_in is not None and depth_in > pit_in + WRITTEN_TO_IN:
+            yield f"{at}, in a pit of {length_words(pit_in)}"
+        elif name == "the tool" and depth_in > DEEPEST_TOOL_IN:
+            yield f"{at}, deeper than tools run"
+    if pit_in is not None and pit_in > DEEPEST_PIT_IN:
+        yield f"a pit of {length_words(pit_in)}, deeper than roots are looked at in"
