@@ -110,7 +110,7 @@ def test_straw_on_the_pit_floor_is_not_read() -> None:
     assert found.floor_in == pytest.approx(1253 / PX_PER_IN, abs=FLOOR_TOLERANCE_IN)
     assert not found.mask[1300:].any() and not found.probability[1300:].any()
     assert np.array_equal(found.mask[:1200], mask[:1200])
-    assert any("pit floor" in caution for caution in found.told)
+    assert any("ends at what looks like a pit floor" in caution for caution in found.told)
 
 
 def test_roots_that_pass_the_line_make_it_a_horizon() -> None:

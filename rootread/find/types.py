@@ -38,11 +38,8 @@ class RootMap:
         if self.floor_in is None:
             return self.cautions
         depth = length_words(self.floor_in)
-        return (
-            *self.cautions,
-            f"The wall ends {depth} down, at loose soil with things lying on it such as a pit floor or a "
-            "bench: what lies below is not read.",
-        )
+        end = f"The photographed wall ends at what looks like a pit floor, {depth} down"
+        return (*self.cautions, f"{end}: what lies below it is not read.")
 
     @property
     def cracks_in(self) -> Points | None:
