@@ -308,6 +308,8 @@ def mask(
         raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")
     if not photo.exists():
         raise BadRequest(f"There is no file {photo}.", "Check the name.")
+    if not photo.is_file():
+        raise BadRequest(f"{photo} is not an ordinary file.", "Name a photo.")
     probability = photo_probability(read_photo(photo).rgb, polarity)
     _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
     write_bytes(out, png.tobytes())
@@ -323,7 +325,7 @@ def print_settings(
 ) -> None:
     """Print every setting with its value and what it means, as TOML to edit.
 
-    Give the file back with --settings.
+    Give the file back to grade, check or desk with their --settings.
 
     Example: rootread settings > mine.toml
     """

@@ -91,6 +91,17 @@ def test_a_file_that_is_not_there_is_a_wrong_request_of_every_command(command: s
     assert said.returncode == 2 and said.stderr.startswith("rootread: There is no ")
 
 
+def test_the_mask_of_a_folder_is_a_wrong_request_and_that_of_a_damaged_photo_is_refused(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "broken.jpg").write_bytes(b"\xff\xd8\xff")
+    codes = [
+        rootread("mask", photo, "--out", tmp_path / "out.png").returncode
+        for photo in (tmp_path, tmp_path / "broken.jpg")
+    ]
+    assert codes == [2, 1]
+
+
 def test_the_settings_command_says_what_its_file_is_for() -> None:
     assert "in place of the defaults" in " ".join(rootread("settings", "--help").stdout.split())
 
