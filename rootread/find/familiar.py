@@ -38,6 +38,7 @@ FINE_PX, MIDDLE_PX, BROAD_PX = 1.0, 4.0, 16.0
 """Blurs between which sharpness, texture and shading are told apart."""
 
 TRAITS = ("lightness", "redness", "yellowness", "shading", "sharpness", "texture")
+LIGHTNESS = TRAITS.index("lightness")
 # What a person sees where a trait is low or high, and what to do about it.
 WORDS: dict[str, tuple[tuple[str, str], tuple[str, str]]] = {
     "lightness": (
@@ -125,14 +126,15 @@ def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pi
 def light_words(rgb: NDArray[np.uint8], soil: Mask, walls: Familiar) -> tuple[str, str] | None:
     """What is unusual in how light a wall is, and what to do about it; asked without the network's answer.
 
-    Wherever ``unfamiliar`` names the light, this does so in the same words. It does so on a few walls more,
-    which the network takes as they are.
+    ``unfamiliar`` says the same of the same walls.
     """
     traits = _traits(rgb, _corners(soil))
-    if not len(traits):
-        return None
-    off = float(_off(traits, walls)[TRAITS.index("lightness")])
-    return WORDS["lightness"][int(off > 0)] if abs(off) > UNUSUAL_SPREADS else None
+    return _of_light(_off(traits, walls)) if len(traits) else None
+
+
+def _of_light(off: Features) -> tuple[str, str] | None:
+    light = float(off[LIGHTNESS])
+    return WORDS["lightness"][int(light > 0)] if abs(light) > UNUSUAL_SPREADS else None
 
 
 def _off(traits: Features, walls: Familiar) -> Features:
@@ -188,8 +190,11 @@ def unfamiliar(pieces: Pieces, walls: Familiar) -> str | None:
         return None
     off = _off(pieces.traits, walls)
     if np.median(walls.distance(pieces.deep)) <= walls.far and np.abs(off).max() <= EXTREME_SPREADS:
-        return None
-    unusual = [k for k in np.argsort(-np.abs(off)) if abs(off[k]) > UNUSUAL_SPREADS][:2]
+        light = _of_light(off)
+        return f"This wall is of a kind that the finder knows, but {light[0]}. {light[1]}" if light else None
+    # Light first: it is what can be mended soonest, and what a check of the photo tells.
+    order = sorted(range(len(off)), key=lambda k: (k != LIGHTNESS, -abs(off[k])))
+    unusual = [k for k in order if abs(off[k]) > UNUSUAL_SPREADS][:2]
     words = [WORDS[TRAITS[k]][int(off[k] > 0)] for k in unusual]
     what = " and ".join(word for word, _ in words) or "its pattern is of no soil it knows"
     remedy = " ".join(remedy for _, remedy in words)
