@@ -335,7 +335,7 @@ def test_finer_figures_are_folded_away():
 
 
 @pytest.mark.parametrize(
-    ("se_px", "says"), [(0.0004, "within 0.1 %"), (0.05, "give or take 0.2 %"), (0.2, "give or take 1.0 %")]
+    ("se_px", "says"), [(0.0004, "within 0.1 %"), (0.05, "give or take 0.5 %"), (0.2, "give or take 2.0 %")]
 )
 def test_no_scale_is_said_to_be_exact(se_px, says):
     made = open_wall()

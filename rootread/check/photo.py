@@ -116,9 +116,10 @@ def _names(row: SheetRow, alike: Sequence[Alike]) -> list[Finding]:
 
 
 def _scale(plane: WallPlane) -> Finding:
+    # What a figure is "sure to" holds 95 times in 100: two standard errors, as everywhere in the report.
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
     pixels = f"{per_length_shown(plane.scale.px_per_in):.1f} pixels per {unit_name()}"
-    seen = f"{plane.scale.kind} found, {pixels}, sure to {100 * share:.1f} %"
+    seen = f"{plane.scale.kind} found, {pixels}, sure to {100 * 2 * share:.1f} %"
     if share < SCALE_SE_LOOK:
         return Finding("scale", "good", seen)
     remedy = "Wipe the scale object, press it flush on the wall, and show all of it."
@@ -140,7 +141,7 @@ def _surface(plane: WallPlane) -> Finding:
     if plane.surface.source == "assumed":
         remedy = "Show the soil surface along the whole top, or draw it in the marks."
         return Finding("surface", "look", "soil surface not found; depths are a guess", remedy)
-    seen = f"soil surface found, sure to {length_words(plane.surface.se_in)}"
+    seen = f"soil surface found, sure to {length_words(2 * plane.surface.se_in)}"
     if plane.surface.se_in <= SURFACE_SE_LOOK_IN:
         return Finding("surface", "good", seen)
     return Finding("surface", "look", seen, "Clear residue from the edge, or draw the surface in the marks.")

@@ -29,7 +29,10 @@ class Look:
 
 
 def looks(reading: Reading) -> list[Look]:
-    """What to look at on one wall, most urgent first; nothing where all is sure."""
+    """What to look at on one wall, most urgent first; nothing where all is sure.
+
+    What a figure is sure to holds 95 times in 100: two standard errors, as in the report.
+    """
     plane, readings = reading.plane, reading.readings
     found: list[Look] = []
     share = plane.scale.px_per_in_se / plane.scale.px_per_in
@@ -40,17 +43,17 @@ def looks(reading: Reading) -> list[Look]:
             Look(
                 "scale",
                 70 if share > SCALE_SE_BAD else 30,
-                f"Scale is sure only to {100 * share:.1f} %: {remedy}",
+                f"Scale is sure only to {100 * 2 * share:.1f} %: {remedy}",
             )
         )
     if plane.surface.source == "assumed":
         found.append(Look("surface", 60, "No soil surface was seen: draw it, or depths mean little."))
     elif plane.surface.se_in > SURFACE_SE_LOOK_IN:
-        sure = length_words(plane.surface.se_in)
+        sure = length_words(2 * plane.surface.se_in)
         says = f"The soil surface is sure only to {sure}: see whether the line fits."
         found.append(Look("surface", 35, says))
     if plane.level.se_deg > LEVEL_LOOK_DEG:
-        says = f"Plumb is sure only to {plane.level.se_deg:.1f} degrees: mark something that hung plumb."
+        says = f"Plumb is sure only to {2 * plane.level.se_deg:.1f} degrees: mark something that hung plumb."
         found.append(Look("level", 20, says))
     if not readings.roots:
         found.append(Look("roots", 65, "No roots were found: draw some, or paint over a few of them."))

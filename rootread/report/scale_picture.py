@@ -132,7 +132,7 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
     seen = (
         "seen square on"
         if plane.tilt_deg < 1
-        else f"camera {plane.tilt_deg:.1f} ± {plane.tilt_se_deg:.1f} degrees from square"
+        else f"camera {plane.tilt_deg:.1f} ± {2 * plane.tilt_se_deg:.1f} degrees from square"
     )
     tilt = "tilt not known" if np.isnan(plane.tilt_deg) else seen
     surface = {
@@ -141,11 +141,11 @@ def _caption(plane: WallPlane, width_px: int) -> Picture:
         "assumed": "not found, the photo's upper edge stands for it",
     }
     words = (
-        f"{scale_words(plane)} Level within {plane.level.se_deg:.1f} degrees; {tilt}.",
+        f"{scale_words(plane)} Level within {2 * plane.level.se_deg:.1f} degrees; {tilt}.",
         f"{len(plane.scale.points_px)} places found (blue), off by {plane.scale.residual_px:.2f} px on "
         f"average (red, drawn {MAGNIFIED:.0f} times larger). Grid: {GRID[unit_shown()][2]} line numbered.",
         f"Soil surface (yellow) {surface[plane.surface.source]}, "
-        f"sure to {length_words(plane.surface.se_in)}.",
+        f"sure to {length_words(2 * plane.surface.se_in)}.",
         *plane.cautions,
     )
     face = Face(CAPTION_PX)

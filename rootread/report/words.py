@@ -196,5 +196,5 @@ def scale_words(plane: WallPlane) -> str:
     density = f"{per_length_shown(scale.px_per_in):.1f} photo pixels {_A_UNIT[unit_shown()]}"
     words = f"Scale from the {scale.kind}: {density}"
     if math.isfinite(scale.px_per_in_se) and scale.px_per_in > 0:
-        words += f", {_within(scale.px_per_in_se / scale.px_per_in)}"
+        words += f", {_within(2 * scale.px_per_in_se / scale.px_per_in)}"
     return f"{words}. {_LEVEL_WORDS[plane.level.source]}"
