@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
+import pytest
 from handmade_roots import along, trace
 from report_walls import turned_wall, wall
 
@@ -37,14 +38,15 @@ PLATE = r'<rect x="([^"]*)" y="([^"]*)" width="([^"]*)" height="([^"]*)" class="
 LAYER = r'<path d="M([\d.]+) ([\d.]+)L[\d. ]+" class="layer"/>'
 
 
-def test_the_line_of_a_layer_does_not_run_up_to_a_number():
+@pytest.mark.parametrize("depth_in", [6.8, 7.0, 7.2])
+def test_the_line_of_a_layer_does_not_run_up_to_a_number(depth_in):
     made = turned_wall()
-    drawing = depth_profile(made.readings, [replace(made.layers[0], depth_in=7.0)])
+    drawing = depth_profile(made.readings, [replace(made.layers[0], depth_in=depth_in)])
     ((_, line_at),) = places(drawing, LAYER)
     met = [place for place in places(drawing, PLATE) if place[1] < line_at < place[1] + place[3]]
     assert met, "no number stands where the line comes by, so this shows nothing"
     for left, top, width, _, number_at in met:
-        (bar,) = [bar for bar in places(drawing, BAR) if bar[1] < top + 6 < bar[1] + bar[3]]
+        (bar,) = [bar for bar in places(drawing, BAR) if bar[1] < top + 2 < bar[1] + bar[3]]
         assert bar[0] + bar[2] <= left < bar[0] + bar[2] + 1, "a stub of line is left, like a minus"
         assert number_at + 6 < left + width
     assert drawing.rindex('class="layer"') < drawing.index('class="plate"')

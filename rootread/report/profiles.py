@@ -107,18 +107,22 @@ def depth_profile(readings: Readings, layers: Sequence[Layer]) -> Markup:
         )
         if k % every == 0:
             middle = (axis.row(top) + axis.row(bottom)) / 2
-            amounts += _amount(LEFT + length, middle, f"{shown(amount):.0f}")
+            lines = [axis.row(layer.depth_in) for layer in layers if top <= layer.depth_in < bottom]
+            near = [row for row in lines if abs(row - middle) < NUMBER_PX]
+            amounts += _amount(LEFT + length, middle, f"{shown(amount):.0f}", near)
     summed = np.cumsum(slices) if len(slices) else np.zeros(1)
     half = float(edges[1:][np.searchsorted(summed, summed[-1] / 2)]) if most else 0.0
     label = f"Root length by depth; half of it lies above {length_words(half, 0)}." if most else "No roots."
     return svg(SIZE, label, [*bars, *axis.draw(layers, f"{unit_name(True)} of root"), *amounts])
 
 
-def _amount(bar_end: float, middle: float, number: str) -> list[Markup]:
-    """The number beside a bar, on a plate: a layer's line that ran up to it would look like a minus."""
+def _amount(bar_end: float, middle: float, number: str, lines: Sequence[float]) -> list[Markup]:
+    """The number beside a bar, on a plate that covers the lines close by: they would look like a minus."""
+    top = min(middle - NUMBER_PX / 2, *(row - 2 for row in lines), middle)
+    bottom = max(middle + NUMBER_PX / 2, *(row + 2 for row in lines), middle)
     width = Face(LETTERS_PX).getlength(number) + 2 * BESIDE
     plate = Markup('<rect x="{:.1f}" y="{:.1f}" width="{:.1f}" height="{:.1f}" class="plate"/>').format(
-        bar_end + 0.5, middle - NUMBER_PX / 2, width, NUMBER_PX
+        bar_end + 0.5, top, width, bottom - top
     )
     return [plate, text(bar_end + BESIDE, middle + 4, number, "start")]
 
