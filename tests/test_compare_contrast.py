@@ -25,9 +25,11 @@ from rootread.compare import (
 )
 from rootread.compare.measures import ALL, DEFAULT
 from rootread.compare.page import headline
+from rootread.compare.plots import EDGE, LETTERS_PX, WIDTH
 from rootread.compare.scale import Scale
 from rootread.compare.words import sentences
 from rootread.errors import BadRequest
+from rootread.report.faces import Face
 from rootread.report.tables import table_csv
 from rootread.schema import ROOTS, WALLS
 
@@ -353,6 +355,35 @@ def test_every_wall_is_a_dot_and_every_pit_a_line():
     assert kinds.count("wall-dot") == 6 + 1  # and the difference itself
     assert kinds.count("joined") == 3
     assert kinds.count("interval") == 1
+
+
+def test_a_difference_has_its_unit_and_of_shares_it_is_in_percentage_points():
+    rows = [
+        row | {"sideways_in": 100.0 * share, "root_length_in": 500.0, "descent_deg": 30 + share}
+        for row, share in zip(pits([60, 61], [50, 51]), (0.5, 1.0, 0.6, 1.1), strict=True)
+    ]
+    contrast = contrast_walls(rows, measures=("grade", "descent", "sideways"))
+    html = contrast_page(contrast)
+    for heading in ("points", "degrees", "percentage points"):
+        assert f">difference, {heading}</text>" in html
+    (told, *_, needed) = sentences(contrast, "sideways")
+    assert re.search(r"[\d.]+ %: [\d.]+ percentage points (higher|lower)", told)
+    assert re.search(r"likely \S+ to \S+ percentage points", told)
+    assert "difference of 5 percentage points" in needed
+
+
+def test_the_headings_of_a_drawing_do_not_meet():
+    face = Face(LETTERS_PX)
+    for measure in ALL:
+        room = WIDTH - EDGE - 4 - face.getlength(measure.on_axis) - face.getlength(measure.apart_on_axis)
+        assert room > 8, measure.name
+
+
+def test_the_page_explains_figures_whose_names_do_not():
+    rows = [row | {"tortuosity": 1.1, "passage": 0.5} for row in pits([60, 61], [50, 51])]
+    html = contrast_page(contrast_walls(rows, measures=("passage", "tortuosity")))
+    assert "Of 100 roots, how many get down the wall" in html
+    assert "the straight line between its ends; 1 is straight" in html
 
 
 def test_the_page_needs_nothing_from_outside_and_what_a_sheet_says_cannot_act_on_it():

@@ -30,6 +30,8 @@ class Measure:
     """What it is multiplied by when it is written: 100 for shares."""
     root_column: str = ""
     """The column of ``roots.csv`` that holds it for one root, if there is one."""
+    meaning: str = ""
+    """What it is, for those that do not say so by their name."""
 
     def bare(self, value: float, signed: bool = False) -> str:
         """A value as it is written, without its unit."""
@@ -45,6 +47,17 @@ class Measure:
         return round(self.scale * value, self.digits) / self.scale
 
     @property
+    def unit_apart(self) -> str:
+        """How it is written after a difference: 5 % more of 20 % would be 21 %."""
+        return " percentage points" if self.unit == " %" else self.unit
+
+    @property
+    def apart_on_axis(self) -> str:
+        """What is written along the axis of differences."""
+        unit = self.unit_apart.strip().replace("°", "degrees")
+        return f"difference, {unit}" if unit else "difference"
+
+    @property
     def on_axis(self) -> str:
         """What is written along its axis."""
         unit = self.unit.strip().replace("°", "degrees below level")
@@ -53,11 +66,11 @@ class Measure:
     @property
     def aim(self) -> str:
         """The difference that matters, as it is written."""
-        return f"{self.scale * self.matters:g}{self.unit}"
+        return f"{self.scale * self.matters:g}{self.unit_apart}"
 
     def says_range(self, low: float, high: float) -> str:
         """Two ends of a difference, the unit once."""
-        return f"{self.bare(low, True)} to {self.bare(high, True)}{self.unit}"
+        return f"{self.bare(low, True)} to {self.bare(high, True)}{self.unit_apart}"
 
 
 def number(value: Any) -> float | None:
@@ -83,8 +96,27 @@ ALL = (
     Measure("grade", "grade", " points", 1, 10.0, _column("grade"), 100.0),
     # The growth pattern is 5 degrees wide.
     Measure("descent", "mean descent", "°", 1, 5.0, _column("descent_deg"), 180.0, root_column="descent_deg"),
-    Measure("passage", "passage", " of 100 roots", 1, 0.2, _column("passage"), 1.0, 100.0),
-    Measure("tortuosity", "tortuosity", "", 3, 0.05, _column("tortuosity"), root_column="tortuosity"),
+    Measure(
+        "passage",
+        "passage",
+        " of 100 roots",
+        1,
+        0.2,
+        _column("passage"),
+        1.0,
+        100.0,
+        meaning="Of 100 roots, how many get down the wall without turning or stopping.",
+    ),
+    Measure(
+        "tortuosity",
+        "tortuosity",
+        "",
+        3,
+        0.05,
+        _column("tortuosity"),
+        root_column="tortuosity",
+        meaning="Root length over the straight line between its ends; 1 is straight.",
+    ),
     Measure("sideways", "share of root run sideways", " %", 1, 0.05, _sideways_share, 1.0, 100.0),
     Measure(
         "flattened",

@@ -22,6 +22,7 @@ def contrast_page(contrast: Contrast, profiles: Sequence[DepthProfile] = ()) -> 
             measures=[
                 {
                     "name": measure.words,
+                    "meaning": measure.meaning,
                     "told": [_begun(sentence) for sentence in sentences(contrast, measure.name)],
                     "plot": measure_plot(contrast, measure),
                 }

@@ -133,7 +133,7 @@ def _draw_differences(
     scale = _scale_of(measure, pairs)
     marks = scale.upright(left, right, TOP, BOTTOM, signed=True)
     zero = scale.between(BOTTOM, TOP, 0.0)
-    marks.append(text(right, 16, "difference, likely range", "end"))
+    marks.append(text(right, 16, measure.apart_on_axis, "end"))
     marks.append(line(left, zero, right, zero, "zero"))
     step = (right - left) / len(pairs)
     for k, pair in enumerate(pairs):
@@ -156,8 +156,7 @@ def _draw_rows(measure: Measure, pairs: Sequence[Pair], keyed: dict[str, str], t
     right = WIDTH - EDGE - max(Face(TICK_PX).getlength(figure) for figure in figures) - 18
     first = top + 42
     bottom = first + PAIR_ROW * len(pairs)
-    unit = measure.unit.strip()
-    marks = [text(4, top, f"difference{', ' if unit else ''}{unit}; in brackets the likely range", "start")]
+    marks = [text(4, top, f"{measure.apart_on_axis}; in brackets the likely range", "start")]
     marks += scale.level(left, right, first - 4, bottom, signed=True)
     zero = scale.between(left, right, 0.0)
     marks.append(line(zero, first - 4, zero, bottom, "zero"))
@@ -179,7 +178,7 @@ def _ends(measure: Measure, pair: Pair) -> tuple[float, float, float]:
 
 
 def _says(measure: Measure, pair: Pair) -> str:
-    return f"{pair.first} less {pair.second}: {measure.bare(pair.effect.value, True)}{measure.unit}"
+    return f"{pair.first} less {pair.second}: {measure.bare(pair.effect.value, True)}{measure.unit_apart}"
 
 
 def _figures(measure: Measure, pair: Pair) -> str:

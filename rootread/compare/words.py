@@ -157,7 +157,9 @@ def _difference(pair: Pair) -> str:
     # What is written as nothing has no side.
     seen = effect.value if float(apart) else 0.0
     names = isolated(pair.first), isolated(pair.second)
-    words = f"{names[0]} {measure.bare(a)}, {names[1]} {measure.says(b)}: {apart} {_side(seen)}"
+    # Beside shares, a bare number would be taken for a share of them.
+    points = measure.unit_apart if measure.unit_apart != measure.unit else ""
+    words = f"{names[0]} {measure.bare(a)}, {names[1]} {measure.says(b)}: {apart}{points} {_side(seen)}"
     if pair.paired and seen:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
         words += f", so in {same} of {count(len(pair.differences), pair.unit_word)}"
