@@ -46,11 +46,11 @@ def test_a_wall_of_which_all_is_sure_needs_no_look():
 @pytest.mark.parametrize(
     ("doubt", "part", "said"),
     [
-        ({"scale_share": 0.02}, "scale", "sure only to 2.0 %: mark two points"),
+        ({"scale_share": 0.02}, "scale", "sure only to 4.0 %: mark two points"),
         ({"scale_share": 0.02, "scale_kind": "points"}, "scale", "mark points farther apart"),
         ({"surface_source": "assumed"}, "surface", "No soil surface was seen"),
-        ({"surface_se_in": 0.8}, "surface", "sure only to 0.8 in"),
-        ({"level_se_deg": 3.0}, "level", "sure only to 3.0 degrees"),
+        ({"surface_se_in": 0.8}, "surface", "sure only to 1.6 in"),
+        ({"level_se_deg": 3.0}, "level", "sure only to 6.0 degrees"),
         ({"roots": ()}, "roots", "No roots were found"),
         ({"roots": ((10.0, 0.9), (5.0, 0.3))}, "roots", "33 % of the root length"),
         ({"verdict": "slowed or turned"}, "verdict", "lies on an edge: slowed or turned"),
@@ -66,7 +66,7 @@ def test_each_doubt_of_a_wall_is_told(doubt, part, said):
 def test_doubts_are_told_in_the_unit_of_the_desk():
     with lengths_shown_in("cm"):
         (only,) = looks(reading(surface_se_in=1.0))
-    assert "sure only to 2.5 cm" in only.says
+    assert "sure only to 5.1 cm" in only.says
 
 
 def test_a_little_length_in_doubtful_traces_needs_no_look():
