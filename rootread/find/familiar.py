@@ -126,15 +126,14 @@ def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pi
 def light_words(rgb: NDArray[np.uint8], soil: Mask, walls: Familiar) -> tuple[str, str] | None:
     """What is unusual in how light a wall is, and what to do about it; asked without the network's answer.
 
-    ``unfamiliar`` says the same of the same walls.
+    Wherever ``unfamiliar`` names the light, this does so in the same words. It does so on a few walls more,
+    of dark soil for instance, which the network takes as they are: while the pit is open light costs little.
     """
     traits = _traits(rgb, _corners(soil))
-    return _of_light(_off(traits, walls)) if len(traits) else None
-
-
-def _of_light(off: Features) -> tuple[str, str] | None:
-    light = float(off[LIGHTNESS])
-    return WORDS["lightness"][int(light > 0)] if abs(light) > UNUSUAL_SPREADS else None
+    if not len(traits):
+        return None
+    off = float(_off(traits, walls)[LIGHTNESS])
+    return WORDS["lightness"][int(off > 0)] if abs(off) > UNUSUAL_SPREADS else None
 
 
 def _off(traits: Features, walls: Familiar) -> Features:
@@ -190,8 +189,7 @@ def unfamiliar(pieces: Pieces, walls: Familiar) -> str | None:
         return None
     off = _off(pieces.traits, walls)
     if np.median(walls.distance(pieces.deep)) <= walls.far and np.abs(off).max() <= EXTREME_SPREADS:
-        light = _of_light(off)
-        return f"This wall is of a kind that the finder knows, but {light[0]}. {light[1]}" if light else None
+        return None
     # Light first: it is what can be mended soonest, and what a check of the photo tells.
     order = sorted(range(len(off)), key=lambda k: (k != LIGHTNESS, -abs(off[k])))
     unusual = [k for k in order if abs(off[k]) > UNUSUAL_SPREADS][:2]
