@@ -68,8 +68,8 @@ def open_desk(address: str, browser: bool) -> None:
 def end_at_once() -> NoReturn:
     """End without the interpreter's tidying up, which takes the ground from under threads that still work.
 
-    The libraries they work in answer that with a crash. Nothing is lost: every file is written whole or not
-    at all.
+    The libraries they work in answer that with a crash. Nothing that was saved is lost: every file is written
+    whole or not at all. What was being uploaded may leave its folder behind, whose name begins with a dot.
     """
     sys.stdout.flush()
     sys.stderr.flush()

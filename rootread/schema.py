@@ -38,7 +38,13 @@ WALLS = (
     Column("tilt_deg", float, "deg", "how far the camera was from square to the wall"),
     Column("roots", int, "", "number of traces"),
     Column("root_length_in", float, "in", "total length of the traces"),
-    Column("descent_deg", float, "deg", "length-weighted mean descent below horizontal"),
+    Column(
+        "descent_deg",
+        float,
+        "deg",
+        "mean descent below horizontal over root length; thin roots do not count, those under 6 in and "
+        "doubtful ones for less",
+    ),
     Column("descent_low", float, "deg", "lower end of its 95 % interval"),
     Column("descent_high", float, "deg", "upper end of its 95 % interval"),
     Column("shallow_share", float, "", "share of root length shallower than the growth pattern"),

@@ -306,6 +306,10 @@ def test_a_misspelt_treatment_is_another_treatment(sheet):
     assert alike_names(sheet("photo,treatment\na.jpg,deep pass\nb.jpg,deep past\n")) == ()
 
 
+def test_pits_whose_numbers_are_parted_elsewhere_are_not_alike(sheet):
+    assert alike_names(sheet("photo,pit\na.jpg,1-11\nb.jpg,11-1\nc.jpg,111\n")) == ()
+
+
 def test_several_rows_without_photos_are_told_in_one_sentence_no_photo_for_two_of_them(sheet):
     rows = sheet("photo\nIMG_1.jpg\nIMG_21.jpg\nIMG_22.jpg\n")
     assert match_photos(rows, photos("IMG_1.jpg", "IMG_2.jpg"), sheet="pit/sheet.csv").messages == (

@@ -108,7 +108,8 @@ def test_a_strip_of_one_root_is_taken_to_pass_as_the_rest_of_the_wall_does():
     roots = [turned(x, f"t{x:g}") for x in (-18.0, -17.0, -16.0, -15.0, 0.0, 15.0, 16.0, 17.0, 18.0)]
     judgement = judged(roots, row=None)
     assert [strip.name for strip in judgement.strips] == ["left third", "middle third", "right third"]
-    assert all(strip.passage < 0.5 for strip in judgement.strips)
+    down_the_wall = judgement.passage.share[-1]
+    assert all(strip.passage < down_the_wall + 0.1 for strip in judgement.strips)
 
 
 def test_roots_above_in_and_below_the_layer_are_told_apart():

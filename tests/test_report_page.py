@@ -400,3 +400,20 @@ def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
     assert any("says little of the wall" in caution for caution in cautions(few))
     assert not any("says little of the wall" in caution for caution in cautions(turned_wall()))
     assert cautions(empty_wall()) == []
+
+
+@pytest.mark.parametrize(
+    ("crop", "told"),
+    [
+        ("corn", False),
+        ("Sweet corn", False),
+        ("maíz", False),
+        ("", False),
+        ("soybean", True),
+        ("acorn squash", True),
+    ],
+)
+def test_of_another_crop_than_corn_it_is_said_that_the_growth_pattern_is_corn_s(crop, told):
+    made = turned_wall()
+    told_of = cautions(replace(made, row=replace(made.row, crop=crop)))
+    assert any("is corn's" in caution for caution in told_of) == told

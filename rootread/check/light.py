@@ -24,7 +24,7 @@ def exposure(image: WallImage) -> Finding:
     seen = f"{100 * share:.0f} % of the wall is {what}" if share >= 0.005 else "tones all over the wall"
     if state != "good":
         return Finding("exposure", state, seen, remedy)
-    # The same measure from which a reading's caution comes.
+    # The measure from which a reading's caution comes; it asks here on a few walls more.
     unusual = unusual_light(image)
     if unusual is None:
         return Finding("exposure", "good", seen)

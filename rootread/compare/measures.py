@@ -54,7 +54,7 @@ class Measure:
     @property
     def apart_on_axis(self) -> str:
         """What is written along the axis of differences."""
-        unit = self.unit_apart.strip().replace("°", "degrees")
+        unit = self.unit_apart.strip().replace("°", "degrees").replace("of 100 roots", "roots of 100")
         return f"difference, {unit}" if unit else "difference"
 
     @property

@@ -67,20 +67,21 @@ def told_of_strangers(path: Path, walls: Sequence[str], name: str = "") -> list[
     name : what the words call the file, its own name when left out.
     """
     file, here = name or path.name, {plain(wall) for wall in walls}
-    first_row: dict[str, int] = {}
+    first: dict[str, tuple[int, str]] = {}
     for number, cells in _rows(path, file):
-        first_row.setdefault(cells.get("wall", ""), number)
-    probed = {plain(wall) for wall in first_row}
+        wall = cells.get("wall", "")
+        first.setdefault(plain(wall), (number, wall))
     # A wall that has readings of its own is not meant by those of another name.
-    unprobed = [wall for wall in walls if plain(wall) not in probed]
-    strange = [(number, wall) for wall, number in first_row.items() if wall and plain(wall) not in here]
+    unprobed = [wall for wall in walls if plain(wall) not in first]
+    strange = [(number, wall) for key, (number, wall) in first.items() if wall and key not in here]
     told = [
         f"{file}: row {number}: there is no wall {one_line(wall, LONGEST_SHOWN)} in the folder. "
         f"{nearest(wall, unprobed)}".strip()
         for number, wall in strange[:MOST_TOLD]
     ]
     more = len(strange) - len(told)
-    return [*told, f"{file}: {more} more walls are not in the folder."] if more else told
+    are = "wall is" if more == 1 else "walls are"
+    return [*told, f"{file}: {more} more {are} not in the folder."] if more else told
 
 
 def _check_header(header: Sequence[str], file: str) -> None:

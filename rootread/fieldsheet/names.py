@@ -1,5 +1,6 @@
 """Names compared as file systems compare them, and the nearest name to a misspelt one."""
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
@@ -13,10 +14,15 @@ def plain(name: str) -> str:
 def folded(name: str) -> str:
     """A name without capitals, spaces, hyphens and underscores: what is left when it is said aloud.
 
+    Numbers stay apart.
+
     >>> folded("Deep-Pass") == folded("deep  pass")
     True
+    >>> folded("1-11") == folded("11-1")
+    False
     """
-    return "".join(letter for letter in plain(name) if not letter.isspace() and letter not in "-_")
+    apart = re.sub(r"(?<=\d)[\s_-]+(?=\d)", "\N{MIDDLE DOT}", plain(name))
+    return re.sub(r"[\s_-]+", "", apart)
 
 
 def listing(names: Sequence[str], count: int = 0) -> str:

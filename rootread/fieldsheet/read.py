@@ -113,7 +113,7 @@ def _columns(header: list[str], name: str) -> list[str]:
                 nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
             )
             faults.append(fault)
-        elif column and column in columns:
+        elif column and columns.count(column) == 1:
             faults.append(BadSheet(f"{name}: there are two columns {column}.", "Keep one."))
         columns.append(column)
     if "photo" not in columns:
@@ -138,7 +138,7 @@ def _cells(
         column = columns[place] if place < len(columns) else ""
         if not column:
             faults.append(BadSheet(f"{name}: row {number} has {cell!r} under no column.", IN_QUOTES))
-            continue
+            break
         try:
             value = COLUMNS[column](cell)
         except BadRequest as error:

@@ -29,7 +29,7 @@ class Strip:
     descent_deg: float
     """Mean over the roots, thin ones for less; NaN if there are none thick enough to count."""
     passage: float
-    """Share of roots that get down without being turned or stopped; a few are filled up with others."""
+    """Share of roots that get down without being turned or stopped (see ``passing_share_within``)."""
 
 
 def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) -> tuple[Strip, ...]:

@@ -49,7 +49,8 @@ def ratio_interval(
     other_se : standard error from elsewhere, such as the wall's level.
     least, most : no interval reaches beyond.
     shift : by how much the truth lies above what is read, as a rule; it moves the interval alone.
-    weight : ``(R,)`` how much each root counts; its confidence if nothing else is said.
+    weight : ``(R,)`` how much each root counts; its confidence if nothing else is said. The doubt about a
+        root is taken as if it counted by its confidence: for larger weights that is more than a toss asks.
 
     The variance of a ratio of sums over roots is
     ``sum (part - ratio whole)^2 / (sum whole)^2``.

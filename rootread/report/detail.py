@@ -78,7 +78,7 @@ def across_wall(strips: Sequence[Strip]) -> Table | None:
             strip.name,
             f"{per_length_shown(strip.density):.2f}" if math.isfinite(strip.density) else "–",
             degrees(strip.descent_deg),
-            f"{100 * strip.passage:.0f}" if strip.root_length_in > 0 else "–",
+            f"{100 * strip.passage:.0f}" if math.isfinite(strip.descent_deg) else "–",
         ]
         for strip in strips
     ]

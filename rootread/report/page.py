@@ -11,6 +11,7 @@ from markupsafe import Markup
 from rootread.judge import CAUTIONS
 from rootread.judge.scores import STRAIGHTNESS_SPAN_IN
 from rootread.judge.verdict import verdict_of
+from rootread.measure.counting import FULL_FROM_IN
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
@@ -254,7 +255,12 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
     }
     shares = listing([f"{name} {100 * weight:.0f} %" for name, weight in weights.items()])
     return [
-        ("descent", f"How steeply a root goes down, in degrees below level. The {pattern_words(measure)}."),
+        (
+            "descent",
+            f"How steeply a root goes down, in degrees below level. The {pattern_words(measure)}. The wall's "
+            f"mean is over the length of roots {length_words(measure.counted_width_in, 2)} wide and more; those "
+            f"under {length_words(FULL_FROM_IN, 0)} long and doubtful ones count for less.",
+        ),
         ("sideways run", _run_words(measure)),
         (
             "layer",

@@ -1,6 +1,7 @@
 """What a wall shows, said in sentences and in a short list of figures."""
 
 import math
+import re
 
 from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Layer
@@ -27,7 +28,7 @@ from rootread.settings import Settings
 from rootread.units import length_range, length_words
 from rootread.wall import Wall
 
-CORN = ("corn", "maize")
+CORN = {"corn", "maize", "mais", "maíz", "milho"}
 """What a sheet calls the crop whose growth pattern is known here."""
 LADDER_FROM_IN, SHORING_FROM_IN = 48.0, 60.0
 """Depths of a pit from which 29 CFR 1926.651-652 (OSHA; from memory) asks for a ladder and for protection."""
@@ -67,7 +68,7 @@ def cautions(wall: Wall) -> list[str]:
 
 def _of_another_crop(row: SheetRow | None) -> list[str]:
     """Roots of other crops go down at angles of their own."""
-    if row is None or not row.crop or any(name in row.crop.lower() for name in CORN):
+    if row is None or not row.crop or not CORN.isdisjoint(re.findall(r"\w+", row.crop.casefold())):
         return []
     return [
         f"The sheet says {row.crop}: the growth pattern that descent and grade are measured by is corn's, so "

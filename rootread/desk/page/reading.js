@@ -77,7 +77,7 @@ export function readingPanel(acts) {
         ['Ran sideways', `${lengthRange(figures.sideways_in)} ${unitShown()}`],
         ['Looks flattened', `${range({ value: 100 * figures.flattened_share.value, low: 100 * figures.flattened_share.low, high: 100 * figures.flattened_share.high })} %`],
         ['Scale', `${scale.kind}, ${fixed(perShown(scale.px_per_in))} photo pixels ${unitWords()[0]}, give or take ${fixed(200 * scale.px_per_in_se / scale.px_per_in)} %`],
-        ['Plumb', `from ${LEVEL[scale.level]}, ± ${fixed(scale.level_se_deg)}°`],
+        ['Plumb', `from ${LEVEL[scale.level]}, ± ${fixed(2 * scale.level_se_deg)}°`],
         ['Soil surface', `${SURFACE[scale.surface]}, ± ${lengthWords(2 * scale.surface_se_in)}`],
       ])),
       fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},

@@ -1,6 +1,6 @@
-"""Several networks asked as one: the mean of what they say, no surer than they are right.
+"""One network or several asked as one: the mean of what they say, no surer than they are right.
 
-Each learns its walls by heart in the end and is too sure of others, in other
+A network that has learnt its walls by heart is too sure of others, in other
 places than its fellows. How far log-odds are to be believed is fitted
 on walls that none has learnt from (temperature scaling: Guo and others,
 International Conference on Machine Learning, 2017; from memory).
