@@ -258,8 +258,8 @@ def _definitions(settings: Settings) -> list[tuple[str, str]]:
         (
             "descent",
             f"How steeply a root goes down, in degrees below level. The {pattern_words(measure)}. The wall's "
-            f"mean is over the length of roots {length_words(measure.counted_width_in, 2)} wide and more; those "
-            f"under {length_words(FULL_FROM_IN, 0)} long and doubtful ones count for less.",
+            f"mean is over the length of roots {length_words(measure.counted_width_in, 2)} and more wide; "
+            f"those under {length_words(FULL_FROM_IN, 0)} long and doubtful ones count for less.",
         ),
         ("sideways run", _run_words(measure)),
         (
