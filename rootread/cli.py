@@ -15,6 +15,7 @@ import typer
 
 from rootread.console import end_at_once, open_desk, progress, say_version, stopped_by_hand
 from rootread.errors import BadRequest, RootreadError
+from rootread.infile import refuse_no_file
 from rootread.outfile import beside_no_photo, beside_no_tables, out_file, out_folder
 from rootread.text import one_line
 
@@ -306,10 +307,7 @@ def mask(
 
     if polarity not in ("light", "dark"):
         raise BadRequest(f"--polarity {polarity} is not known.", "Choose light or dark.")
-    if not photo.exists():
-        raise BadRequest(f"There is no file {photo}.", "Check the name.")
-    if not photo.is_file():
-        raise BadRequest(f"{photo} is not an ordinary file.", "Name a photo.")
+    refuse_no_file(photo, "Name a photo.")
     probability = photo_probability(read_photo(photo).rgb, polarity)
     _, png = cv2.imencode(".png", np.rint(255 * probability).astype(np.uint8))
     write_bytes(out, png.tobytes())

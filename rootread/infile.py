@@ -5,6 +5,21 @@ import os
 import stat
 from pathlib import Path
 
+from rootread.errors import BadRequest
+
+
+def refuse_no_file(path: Path, remedy: str) -> None:
+    """Refuse what a person named if it is not there, or is a folder, a pipe or a device.
+
+    Raises
+    ------
+    BadRequest : with ``remedy`` where something else is there.
+    """
+    if not path.exists():
+        raise BadRequest(f"There is no file or folder {path}.", "Check the name.")
+    if not path.is_file():
+        raise BadRequest(f"{path} is not an ordinary file.", remedy)
+
 
 def content(path: Path, most_mb: float) -> bytes:
     """The bytes of an ordinary file.

@@ -252,10 +252,7 @@ def _sheets_and_photos(top: Path, out: Path | None) -> list[_Folder]:
 
 
 def _wall_of_photo(photo: Path) -> tuple[list[WallJob], list[str]]:
-    if not photo.exists():
-        raise BadRequest(f"There is no file or folder {photo}.", "Check the name.")
-    if not photo.is_file():
-        raise BadRequest(f"{photo} is not an ordinary file.", "Name a photo, or a folder of photos.")
+    infile.refuse_no_file(photo, "Name a photo, or a folder of photos.")
     if photo.suffix.lower() in (".csv", ".json", ".html", ".pdf", ".toml"):
         raise BadRequest(f"{photo.name} is no photo.", "Name photos, or the folder in which they lie.")
     if not is_showable(photo.name):

@@ -2,7 +2,7 @@
 
 from rootread.check.types import Finding, State
 from rootread.find.network import unusual_light
-from rootread.find.shadow import TOLD_LENGTH_IN, shadow_edge_length_in
+from rootread.find.shadow import REMEDY, TOLD_LENGTH_IN, shadow_edge_length_in
 from rootread.plane import WallImage
 from rootread.units import length_words
 
@@ -41,5 +41,5 @@ def shadow_edges(image: WallImage) -> Finding:
         "shadow edges",
         "look",
         f"about {length_words(length_in, 0)} of shadow edge on the wall",
-        "Shade the whole wall with a sheet, or wait for cloud: roots at a shadow's edge read less surely.",
+        REMEDY,
     )

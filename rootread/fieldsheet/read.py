@@ -150,7 +150,7 @@ def _cells(
         values.update(value if column == "scale" else {column: value})
     if "photo" in values:
         values.setdefault("wall", default_row(values["photo"]).wall)
-    elif not "".join(record[columns.index("photo") :][:1]).strip():
+    elif columns.index("photo") >= len(record) or not record[columns.index("photo")].strip():
         blank = f"{name}: row {number}, photo: it is blank."
         faults.append(BadSheet(blank, "Write the file name of the photo."))
     return values, faults

@@ -26,6 +26,7 @@ SAME_COLOUR = 0.3
 BLUER = 0.08
 """And on a level edge more than this share, or it is soil's. On 45 made walls (seeds 500 to 544) level edges
 of horizons and of the pit's floor have -0.15 to 0.06, those of shadows in the sun mostly 0.1 to 0.2."""
+REMEDY = "Shade the whole wall with a sheet, or wait for cloud."
 TOLD_LENGTH_IN = 6.0
 """Less edge than this is worth no word."""
 COARSE_PX_PER_IN = 8.0
@@ -37,10 +38,7 @@ def shadow_cautions(image: WallImage) -> tuple[str, ...]:
     """What to tell a person of the shadow edges on a wall; states no length."""
     if shadow_edge_length_in(image) < TOLD_LENGTH_IN:
         return ()
-    return (
-        "A shadow's edge lies on the wall, and roots at it are read less surely. "
-        "Shade the whole wall with a sheet, or wait for cloud.",
-    )
+    return (f"A shadow's edge lies on the wall, and roots at it are read less surely. {REMEDY}",)
 
 
 def shadow_edge_length_in(image: WallImage) -> float:

@@ -34,6 +34,19 @@ class RiskTable:
     x_in: NDArray[np.float64]
     """``(R, D)`` where along the wall the root is at that depth."""
 
+    def sums(
+        self, weight: NDArray[np.float64], here: NDArray[np.bool_] | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """``(B, D)`` how many roots are held and how many are at risk; of those in one part, if it is said.
+
+        Parameters
+        ----------
+        weight : ``(B, R)`` how much each root counts in each of B draws.
+        here : ``(R, D)`` whether each root is in that part at each depth.
+        """
+        inside = 1.0 if here is None else here
+        return weight @ (self.held * inside), weight @ (self.at_risk * inside)
+
 
 def wall_risk(readings: Readings, layers: Sequence[Layer]) -> RiskTable:
     """Who was held on this wall: roots seen to turn, and roots that ran or stopped at a layer.
@@ -104,9 +117,7 @@ def passing_share(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.f
     -------
     ``(B, D)``; the product over depths of ``1 - held / at risk``.
     """
-    held = weight @ table.held
-    at_risk = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
-    return _survived(held / at_risk)
+    return _survived(_hazard(table, weight))
 
 
 def passing_share_within(
@@ -122,15 +133,9 @@ def passing_share_within(
     here : ``(R, D)`` whether each root is in that part at each depth.
     weight : ``(B, R)`` how much each root counts in each of B draws.
     """
-    held, at_risk = weight @ (table.held * here), weight @ (table.at_risk * here)
+    held, at_risk = table.sums(weight, here)
     others = np.maximum(FEWEST_AT_RISK - at_risk, 0.0)
-    return _survived((held + others * _usual_hazard(table, weight)) / (at_risk + others))
-
-
-def _usual_hazard(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.float64]:
-    """``(B, D)`` share of the whole wall's roots held at each depth."""
-    everywhere = np.maximum(weight @ table.at_risk, FEWEST_AT_RISK)
-    return np.minimum((weight @ table.held) / everywhere, 1.0)
+    return _survived((held + others * _hazard(table, weight)) / (at_risk + others))
 
 
 def passing_shares_by_zone(
@@ -140,7 +145,9 @@ def passing_shares_by_zone(
 
     A zone has few roots at most depths, so a few more are added that do there
     as the roots of the whole wall do: where a zone tells little, it is taken
-    to be like the rest.
+    to be like the rest. Always as many, unlike ``passing_share_within``, which
+    shows what a part's own roots did: the grade asks which zone is worst, and
+    the worst of several is too easily one of few roots.
 
     Parameters
     ----------
@@ -151,13 +158,18 @@ def passing_shares_by_zone(
     -------
     ``(B, zones)``.
     """
-    usual = FEWEST_AT_RISK * _usual_hazard(table, weight)
+    usual = FEWEST_AT_RISK * _hazard(table, weight)
     passed = []
     for zone in range(zones):
-        here = zone_at_depth == zone
-        held, at_risk = weight @ (table.held * here), weight @ (table.at_risk * here)
+        held, at_risk = table.sums(weight, zone_at_depth == zone)
         passed.append(_survived((held + usual) / (at_risk + FEWEST_AT_RISK))[:, -1])
     return np.stack(passed, axis=1)
+
+
+def _hazard(table: RiskTable, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``(B, D)`` share of the whole wall's roots that is held at each depth."""
+    held, at_risk = table.sums(weight)
+    return np.minimum(held / np.maximum(at_risk, FEWEST_AT_RISK), 1.0)
 
 
 def _survived(hazard: NDArray[np.float64]) -> NDArray[np.float64]:
