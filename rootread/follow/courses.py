@@ -15,6 +15,7 @@ from rootread.follow.nets import refuse_near_ends
 from rootread.follow.paths import choose_paths
 from rootread.follow.regroup import View, regrouped
 from rootread.follow.strands import Strands, find_strands
+from rootread.follow.strays import strays
 from rootread.follow.types import Trace
 from rootread.geometry import Points, arc_length
 from rootread.plane.types import Surface, WallImage
@@ -35,13 +36,17 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
-    courses = [
-        course
-        for course in regrouped(
-            flow_courses(strands, image, surface, settings), View.of(image, strands, surface)
-        )
-        if arc_length(course.line_in)[-1] >= settings.min_length_in and not is_litter(course.line_in, surface)
-    ]
+    found = regrouped(flow_courses(strands, image, surface, settings), View.of(image, strands, surface))
+    courses = _without_strays(
+        [
+            course
+            for course in found
+            if arc_length(course.line_in)[-1] >= settings.min_length_in
+            and not is_litter(course.line_in, surface)
+        ],
+        root_map,
+        surface,
+    )
     lineage = find_lineage([c.line_in for c in courses], [c.width_in for c in courses], surface)
     courses = [c.turned() if back else c for c, back in zip(courses, lineage.reverse, strict=True)]
     # Ids go with order, then with the place of the base, so that they are the same from run to run.
@@ -60,6 +65,22 @@ def follow_courses(
         )
         for root in ranking.tolist()
     )
+
+
+def _without_strays(courses: list[Course], root_map: RootMap, surface: Surface) -> list[Course]:
+    """The courses but for those that hang on nothing, unless a person's stroke said that they are root."""
+    stray = strays([course.line_in for course in courses], surface)
+    return [
+        course for course, lone in zip(courses, stray, strict=True) if not lone or _is_told(course, root_map)
+    ]
+
+
+def _is_told(course: Course, root_map: RootMap) -> bool:
+    """Whether most of it was painted as root: no finder is as sure as a person."""
+    rows, columns = root_map.probability.shape
+    column, row = np.round(root_map.grid.to_px(course.line_in)).astype(int).T
+    chance = root_map.probability[row.clip(0, rows - 1), column.clip(0, columns - 1)]
+    return bool(np.median(chance) == 1.0)
 
 
 def flow_courses(
