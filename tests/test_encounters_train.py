@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import onnxruntime
 import pytest
+from drawn_roots import SURFACE, crossing
 from numpy.typing import NDArray
 
 torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
@@ -17,27 +18,34 @@ from rootread.follow.encounter_facts import FACTS, THERE, encounter_facts  # noq
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Frame  # noqa: E402
 from rootread.follow.encounters import LINKS, Course, Encounter, Part  # noqa: E402
 from rootread.follow.limbs import Limb, Limbs, limbs  # noqa: E402
-from rootread.follow.regroup import WEIGHTS  # noqa: E402
+from rootread.follow.regroup import WEIGHTS, Look, View  # noqa: E402
+from rootread.follow.strands import find_strands  # noqa: E402
 from rootread.geometry import Points, resample_polyline  # noqa: E402
 from rootread.plane import Surface  # noqa: E402
 from rootread.train.encounters import run  # noqa: E402
+from rootread.train.encounters.examples import Examples  # noqa: E402
 from rootread.train.encounters.export import examples, export  # noqa: E402
 from rootread.train.encounters.net import LIMBS, EncounterNet  # noqa: E402
 from rootread.train.encounters.panel import Panel  # noqa: E402
 from rootread.train.encounters.run import (  # noqa: E402
-    Examples,
-    askew,
-    called_otherwise,
     figures,
     learn,
     link_loss,
     showing_loss,
-    varied,
 )
 from rootread.train.encounters.truth import CELL_PX, SHOWN, TrueRoots, of_one_root, shown_roots  # noqa: E402
+from rootread.train.encounters.varied import (  # noqa: E402
+    askew,
+    called_otherwise,
+    from_the_other_end,
+    mirrored,
+    varied,
+)
 from rootread.train.quantise import halve, quantise  # noqa: E402
 
 STEP_IN = 0.03
+FEW = 8
+"""Encounters a step, so that a test takes several."""
 
 
 class Straight:
@@ -159,7 +167,58 @@ def test_facts_of_an_encounter_whose_roots_are_called_the_other_way() -> None:
         for order, limbs_of in ((parts, four), (parts[::-1], (four[2], four[3], four[0], four[1])))
     )
     assert not np.allclose(facts, other)
-    assert facts[called_otherwise(torch.device("cpu")).numpy()] == pytest.approx(other)
+    assert called_otherwise(facts_alone(facts)).facts[0].numpy() == pytest.approx(other)
+
+
+def test_layers_and_limbs_change_places_as_the_roots_do() -> None:
+    """Each layer of a picture told by its own grey; the head of the second root is not there."""
+    facts = np.zeros(FACTS, np.float32)
+    facts[THERE] = [1, 1, 0, 1]
+    one = facts_alone(facts)
+    one.pictures[:] = torch.arange(CHANNELS)[:, None, None]
+    one.pictures[:, :, 0, 0] += 100
+    otherwise, back, mirror = called_otherwise(one), from_the_other_end(one), mirrored(one)
+    assert otherwise.pictures[0, :, 5, 5].tolist() == [0, 1, 2, 3, 6, 7, 4, 5, 8, 10, 9]
+    assert back.pictures[0, :, 5, 5].tolist() == [0, 1, 2, 3, 5, 4, 7, 6, 8, 9, 10]
+    assert otherwise.facts[0, THERE].tolist() == [0, 1, 1, 1]
+    assert back.facts[0, THERE].tolist() == [1, 1, 1, 0]
+    assert int(otherwise.pictures[0, 0, 0, 0]) == 100
+    assert int(back.pictures[0, 0, -1, -1]) == 100
+    assert int(mirror.pictures[0, 0, -1, 0]) == 100
+
+
+def test_walls_of_which_none_is_held_out_are_not_learnt_from(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept_wall(tmp_path, 1)
+    monkeypatch.setattr("sys.argv", ["run", str(tmp_path), str(tmp_path / "net.pt")])
+    with pytest.raises(SystemExit):
+        run.main()
+    assert "of the 1 walls" in capsys.readouterr().err
+
+
+def facts_alone(facts: NDArray[np.float32]) -> Examples:
+    """One encounter of which the facts are asked."""
+    pictures = torch.zeros(1, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
+    links, shown = torch.zeros(1, len(LINKS)), torch.zeros(1, LIMBS, *SHOWN, dtype=torch.int8)
+    return Examples(pictures, torch.from_numpy(facts[None]), links.to(torch.int8), links, shown)
+
+
+def test_facts_in_a_mirror_are_those_of_the_mirrored_roots() -> None:
+    """A root that bends to the left bends to the right, as steeply and as deep."""
+    surface = Surface(np.array([[-20.0, 0.0], [20.0, 0.0]]), 0.1, "photo")
+    bent = [(1.0, 1.8), (2.0, 2.0), (3.0, 2.6), (4.0, 3.6), (5.0, 5.0)]
+    facts, other = (
+        encounter_facts(
+            Encounter(Part(0, 70, 80), Part(1, 68, 82)),
+            crossed(*([(side * x, z) for x, z in line] for line in (bent, UP))),
+            STEP_IN,
+            surface,
+        )
+        for side in (1, -1)
+    )
+    assert not np.allclose(facts, other, atol=1e-3)
+    assert mirrored(facts_alone(facts)).facts[0].numpy() == pytest.approx(other, abs=1e-5)
 
 
 def test_however_varied_right_links_stay_with_their_limbs(tmp_path: Path) -> None:
@@ -175,7 +234,7 @@ def test_however_varied_right_links_stay_with_their_limbs(tmp_path: Path) -> Non
     np.savez(wall, **named)
     walls = Examples.read([wall], torch.device("cpu"))
     torch.manual_seed(0)
-    drawn = varied(walls, torch.arange(len(walls.facts)))
+    drawn = varied(walls)
     first_is_bright = drawn.pictures[:, 4:6].mean((1, 2, 3)) > drawn.pictures[:, 6:8].mean((1, 2, 3))
     assert (first_is_bright == (drawn.of_one[:, 0] > 0)).all()
     assert (first_is_bright != (drawn.of_one[:, 1] > 0)).all()
@@ -183,6 +242,50 @@ def test_however_varied_right_links_stay_with_their_limbs(tmp_path: Path) -> Non
     assert (first_is_bright != (drawn.onto[:, 2:] > 0).all((1, 2, 3))).all()
     assert 0 < int(first_is_bright.sum()) < len(first_is_bright)
     assert ((drawn.weight > 0) == (drawn.of_one != 0)).all()
+
+
+def tapering(until_in: float, dip_in: float, width_in: float) -> Course:
+    """A root from left to right that wiggles and tapers."""
+    x = np.linspace(1.0, 6.0, 60)
+    z = 2.0 + (until_in - 2.0) * (x - 1.0) / 5.0 + dip_in * np.sin(2 * x)
+    line = resample_polyline(np.column_stack([x, z]), STEP_IN)[0]
+    width = np.linspace(width_in, 0.6 * width_in, len(line))
+    return Course(line, width, np.zeros(len(line), dtype=bool))
+
+
+def test_from_the_other_end_an_encounter_is_that_of_the_courses_turned() -> None:
+    """Facts and picture of two roots that cross, against those of the same two walked from their tips."""
+    first, second = tapering(4.0, 0.1, 0.12), tapering(2.2, -0.3, 0.09)
+    second = Course(second.line_in + np.array([0.0, 1.0]), second.width_in, second.inferred)
+    root_map, image = crossing([first.line_in, second.line_in])
+    view = View.of(image, find_strands(root_map, image), SURFACE)
+    there, back = Look([first, second], view), Look([first.turned(), second.turned()], view)
+    encounters = there.worth_a_look()
+    assert encounters
+    for encounter in encounters:
+        counts = [len(course.line_in) for course in there.courses]
+        turned = Encounter(
+            *(
+                Part(part.course, counts[part.course] - part.onward, counts[part.course] - part.until)
+                for part in (encounter.first, encounter.second)
+            )
+        )
+        pictures, facts = there.shown([encounter])
+        told = Examples(
+            torch.from_numpy(pictures),
+            torch.from_numpy(facts),
+            torch.tensor([[1, -1, 1, 0]], dtype=torch.int8),
+            torch.tensor([[1.0, 0.5, 0.25, 0.0]]),
+            torch.arange(4, dtype=torch.int8).reshape(1, 4, 1, 1).expand(1, 4, *SHOWN),
+        )
+        found = from_the_other_end(told)
+        expected_pictures, expected_facts = back.shown([turned])
+        assert found.facts.numpy() == pytest.approx(expected_facts, abs=1e-4)
+        differs = np.abs(found.pictures.numpy().astype(int) - expected_pictures.astype(int)) > 60
+        assert differs.mean() < 1e-3
+        assert found.of_one.tolist() == [[1, -1, 0, 1]]
+        assert found.weight.tolist() == [[1.0, 0.5, 0.0, 0.25]]
+        assert found.onto[0, :, 0, 0].tolist() == [1, 0, 3, 2]
 
 
 def test_however_askew_a_root_is_shown_where_it_lies() -> None:
@@ -206,12 +309,15 @@ def test_where_no_root_is_known_showing_counts_for_nothing() -> None:
     assert float(showing_loss(-right, onto)) == pytest.approx(20.0, rel=1e-3)
 
 
-def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> None:
+def test_a_few_steps_are_learnt_believed_and_written_as_onnx(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(run, "ENCOUNTERS_A_STEP", FEW)
     kept = [kept_wall(tmp_path, seed) for seed in range(3)]
     nets = []
     for seed in (0, 1):
         nets.append(tmp_path / f"net-{seed}.pt")
-        learn(kept, nets[-1], minutes=0.03, rate=1e-3, resume=None, seed=seed)
+        learn(kept, nets[-1], minutes=0.03, rate=1e-3, seed=seed)
     panel, walls = Panel.of(nets), Examples.read(kept, torch.device("cpu"))
     with torch.no_grad():
         before = float(link_loss(panel(walls.pictures, walls.facts), walls.of_one, walls.weight))
@@ -231,6 +337,30 @@ def test_a_few_steps_are_learnt_believed_and_written_as_onnx(tmp_path: Path) -> 
     with torch.no_grad():
         assert found[0] == pytest.approx(panel(walls.pictures[:4], walls.facts[:4]).numpy(), abs=1e-3)
     assert found[1] == pytest.approx(found[0], abs=0.3)
+
+
+def test_walls_are_kept_from_learning_by_their_seeds() -> None:
+    """So that walls made in the meantime change nothing about which are kept."""
+    walls = [Path(f"wall-{seed}.npz") for seed in (771_999, 772_000, 772_001, 772_020)]
+    assert [run.is_held_out(wall) for wall in walls] == [False, True, False, True]
+
+
+def test_of_a_part_of_the_learning_the_rate_falls_as_in_the_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second half of 3e-3 begins at half of it, but for the first steps, which are careful."""
+    monkeypatch.setattr(run, "WARM_STEPS", 1)
+    monkeypatch.setattr(run, "ENCOUNTERS_A_STEP", FEW)
+    rates: list[float] = []
+    learn_from = run.learn_from
+    monkeypatch.setattr(
+        run, "learn_from", lambda loss, net, by, rate: (rates.append(rate), learn_from(loss, net, by, rate))
+    )
+    kept = [kept_wall(tmp_path, seed) for seed in range(2)]
+    learn(kept, tmp_path / "net.pt", minutes=0.1, rate=3e-3, part=(0.5, 1.0))
+    assert len(rates) > 3
+    assert rates[0] == pytest.approx(1.5e-3, rel=0.05)
+    assert sorted(set(rates), reverse=True) == rates
 
 
 def test_weights_that_tell_other_walls_worse_are_not_written(
@@ -256,12 +386,13 @@ def test_the_weights_in_the_repository_are_those_that_ship() -> None:
     session = onnxruntime.InferenceSession(files("rootread.follow").joinpath(WEIGHTS).read_bytes())
     rng = np.random.default_rng(0)
     pictures = np.zeros((16, CHANNELS, ACROSS, LENGTH), np.uint8)
-    pictures[:, :3] = 90
+    pictures[:, :3] = rng.integers(70, 110, (16, 1, ACROSS, LENGTH))
     for number, picture in enumerate(pictures):
-        # A root from left to right, with its head and tail.
-        row = 10 + 2 * number
-        picture[:4, row - 3 : row + 3] = 190
-        picture[4, row, : LENGTH // 2] = picture[5, row, LENGTH // 2 :] = 255
+        # Two roots from left to right that touch, each with its head, what lies between, and its tail.
+        for row, head in ((20 + 3 * number, 4), (27 + 3 * number, 6)):
+            picture[:4, row - 3 : row + 4] = np.array([150, 180, 200, 220, 200, 180, 150])[:, None]
+            for channel, begins in ((head, 0), (9 + head // 6, LENGTH // 3), (head + 1, 2 * LENGTH // 3)):
+                picture[channel, row, begins : begins + LENGTH // 3] = 255
     facts = rng.normal(panel.nets[0].mean, panel.nets[0].spread, (16, FACTS)).astype(np.float32)
     with torch.no_grad():
         exact = panel(torch.from_numpy(pictures), torch.from_numpy(facts)).numpy()

@@ -1,5 +1,6 @@
 """Two roots that were taken for each other: where that may be, and what it is to link them anew."""
 
+import cv2
 import numpy as np
 import pytest
 from drawn_roots import SURFACE, crossing
@@ -7,7 +8,7 @@ from numpy.typing import NDArray
 
 from rootread.follow import regroup
 from rootread.follow.encounter_facts import FACTS, LIMB_FACTS, PAIR_FACTS, PLACE_FACTS, encounter_facts
-from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Frame
 from rootread.follow.encounters import LINKS, PLANS, Course, Encounter, possible_encounters
 from rootread.follow.limbs import may_regroup
 from rootread.follow.regroup import LOOSE_COST, Look, View, best_plans, looks, regrouped
@@ -121,6 +122,52 @@ def test_where_a_root_begins_beside_another_none_of_it_is_lost(plan: tuple[bool,
     assert seen_in == pytest.approx(total_in, abs=0.4)
 
 
+def test_a_root_seen_beside_the_other_is_not_lost_where_that_goes_on_as_its_tail() -> None:
+    """They run side by side for 3 in, where one ends and the other begins: what was seen of both is left."""
+    one = course((1.0, 1.5), (3.0, 2.9), (6.0, 2.9))
+    other = course((3.0, 3.05), (6.0, 3.05), (8.0, 4.5))
+    encounter = next(e for e in possible_encounters([one, other], STEP_IN) if not e.is_gap)
+    found = relinked(encounter, LED_OVER, [one, other], STEP_IN)
+    assert len(found) == 2
+    led, left = sorted(found, key=lambda root: -len(root.line_in))
+    assert ends(led) == [[1.0, 1.5], [8.0, 4.5]]
+    assert left.line_in[:, 1] == pytest.approx(3.05, abs=0.01)
+    assert arc_length(left.line_in)[-1] > 2.5
+
+
+def test_what_is_left_of_one_line_that_two_roots_share_is_no_root() -> None:
+    """The same, but that both were led along one line."""
+    one = course((1.0, 1.5), (3.0, 3.0), (6.0, 3.0))
+    other = course((3.0, 3.02), (6.0, 3.02), (8.0, 4.5))
+    encounter = next(e for e in possible_encounters([one, other], STEP_IN) if not e.is_gap)
+    assert len(relinked(encounter, LED_OVER, [one, other], STEP_IN)) == 1
+
+
+@pytest.mark.parametrize("unseen, until_in", [(True, 6.0), (False, 3.35)])
+def test_what_is_left_beside_the_other_is_no_root_if_unseen_or_a_stump(unseen: bool, until_in: float) -> None:
+    one = course((1.0, 1.5), (3.0, 2.9), (until_in, 2.9))
+    other = course((3.0, 3.05), (until_in, 3.05), (until_in + 2.0, 4.5))
+    if unseen:
+        beside = other.line_in[:, 0] < until_in
+        other = Course(other.line_in, other.width_in, beside)
+    encounter = next(e for e in possible_encounters([one, other], STEP_IN) if not e.is_gap)
+    assert len(relinked(encounter, LED_OVER, [one, other], STEP_IN)) == 1
+
+
+def test_other_roots_are_drawn_whole_in_the_picture() -> None:
+    """In pieces or in one: the layer of all others shows an unbroken line."""
+    across = course((2.4, 1.0), (2.6, 3.0), (2.3, 5.0))
+    look = look_at([DOWN, UP, across])
+    encounter = next(e for e in look.worth_a_look() if set(e.courses) == {0, 1})
+    pictures, _ = look.shown([encounter])
+    frame = Frame.of(look.limbs(encounter))
+    line_px = frame.to_picture(across.line_in)
+    whole = np.zeros((ACROSS, LENGTH), np.uint8)
+    cv2.polylines(whole, [np.round(line_px * 16).astype(np.int32)], False, 255, 1, cv2.LINE_AA, 4)
+    assert whole.any()
+    assert np.array_equal(pictures[0, 8], whole)
+
+
 def test_what_nobody_saw_is_no_root_by_itself() -> None:
     """A root that was led along another is crossed there: parted, its unseen half is gone."""
     unseen = course((1.0, 1.8), (3.0, 3.0)).unseen()
@@ -170,13 +217,29 @@ def test_the_way_of_both_roots_lies_from_left_to_right_in_the_picture() -> None:
     pictures, facts = look.shown(look.worth_a_look())
     assert pictures.shape == (1, CHANNELS, ACROSS, LENGTH)
     assert facts.shape == (1, FACTS)
-    head, tail, other_head, other_tail, others = pictures[0, 4:] > 128
+    head, tail, other_head, other_tail, others, *_ = pictures[0, 4:] > 128
     for left, right in ((head, tail), (other_head, other_tail)):
         assert left.any() and not left[:, LENGTH // 2 :].any()
         assert right.any() and not right[:, : LENGTH // 2].any()
     assert not others.any()
     drawn = head | tail | other_head | other_tail
     assert pictures[0, 3][drawn].mean() > 200 > 60 > pictures[0, 3][~drawn].mean()
+
+
+def test_between_head_and_tail_each_root_is_shown_as_it_was_followed() -> None:
+    """Head, what lies between, and tail are one line, also where roots run along each other."""
+    upper = course((1.0, 2.0), (3.0, 2.95), (4.5, 2.95), (6.0, 2.2))
+    lower = course((1.0, 4.0), (3.0, 3.05), (4.5, 3.05), (6.0, 3.8))
+    look = look_at([upper, lower])
+    (encounter,) = [e for e in look.worth_a_look() if not e.is_gap]
+    pictures, _ = look.shown([encounter])
+    for part, shown in ((encounter.first, (4, 9, 5)), (encounter.second, (6, 10, 7))):
+        assert part.onward - part.until > 1.0 / look.view.step_in
+        line = (pictures[0, list(shown)].max(axis=0) > 0).astype(np.uint8)
+        pieces = cv2.connectedComponents(line, connectivity=8)[0] - 1
+        assert pieces == 1
+        between = pictures[0, shown[1]] > 0
+        assert 0.2 * line.sum() < between.sum() < line.sum()
 
 
 def test_facts_are_those_of_the_limbs() -> None:

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 from drawn_roots import wall_of
 
+from rootread.find import find_roots
+from rootread.find.painted import PAINTED, SUREST
 from rootread.follow import follow_roots
 from rootread.follow.strays import APART_IN, DEEP_IN, STEP_IN, strays
 from rootread.geometry import Points
 from rootread.plane import Surface
-from rootread.settings import FollowSettings
+from rootread.settings import FindSettings, FollowSettings
 
 FLAT = Surface(np.array([[-1.0, 0.0], [13.0, 0.0]]), 0.1, "photo")
 DOWN = np.array([[2.0, 0.5], [2.0, 15.0]])
@@ -55,14 +57,32 @@ def test_on_a_photo_of_the_deep_part_alone_nothing_is_a_stray() -> None:
     assert strays([], FLAT).tolist() == []
 
 
+def test_what_hangs_on_a_painted_piece_is_held_and_a_stroke_in_the_deep_makes_no_strays() -> None:
+    deep = [level(20.0), level(20.6), level(27.0)]
+    assert strays([DOWN, *deep], FLAT, [False, True, False, False]).tolist() == [False, False, False, True]
+    assert not strays(deep, FLAT, [True, False, False]).any()
+
+
 @pytest.mark.parametrize("sureness, kept", [(0.97, False), (1.0, True)])
 def test_a_piece_that_a_person_painted_as_root_is_kept_wherever_it_lies(sureness: float, kept: bool) -> None:
-    """A stroke is surer than any finder: 1, not 0.97."""
+    """A stroke is surer than any finder: 1, not 0.97. Half an inch of it is enough for the whole piece."""
     picture = np.zeros((660, 360))
     for line in (DOWN, level(20.0)):
         cv2.polylines(picture, [np.round(line * PX_PER_IN).astype(np.int32)], False, 1.0, 5)
     root_map, image = wall_of(picture, PX_PER_IN)
-    chance = np.where(root_map.mask, np.float32(sureness), np.float32(0))
+    chance = np.where(root_map.mask, np.float32(0.97), np.float32(0))
+    chance[:, round(2.5 * PX_PER_IN) : round(3.0 * PX_PER_IN)] *= np.float32(sureness / 0.97)
+    chance[chance > 0.99] = sureness
     traces = follow_roots(replace(root_map, probability=chance), image, FLAT, FollowSettings())
     assert any(trace.points[:, 1].min() > 18 for trace in traces) == kept
     assert any(trace.points[:, 1].min() < 2 for trace in traces)
+
+
+def test_no_finder_is_as_sure_as_a_stroke() -> None:
+    """The line operator says that a clean drawn root is one beyond doubt, but for a ten-thousandth."""
+    picture = np.zeros((300, 300))
+    cv2.line(picture, (20, 40), (280, 260), 1.0, 7)
+    _, image = wall_of(picture, 60.0)
+    found = find_roots(image, FindSettings(finder="ridges"))
+    assert found.mask.any()
+    assert found.probability.max() == np.float32(SUREST) < PAINTED

@@ -27,7 +27,7 @@ from rootread.train.ground import hsv_to_linear  # noqa: E402
 from rootread.train.held_out import CHECKPOINT_SEEDS, HELD_OUT_SOILS  # noqa: E402
 from rootread.train.loss import Tally, loss  # noqa: E402
 from rootread.train.maker import Walls, make_walls  # noqa: E402
-from rootread.train.net import Outputs, RootNet, folded, parameter_count  # noqa: E402
+from rootread.train.net import Outputs, RootNet, folded, follow, parameter_count  # noqa: E402
 from rootread.train.pool import examples, turned  # noqa: E402
 from rootread.train.reopen import reopened, shipped_weights  # noqa: E402
 from rootread.train.run import Trainer  # noqa: E402
@@ -207,6 +207,19 @@ def test_pictures_that_are_never_black_or_white_cannot_say_what_a_byte_stands_fo
     grey = np.full((96, 96, 3), 90, np.uint8)
     with pytest.raises(ValueError, match="black and white"):
         in_whole_numbers(tmp_path / "net.onnx", tmp_path / "small.onnx", [grey])
+
+
+def test_what_batch_norms_count_on_is_averaged_with_the_weights() -> None:
+    """A tenth of the way: averaged weights that saw the learning network's means would not fit them."""
+    average, net = (torch.nn.BatchNorm1d(2) for _ in range(2))
+    with torch.no_grad():
+        net.weight.fill_(3.0)
+        net.running_mean.fill_(10.0)
+        net.num_batches_tracked.fill_(7)
+    follow(average, net, 0.9)
+    assert average.weight.tolist() == pytest.approx([1.2, 1.2])
+    assert average.running_mean.tolist() == pytest.approx([1.0, 1.0])
+    assert int(average.num_batches_tracked) == 7
 
 
 def test_the_network_has_between_a_half_and_two_million_parameters() -> None:

@@ -9,6 +9,11 @@ from rootread.find.types import RootMap
 from rootread.marks import Marks
 from rootread.plane.types import WallPlane
 
+PAINTED = 1.0
+"""Probability of what a stroke calls root; finders say less."""
+SUREST = 0.9999
+"""The most that a finder says."""
+
 
 def paint(root_map: RootMap, plane: WallPlane, marks: Marks | None) -> RootMap:
     """The root map with every stroke laid over it, later strokes over earlier ones."""
@@ -21,5 +26,5 @@ def paint(root_map: RootMap, plane: WallPlane, marks: Marks | None) -> RootMap:
         covered = np.zeros(mask.shape, dtype=np.uint8)
         cv2.polylines(covered, [np.round(line_px).astype(np.int32)], False, 1, max(round(width_px), 1))
         mask[covered > 0] = stroke.says == "root"
-        probability[covered > 0] = 1.0 if stroke.says == "root" else 0.0
+        probability[covered > 0] = PAINTED if stroke.says == "root" else 0.0
     return replace(root_map, probability=probability, mask=mask)

@@ -2,8 +2,9 @@
 
 import numpy as np
 
+from rootread.find.painted import PAINTED
 from rootread.find.types import RootMap
-from rootread.follow.centreline import path_centreline
+from rootread.follow.centreline import STEP_PX, path_centreline
 from rootread.follow.encounters import Course
 from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.eye import look_at_joins
@@ -23,6 +24,8 @@ from rootread.settings import FollowSettings
 
 LITTER_IN = 0.4
 """Roots come out of their crown deeper than this."""
+LEAST_PAINTED_IN = 0.25
+"""A stroke over so much of a root says that it is one."""
 
 
 def is_litter(line_in: Points, surface: Surface) -> bool:
@@ -68,19 +71,18 @@ def follow_courses(
 
 
 def _without_strays(courses: list[Course], root_map: RootMap, surface: Surface) -> list[Course]:
-    """The courses but for those that hang on nothing, unless a person's stroke said that they are root."""
-    stray = strays([course.line_in for course in courses], surface)
-    return [
-        course for course, lone in zip(courses, stray, strict=True) if not lone or _is_told(course, root_map)
-    ]
+    """The courses but for those that hang on nothing."""
+    painted = [_is_painted(course, root_map) for course in courses]
+    stray = strays([course.line_in for course in courses], surface, painted)
+    return [course for course, hangs_on_none in zip(courses, stray, strict=True) if not hangs_on_none]
 
 
-def _is_told(course: Course, root_map: RootMap) -> bool:
-    """Whether most of it was painted as root: no finder is as sure as a person."""
+def _is_painted(course: Course, root_map: RootMap) -> bool:
+    """Whether a person's stroke says of some of it that it is root: no finder is as sure."""
     rows, columns = root_map.probability.shape
     column, row = np.round(root_map.grid.to_px(course.line_in)).astype(int).T
     chance = root_map.probability[row.clip(0, rows - 1), column.clip(0, columns - 1)]
-    return bool(np.median(chance) == 1.0)
+    return bool((chance == PAINTED).sum() * STEP_PX / root_map.grid.px_per_in >= LEAST_PAINTED_IN)
 
 
 def flow_courses(

@@ -20,6 +20,8 @@ THERE = slice(5, 9)
 """Facts that say which limbs there are."""
 TURN = 5
 """Of the facts of a limb, the one that a mirror turns about: which way it bends."""
+ASKEW, ASIDE, WIDENING = 4, 6, 9
+"""Of the facts of a pair: twice two, of one limb and the other, and one whose sign is that of their order."""
 FACTS = PLACE_FACTS + 4 * LIMB_FACTS + 4 * PAIR_FACTS
 """Numbers known of each encounter."""
 

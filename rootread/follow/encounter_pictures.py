@@ -1,27 +1,31 @@
 """Pictures of where two roots come near each other: what an eye would look at.
 
 The way of both roots lies from left to right. To the photo's colours and the
-chance of root come the four limbs and all other courses, drawn as lines.
+chance of root come, drawn as lines, the four limbs, all other courses, and how
+each root was followed between its head and its tail.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.encounter_facts import picture_reach_in
-from rootread.follow.encounters import Course, Encounter
+from rootread.follow.encounters import Course, Encounter, Part
 from rootread.follow.limbs import Limbs
 from rootread.geometry import Points
 from rootread.plane.types import Grid
 
-ACROSS, LENGTH = 56, 128
-CHANNELS = 9
+ACROSS, LENGTH = 96, 192
+CHANNELS = 11
 """Red, green, blue, probability of one and the same root; head and tail of the first and of the second root;
-all other courses. Each 0 to 255."""
+all other courses; what lies between head and tail of the first and of the second. Each 0 to 255."""
 MIDDLE_PX = np.array([(LENGTH - 1) / 2, (ACROSS - 1) / 2])
 SUBPIXEL_BITS = 4
+PIECE_POINTS = 24
+"""Points of a piece of a course: two thirds of an inch at 72 px an inch."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,18 +58,53 @@ class Frame:
         return (line_in - self.middle_in) @ self.axes.T * self.px_per_in + MIDDLE_PX
 
 
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """All courses in short pieces, of which a picture shows few."""
+
+    lines_in: list[Points]
+    of_course: NDArray[np.int64]
+    """``(P,)`` the course of each."""
+    least_in: Points
+    most_in: Points
+    """``(P, 2)`` least and largest x and z of each."""
+
+    @classmethod
+    def of(cls, courses: list[Course]) -> "Pieces":
+        """Of whole courses; each piece begins with the last point of the one before it."""
+        cut = [
+            (number, course.line_in[first : first + PIECE_POINTS + 1])
+            for number, course in enumerate(courses)
+            for first in range(0, len(course.line_in) - 1, PIECE_POINTS)
+        ]
+        lines_in = [line for _, line in cut]
+        return cls(
+            lines_in,
+            np.array([number for number, _ in cut]),
+            np.array([line.min(axis=0) for line in lines_in]),
+            np.array([line.max(axis=0) for line in lines_in]),
+        )
+
+    def others(self, courses: tuple[int, int], frame: Frame) -> list[Points]:
+        """Pieces that a frame may show, but for those of two courses."""
+        reach_in = frame.reach_in * float(np.hypot(1, ACROSS / LENGTH))
+        near = (self.least_in < frame.middle_in + reach_in) & (self.most_in > frame.middle_in - reach_in)
+        shown = near.all(axis=1) & (self.of_course != courses[0]) & (self.of_course != courses[1])
+        return [self.lines_in[piece] for piece in np.flatnonzero(shown).tolist()]
+
+
 def encounter_picture(
     encounter: Encounter,
     four: Limbs,
     courses: list[Course],
-    boxes: NDArray[np.float64],
+    pieces: Pieces,
     layers: NDArray[np.uint8],
     grid: Grid,
     step_in: float,
 ) -> NDArray[np.uint8]:
-    """``(9, 56, 128)`` the picture of an encounter.
+    """``(11, 96, 192)`` the picture of an encounter.
 
-    ``layers`` are those strips are cut from, ``boxes`` ``(C, 4)`` least and largest x and z of each course.
+    ``layers`` are those strips are cut from, ``pieces`` those of all courses.
     """
     frame = Frame.of(four)
     # From the picture to the wall and on to the grid.
@@ -84,14 +123,18 @@ def encounter_picture(
     for channel, limb in enumerate(four, start=4):
         if limb is not None:
             near_line_in = limb.line_in[: _most_points(frame.reach_in, step_in)]
-            _draw(picture[channel], frame.to_picture(near_line_in))
-    corner_reach = frame.reach_in * float(np.hypot(1, ACROSS / LENGTH))
-    begins = boxes[:, :2] < frame.middle_in + corner_reach
-    ends = boxes[:, 2:] > frame.middle_in - corner_reach
-    for number in np.flatnonzero((begins & ends).all(axis=1)).tolist():
-        if number not in encounter.courses:
-            _draw(picture[8], frame.to_picture(courses[number].line_in))
+            _draw(picture[channel], frame, [near_line_in])
+    for channel, part in enumerate((encounter.first, encounter.second), start=9):
+        _draw(picture[channel], frame, [_between(part, courses)])
+    _draw(picture[8], frame, pieces.others(encounter.courses, frame))
     return picture
+
+
+def _between(part: Part, courses: list[Course]) -> Points:
+    """What a course was between its head and its tail, with a point of each."""
+    course = courses[part.course]
+    line_in = course.line_in[::-1] if part.turned else course.line_in
+    return line_in[max(part.until - 1, 0) : part.onward + 1]
 
 
 def _most_points(reach_in: float, step_in: float) -> int:
@@ -120,6 +163,11 @@ def _way(four: Limbs) -> Points:
     return unit
 
 
-def _draw(channel: NDArray[np.uint8], line: Points) -> None:
-    places = np.round(line * 2**SUBPIXEL_BITS).clip(-(2**15), 2**15).astype(np.int32)
-    cv2.polylines(channel, [places], False, 255, 1, cv2.LINE_AA, SUBPIXEL_BITS)
+def _draw(channel: NDArray[np.uint8], frame: Frame, lines_in: list[Points]) -> None:
+    if not lines_in:
+        return
+    px = frame.to_picture(np.concatenate(lines_in))
+    places = np.round(px * 2**SUBPIXEL_BITS).clip(-(2**15), 2**15).astype(np.int32)
+    edges = np.cumsum([0, *map(len, lines_in)]).tolist()
+    lines = [places[begin:end] for begin, end in pairwise(edges)]
+    cv2.polylines(channel, lines, False, 255, 1, cv2.LINE_AA, SUBPIXEL_BITS)

@@ -52,7 +52,7 @@ class Limb:
     @cached_property
     def width_in(self) -> tuple[float, float]:
         """Median over ``MIDDLE_IN`` and over ``LONG_IN``."""
-        near, far = (self._shown(reach) for reach in (MIDDLE_IN, LONG_IN))
+        near, far = self._near_far
         return _median_width(self.widths_in[near]), _median_width(self.widths_in[far])
 
     @cached_property
@@ -63,7 +63,7 @@ class Limb:
     @cached_property
     def colour(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Mean over ``MIDDLE_IN`` and over ``LONG_IN``."""
-        near, far = (self._shown(reach) for reach in (MIDDLE_IN, LONG_IN))
+        near, far = self._near_far
         return self.lab[near].mean(axis=0), self.lab[far].mean(axis=0)
 
     @cached_property
@@ -89,6 +89,10 @@ class Limb:
 
     def _count(self, reach_in: float) -> int:
         return max(round(reach_in / self.step_in), 2)
+
+    @cached_property
+    def _near_far(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        return self._shown(MIDDLE_IN), self._shown(LONG_IN)
 
     def _shown(self, reach_in: float) -> NDArray[np.int64]:
         """Which of the first points show; all of them, if none does."""
@@ -147,7 +151,9 @@ def course_colours(course: Course, soft_rgb: NDArray[np.uint8], grid: Grid) -> N
 
 
 def _median_width(widths_in: NDArray[np.float64]) -> float:
-    return max(float(np.median(widths_in)), THINNEST_IN)
+    # As numpy's median, which takes five times as long over a few numbers.
+    ordered, count = np.sort(widths_in), len(widths_in)
+    return max(float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2, THINNEST_IN)
 
 
 def may_regroup(four: Limbs) -> bool:

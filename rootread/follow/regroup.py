@@ -2,10 +2,10 @@
 
 The flow weighs each join by what lies about it. Once roots are followed more
 is known: how they run before and after an encounter, their widths and colours
-over inches, what other roots are near. Small trained networks see each
-encounter, as a picture and as facts, and say of each two limbs how likely
+over inches, what other roots are near. A small trained network sees each
+encounter, as a picture and as facts, and says of each two limbs how likely
 they are of one root; roots are linked anew where that promises more right
-links. They were trained on made walls alone (see ``rootread.train.encounters``).
+links. It was trained on made walls alone (see ``rootread.train.encounters``).
 """
 
 from collections.abc import Iterator
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rootread.follow.centreline import STEP_PX
 from rootread.follow.encounter_facts import encounter_facts
-from rootread.follow.encounter_pictures import encounter_picture
+from rootread.follow.encounter_pictures import Pieces, encounter_picture
 from rootread.follow.encounters import (
     FEWEST_POINTS,
     LINKS,
@@ -44,7 +44,7 @@ LEAST_GAIN = 0.4
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
-MOST_COURSES = 800
+MOST_COURSES = 300
 """Made walls full of roots have up to 190. More are a thicket or a net, which is left as it is."""
 MOST_LOOKS = 2_500
 """Made walls full of roots have up to 1,000 encounters that are worth a look; of more those of the longest
@@ -88,7 +88,7 @@ class Look:
             known[course] if course in known else course_colours(course, view.soft_rgb, view.grid)
             for course in self.courses
         ]
-        self._boxes = np.array([[*c.line_in.min(axis=0), *c.line_in.max(axis=0)] for c in self.courses])
+        self._pieces = Pieces.of(self.courses)
         self._limbs: dict[Encounter, Limbs] = {}
 
     def limbs(self, encounter: Encounter) -> Limbs:
@@ -112,11 +112,11 @@ class Look:
         return [worth[k] for k in kept.tolist()]
 
     def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-        """``(S, 9, 56, 128)`` pictures and ``(S, 97)`` facts of some encounters."""
+        """``(S, 11, 96, 192)`` pictures and ``(S, 97)`` facts of some encounters."""
         fours, view = [self.limbs(encounter) for encounter in encounters], self.view
         pictures = [
             encounter_picture(
-                encounter, four, self.courses, self._boxes, view.layers, view.grid, view.step_in
+                encounter, four, self.courses, self._pieces, view.layers, view.grid, view.step_in
             )
             for encounter, four in zip(encounters, fours, strict=True)
         ]

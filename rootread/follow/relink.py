@@ -3,6 +3,7 @@
 from itertools import compress
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from rootread.follow.centreline import least_energy_curve
 from rootread.follow.encounters import FEWEST_POINTS, LINKS, NEAR_IN, Course, Encounter
@@ -12,6 +13,10 @@ OVER_IN = 0.1
 """A root goes over into another's course from so far before where both are parted to so far behind."""
 MOST_TRIMMED = 3
 """No more than a third of a limb is given up for that."""
+SAME_LINE_IN = 0.06
+"""Lines nearer to each other than this, or than a step, are of one root seen."""
+LEAST_BESIDE_IN = 0.4
+"""So much of a root must be seen beside the other for what is left of it to be one."""
 
 
 def relinked(
@@ -41,12 +46,20 @@ def relinked(
         found.append(led_over(before, after, encounter.is_gap, step_in))
     for limb in sorted({0, 1, 2, 3} - set(used)):
         part, root, place = parts[limb // 2], roots[limb // 2], parted[limb // 2]
-        # What is left of a stretch along which both touch is no root.
-        if limb % 2 == 0 and part.until >= FEWEST_POINTS:
-            found.append(root.before(place))
-        if limb % 2 == 1 and len(root.line_in) - part.onward >= FEWEST_POINTS:
-            found.append(root.after(place))
+        left = root.before(place) if limb % 2 == 0 else root.after(place)
+        is_limb = (part.until if limb % 2 == 0 else len(root.line_in) - part.onward) >= FEWEST_POINTS
+        if is_limb or _is_beside(left, roots[1 - limb // 2], step_in):
+            found.append(left)
     return [course for course in found if len(course.line_in) >= FEWEST_POINTS and not course.inferred.all()]
+
+
+def _is_beside(left: Course, other: Course, step_in: float) -> bool:
+    """Whether what is left of a stretch along which two roots touch was seen beside the other, not as it."""
+    if len(left.line_in) < FEWEST_POINTS:
+        return False
+    away_in = cKDTree(other.line_in).query(left.line_in)[0]
+    is_beside = away_in > max(SAME_LINE_IN, step_in)
+    return bool((is_beside & ~left.inferred).sum() * step_in > LEAST_BESIDE_IN)
 
 
 def _parted(encounter: Encounter, first: Course, second: Course) -> tuple[int, int]:

@@ -138,8 +138,9 @@ def parameter_count(net: nn.Module) -> int:
 
 @torch.no_grad()
 def follow(average: nn.Module, net: nn.Module, keep: float) -> None:
-    """Move the running average of the weights toward the network's."""
-    for mean, now in zip(average.parameters(), net.parameters(), strict=True):
-        mean.lerp_(now, 1 - keep)
-    for mean, now in zip(average.buffers(), net.buffers(), strict=True):
-        mean.copy_(now)
+    """Move the running average of the weights, and of what batch norms count on, toward the network's."""
+    for mean, now in zip(average.state_dict().values(), net.state_dict().values(), strict=True):
+        if mean.is_floating_point():
+            mean.lerp_(now, 1 - keep)
+        else:
+            mean.copy_(now)

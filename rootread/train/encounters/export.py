@@ -14,8 +14,8 @@ import torch
 
 from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
+from rootread.train.encounters.examples import Examples
 from rootread.train.encounters.panel import Panel
-from rootread.train.encounters.run import Examples
 from rootread.train.export import write_onnx
 from rootread.train.quantise import Inputs, halve, quantise
 

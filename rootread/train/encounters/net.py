@@ -6,10 +6,11 @@ from torch import Tensor, nn
 from rootread.follow.encounter_facts import FACTS
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS
-from rootread.train.encounters.truth import CELL_PX, SHOWN
+from rootread.train.encounters.truth import CELL_PX
 from rootread.train.looker import convolutions, mixed
+from rootread.train.net import Stage
 
-WIDTHS = (16, 32, 64, 96)
+WIDTHS = (24, 48, 96, 160)
 SQUEEZED = 32
 HIDDEN = 96
 DROPPED = 0.3
@@ -28,26 +29,26 @@ class EncounterNet(nn.Module):
     def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
         last = widths[-1]
-        self.body = nn.Sequential(*convolutions(CHANNELS, widths, 2))
+        self.body = nn.Sequential(*convolutions(CHANNELS, widths, 2), Stage(last, 2))
         self.squeeze = nn.Sequential(
             nn.Conv2d(last, SQUEEZED, 1, bias=False), nn.BatchNorm2d(SQUEEZED), nn.ReLU(inplace=True)
         )
         # Asked while learning only: who can show where each root runs has understood more than four answers.
         self.show = nn.Sequential(nn.Conv2d(last, LIMBS * FINER**2, 1), nn.PixelShuffle(FINER))
-        places = -(-ACROSS // COARSE_PX) * (LENGTH // COARSE_PX)
+        places = (ACROSS // COARSE_PX) * (LENGTH // COARSE_PX)
         self.mix = mixed(SQUEEZED * places + FACTS, HIDDEN, len(LINKS), DROPPED)
         self.register_buffer("mean", torch.zeros(FACTS))
         self.register_buffer("spread", torch.ones(FACTS))
 
     def forward(self, pictures: Tensor, facts: Tensor) -> Tensor:
-        """``(S, 9, 56, 128)`` 0 to 255 and ``(S, 97)`` to ``(S, 4)`` log-odds that limbs are of one root."""
+        """``(S, 11, 96, 192)`` 0 to 255 and ``(S, 97)`` to ``(S, 4)`` log-odds that limbs are of one root."""
         return self._told(self._seen(pictures), facts)
 
     def both(self, pictures: Tensor, facts: Tensor) -> tuple[Tensor, Tensor]:
-        """The same, and ``(S, 4, 14, 32)`` log-odds that the true root of each limb lies at a place."""
+        """The same, and ``(S, 4, 12, 24)`` log-odds that the true root of each limb lies at a place."""
         seen = self._seen(pictures)
         shown: Tensor = self.show(seen)
-        return self._told(seen, facts), shown[:, :, : SHOWN[0]]
+        return self._told(seen, facts), shown
 
     def _seen(self, pictures: Tensor) -> Tensor:
         x = pictures.float() / 255

@@ -11,8 +11,10 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
+from rootread.train.encounters.examples import Examples
 from rootread.train.encounters.net import EncounterNet
-from rootread.train.encounters.run import LOOK, Examples, link_loss
+from rootread.train.encounters.run import LOOK, link_loss
+from rootread.train.packed import unpacked
 
 KINDS = (0, 0, 1, 1)
 """Links that are there, and others: each kind has one scale and one shift."""
@@ -34,13 +36,12 @@ class Panel(nn.Module):
         nets = []
         for file in files:
             net = EncounterNet()
-            weights = torch.load(file, map_location="cpu", weights_only=True)
-            net.load_state_dict({name: values.float() for name, values in weights.items()})
+            net.load_state_dict(unpacked(torch.load(file, map_location="cpu", weights_only=True)))
             nets.append(net)
         return cls(nets).eval()
 
     def forward(self, pictures: Tensor, facts: Tensor) -> Tensor:
-        """``(S, 9, 56, 128)`` and ``(S, 97)`` to ``(S, 4)``, as of one network."""
+        """``(S, 11, 96, 192)`` and ``(S, 97)`` to ``(S, 4)``, as of one network."""
         return self.believed(torch.stack([net(pictures, facts) for net in self.nets]).mean(0))
 
     def believed(self, said: Tensor) -> Tensor:

@@ -21,7 +21,7 @@ MATCHED_SHARE = 0.7
 """Share of a limb that must lie along a root for the limb to be of that root."""
 BACK_IN = 0.5
 """Where two roots touch, a root may go on from a place so far back."""
-CELL_PX = 4
+CELL_PX = 8
 """True roots are shown in cells so large."""
 SHOWN = (ACROSS // CELL_PX, LENGTH // CELL_PX)
 
@@ -69,7 +69,7 @@ class TrueRoots:
 
 
 def shown_roots(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
-    """``(4, 14, 32)`` where in the picture of an encounter the true root of each limb lies.
+    """``(4, 12, 24)`` where in the picture of an encounter the true root of each limb lies.
 
     1 where it does, 0 where not; -1 all over for a limb that is not there or is of no single root.
     """

@@ -21,7 +21,7 @@ from rootread.train.made import make_walls, read_made
 
 FIRST_SEED = 770_000
 """Seeds below 800000 may be learnt from."""
-MOST_ENCOUNTERS = 400
+MOST_ENCOUNTERS = 200
 """Of one wall, so that no crowded wall rules."""
 
 
@@ -32,8 +32,8 @@ def encounter_examples(
 
     Returns
     -------
-    ``pictures`` ``(S, 9, 56, 128)`` and ``facts`` ``(S, 97)`` of the encounters, ``of_one`` ``(S, 4)``
-    whether limbs are of one root and ``onto`` ``(S, 4, 14, 32)`` where their true roots lie (see ``truth``),
+    ``pictures`` ``(S, 11, 96, 192)`` and ``facts`` ``(S, 97)`` of the encounters, ``of_one`` ``(S, 4)``
+    whether limbs are of one root and ``onto`` ``(S, 4, 12, 24)`` where their true roots lie (see ``truth``),
     and ``length`` ``(S, 4)`` of the limbs, inches.
     """
     settings = Settings().follow

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import torch
 
+from rootread.train.packed import unpacked
+
 
 def average(checkpoints: list[Path], out: Path) -> None:
     """Write the mean of the weights of ``checkpoints``."""
-    weights = [torch.load(file, map_location="cpu", weights_only=True) for file in checkpoints]
+    weights = [unpacked(torch.load(file, map_location="cpu", weights_only=True)) for file in checkpoints]
     mean = {
         name: torch.stack([one[name].double() for one in weights]).mean(0).to(value.dtype)
         for name, value in weights[0].items()

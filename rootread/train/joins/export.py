@@ -16,6 +16,7 @@ from rootread.follow.eye import FACTS
 from rootread.follow.strips import ACROSS, CHANNELS, LENGTH
 from rootread.train.export import write_onnx
 from rootread.train.joins.net import JoinNet
+from rootread.train.packed import unpacked
 from rootread.train.quantise import Inputs, quantise
 
 JOINS_A_WALL = 400
@@ -25,7 +26,7 @@ MOST_WALLS = 8
 def export(checkpoint: Path, out: Path) -> None:
     """The network as ONNX, for any number of joins."""
     net = JoinNet()
-    net.load_state_dict(torch.load(checkpoint, map_location="cpu", weights_only=True))
+    net.load_state_dict(unpacked(torch.load(checkpoint, map_location="cpu", weights_only=True)))
     net.eval()
     strips = torch.zeros(2, CHANNELS, ACROSS, LENGTH, dtype=torch.uint8)
     write_onnx(net, {"strips": strips, "facts": torch.zeros(2, FACTS)}, "cost", {0: "joins"}, out)

@@ -17,6 +17,7 @@ from torch import Tensor, nn
 from rootread.train.joins.net import WIDTHS, JoinNet, widened
 from rootread.train.looker import falling, half_strange, learn_from, relit
 from rootread.train.net import follow
+from rootread.train.packed import unpacked
 
 ENDS_A_STEP = 1536
 PEAK_RATE = 3e-3
@@ -134,7 +135,9 @@ def learn(files: list[Path], out: Path, minutes: float, rate: float, resume: Pat
     net.mean.copy_(walls.facts.mean(0))
     net.spread.copy_(walls.facts.std(0) + 1e-3)
     if resume:
-        net.load_state_dict(widened(torch.load(resume, map_location=device, weights_only=True), walls.facts))
+        net.load_state_dict(
+            widened(unpacked(torch.load(resume, map_location=device, weights_only=True)), walls.facts)
+        )
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(net.parameters(), rate, weight_decay=WEIGHT_DECAY)
     print(f"{len(files)} walls, {len(walls.facts)} joins; before: {figures(net, check)}", flush=True)
