@@ -361,5 +361,7 @@ def test_of_too_many_encounters_those_of_the_longest_limbs_are_looked_at(
     stub = course((2.6, 1.9), (3.2, 2.4))
     look = look_at([DOWN, UP, stub])
     assert len(look.worth_a_look()) > 1
+    assert [encounter.courses for encounter in look.worth_a_look(1)] == [(0, 1)]
     monkeypatch.setattr(regroup, "MOST_LOOKS", 1)
-    assert [encounter.courses for encounter in look.worth_a_look()] == [(0, 1)]
+    ((_, encounters, _),) = looks(look.courses, look.view)
+    assert len(encounters) == 1

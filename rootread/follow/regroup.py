@@ -46,9 +46,9 @@ ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
 MOST_COURSES = 300
 """Made walls full of roots have up to 190. More are a thicket or a net, which is left as it is."""
-MOST_LOOKS = 2_500
-"""Made walls full of roots have up to 1,000 encounters that are worth a look; of more those of the longest
-limbs are looked at."""
+MOST_LOOKS = 1_500
+"""Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of more those of
+the longest limbs are looked at."""
 BATCH = 16
 """Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
 
@@ -97,7 +97,7 @@ class Look:
             self._limbs[encounter] = limbs(encounter, self.courses, self._colours, self.view.step_in)
         return self._limbs[encounter]
 
-    def worth_a_look(self) -> list[Encounter]:
+    def worth_a_look(self, most: int = MOST_LOOKS) -> list[Encounter]:
         """Where roots may be linked otherwise, but for where nothing has changed since the look before."""
         possible = [
             encounter
@@ -105,10 +105,10 @@ class Look:
             if not self._fresh.isdisjoint(encounter.courses)
         ]
         worth = [encounter for encounter in possible if may_regroup(self.limbs(encounter))]
-        if len(worth) <= MOST_LOOKS:
+        if len(worth) <= most:
             return worth
         points = [min(encounter.longest_limbs(self.courses)) for encounter in worth]
-        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:MOST_LOOKS])
+        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:most])
         return [worth[k] for k in kept.tolist()]
 
     def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
@@ -138,12 +138,13 @@ def looks(courses: list[Course], view: View) -> Iterator[tuple[Look, list[Encoun
     """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
     if len(courses) > MOST_COURSES:
         return
-    look = None
+    look, left = None, MOST_LOOKS
     for _ in range(ROUNDS):
         look = Look(courses, view, look)
-        encounters = look.worth_a_look()
+        encounters = look.worth_a_look(left)
         if not encounters:
             return
+        left -= len(encounters)
         there = np.array([[limb is not None for limb in look.limbs(e)] for e in encounters])
         chosen = _best_apart(encounters, *best_plans(log_odds(look, encounters), there))
         if chosen:

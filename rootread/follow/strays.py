@@ -6,11 +6,9 @@ anywhere near, is none as a rule: of 59 such pieces on 140 made walls 53 lay on 
 
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from rootread.geometry import Points, resample_polyline
 from rootread.plane.types import Surface
@@ -19,8 +17,8 @@ APART_IN = 3.0
 """Pieces nearer to each other than this may hang together: roots are lost under soil for an inch or two."""
 DEEP_IN = 12.0
 """What hangs together counts as roots where it reaches as high as this below the surface."""
-STEP_IN = 0.5
-"""Lines are looked at in steps so long."""
+STEP_IN, CELL_IN = 0.5, 0.1
+"""Lines are looked at in steps so long, and distances are taken on a grid so fine."""
 
 
 def strays(
@@ -32,14 +30,28 @@ def strays(
     """
     if not lines_in:
         return np.zeros(0, dtype=bool)
-    steps = [resample_polyline(line, STEP_IN)[0] for line in lines_in]
-    of_line = np.repeat(np.arange(len(steps)), [len(line) for line in steps])
-    one, other = of_line[cKDTree(np.concatenate(steps)).query_pairs(APART_IN, output_type="ndarray").T]
-    near = coo_array((np.ones(len(one)), (one, other)), shape=(len(steps), len(steps)))
-    _, group = connected_components(near, directed=False)
+    group = _groups(lines_in)
     top_in = np.array([(line[:, 1] - np.interp(line[:, 0], *surface.line_in.T)).min() for line in lines_in])
     is_high = top_in < DEEP_IN
     if not is_high.any():
         return np.zeros(len(lines_in), dtype=bool)
     is_held = is_high if painted is None else is_high | np.array(painted)
     return ~np.isin(group, group[is_held])
+
+
+def _groups(lines_in: Sequence[Points]) -> NDArray[np.int32]:
+    """``(R,)`` the number of the group that each line hangs together with.
+
+    Two places are no farther apart than ``APART_IN`` where discs of half that about them overlap.
+    """
+    steps = [resample_polyline(line, STEP_IN)[0] for line in lines_in]
+    points = np.concatenate(steps)
+    column, row = np.round((points - points.min(axis=0) + APART_IN) / CELL_IN).astype(int).T
+    margin = round(APART_IN / CELL_IN)
+    is_bare = np.ones((row.max() + margin, column.max() + margin), np.uint8)
+    is_bare[row, column] = 0
+    away_in = CELL_IN * cv2.distanceTransform(is_bare, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    _, piece = cv2.connectedComponents((away_in <= 0.5 * APART_IN).view(np.uint8))
+    first = np.cumsum([0, *(len(line) for line in steps[:-1])])
+    numbers: NDArray[np.int32] = piece[row[first], column[first]]
+    return numbers
