@@ -270,7 +270,7 @@ def test_from_the_other_end_an_encounter_is_that_of_the_courses_turned() -> None
                 for part in (encounter.first, encounter.second)
             )
         )
-        pictures, facts = there.shown([encounter])
+        pictures, facts = there.pictures([encounter]), there.facts([encounter])
         told = Examples(
             torch.from_numpy(pictures),
             torch.from_numpy(facts),
@@ -279,7 +279,7 @@ def test_from_the_other_end_an_encounter_is_that_of_the_courses_turned() -> None
             torch.arange(4, dtype=torch.int8).reshape(1, 4, 1, 1).expand(1, 4, *SHOWN),
         )
         found = from_the_other_end(told)
-        expected_pictures, expected_facts = back.shown([turned])
+        expected_pictures, expected_facts = back.pictures([turned]), back.facts([turned])
         assert found.facts.numpy() == pytest.approx(expected_facts, abs=1e-4)
         differs = np.abs(found.pictures.numpy().astype(int) - expected_pictures.astype(int)) > 60
         assert differs.mean() < 1e-3

@@ -159,7 +159,7 @@ def test_other_roots_are_drawn_whole_in_the_picture() -> None:
     across = course((2.4, 1.0), (2.6, 3.0), (2.3, 5.0))
     look = look_at([DOWN, UP, across])
     encounter = next(e for e in look.worth_a_look() if set(e.courses) == {0, 1})
-    pictures, _ = look.shown([encounter])
+    pictures = look.pictures([encounter])
     frame = Frame.of(look.limbs(encounter))
     line_px = frame.to_picture(across.line_in)
     whole = np.zeros((ACROSS, LENGTH), np.uint8)
@@ -214,7 +214,7 @@ def test_a_hair_does_not_go_on_as_a_thick_root() -> None:
 def test_the_way_of_both_roots_lies_from_left_to_right_in_the_picture() -> None:
     """Heads are drawn in its left half, tails in its right one; roots lie beneath their lines."""
     look = look_at([DOWN, UP])
-    pictures, facts = look.shown(look.worth_a_look())
+    pictures, facts = look.pictures(look.worth_a_look()), look.facts(look.worth_a_look())
     assert pictures.shape == (1, CHANNELS, ACROSS, LENGTH)
     assert facts.shape == (1, FACTS)
     head, tail, other_head, other_tail, others, *_ = pictures[0, 4:] > 128
@@ -232,7 +232,7 @@ def test_between_head_and_tail_each_root_is_shown_as_it_was_followed() -> None:
     lower = course((1.0, 4.0), (3.0, 3.05), (4.5, 3.05), (6.0, 3.8))
     look = look_at([upper, lower])
     (encounter,) = [e for e in look.worth_a_look() if not e.is_gap]
-    pictures, _ = look.shown([encounter])
+    pictures = look.pictures([encounter])
     for part, shown in ((encounter.first, (4, 9, 5)), (encounter.second, (6, 10, 7))):
         assert part.onward - part.until > 1.0 / look.view.step_in
         line = (pictures[0, list(shown)].max(axis=0) > 0).astype(np.uint8)

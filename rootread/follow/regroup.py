@@ -111,20 +111,33 @@ class Look:
         kept = np.sort(np.argsort(-np.array(points), kind="stable")[:most])
         return [worth[k] for k in kept.tolist()]
 
-    def shown(self, encounters: list[Encounter]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-        """``(S, 11, 96, 192)`` pictures and ``(S, 97)`` facts of some encounters."""
-        fours, view = [self.limbs(encounter) for encounter in encounters], self.view
-        pictures = [
-            encounter_picture(
-                encounter, four, self.courses, self._pieces, view.layers, view.grid, view.step_in
-            )
-            for encounter, four in zip(encounters, fours, strict=True)
-        ]
-        facts = [
-            encounter_facts(encounter, four, view.step_in, view.surface)
-            for encounter, four in zip(encounters, fours, strict=True)
-        ]
-        return np.stack(pictures), np.stack(facts)
+    def pictures(self, encounters: list[Encounter]) -> NDArray[np.uint8]:
+        """``(S, 11, 96, 192)`` of some encounters."""
+        view = self.view
+        return np.stack(
+            [
+                encounter_picture(
+                    encounter,
+                    self.limbs(encounter),
+                    self.courses,
+                    self._pieces,
+                    view.layers,
+                    view.grid,
+                    view.step_in,
+                )
+                for encounter in encounters
+            ]
+        )
+
+    def facts(self, encounters: list[Encounter]) -> NDArray[np.float32]:
+        """``(S, 97)`` what is known of some encounters."""
+        view = self.view
+        return np.stack(
+            [
+                encounter_facts(encounter, self.limbs(encounter), view.step_in, view.surface)
+                for encounter in encounters
+            ]
+        )
 
 
 def regrouped(courses: list[Course], view: View) -> list[Course]:
@@ -203,9 +216,12 @@ def _best_apart(
 def log_odds(look: Look, encounters: list[Encounter]) -> NDArray[np.float64]:
     """``(S, 4)`` that the limbs of each link are of one root, by the network."""
     network = _network()
+    # All facts first: what limbs keep of them is small and stays, and would break up the room of pictures.
+    facts = look.facts(encounters)
 
     def told(part: NDArray[np.int64]) -> NDArray[np.float32]:
-        said: NDArray[np.float32] = network(*look.shown([encounters[k] for k in part.tolist()]))
+        pictures = look.pictures([encounters[k] for k in part.tolist()])
+        said: NDArray[np.float32] = network(pictures, facts[part])
         return said
 
     return np.concatenate(share_out(told, batches(len(encounters), BATCH)))[: len(encounters)].astype(float)

@@ -50,10 +50,9 @@ def encounter_examples(
     chosen = [seen[k] for k in np.sort(rng.permutation(len(seen))[:MOST_ENCOUNTERS])]
     roots = TrueRoots(truth, plane)
     fours = [look.limbs(encounter) for look, encounter in chosen]
-    shown = [look.shown([encounter]) for look, encounter in chosen]
     return {
-        "pictures": np.concatenate([picture for picture, _ in shown]),
-        "facts": np.concatenate([facts for _, facts in shown]),
+        "pictures": np.concatenate([look.pictures([encounter]) for look, encounter in chosen]),
+        "facts": np.concatenate([look.facts([encounter]) for look, encounter in chosen]),
         "of_one": np.array([of_one_root(four, roots) for four in fours]),
         "onto": np.array([shown_roots(four, roots) for four in fours]),
         "length": np.array(
