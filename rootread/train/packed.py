@@ -3,7 +3,8 @@
 usage: python -m rootread.train.packed WEIGHTS.pt OUT.pt
 """
 
-import sys
+import argparse
+from pathlib import Path
 
 import torch
 from torch import Tensor
@@ -46,8 +47,11 @@ def unpacked(kept: dict[str, Tensor]) -> dict[str, Tensor]:
 
 def main() -> None:
     """Pack a file of weights from the command line."""
-    source, out = sys.argv[1:]
-    torch.save(packed(torch.load(source, map_location="cpu", weights_only=True)), out)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("weights", type=Path)
+    parser.add_argument("out", type=Path)
+    given = parser.parse_args()
+    torch.save(packed(torch.load(given.weights, map_location="cpu", weights_only=True)), given.out)
 
 
 if __name__ == "__main__":
