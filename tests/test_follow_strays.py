@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from drawn_roots import wall_of
 
-from rootread.find import find_roots
-from rootread.find.painted import PAINTED, SUREST
+from rootread.find import paint
 from rootread.follow import follow_roots
 from rootread.follow.strays import APART_IN, DEEP_IN, STEP_IN, strays
 from rootread.geometry import Points
+from rootread.marks import Marks, Stroke
 from rootread.plane import Surface
-from rootread.settings import FindSettings, FollowSettings
+from rootread.settings import FollowSettings
 
 FLAT = Surface(np.array([[-1.0, 0.0], [13.0, 0.0]]), 0.1, "photo")
 DOWN = np.array([[2.0, 0.5], [2.0, 15.0]])
@@ -63,26 +63,38 @@ def test_what_hangs_on_a_painted_piece_is_held_and_a_stroke_in_the_deep_makes_no
     assert not strays(deep, FLAT, [True, False, False]).any()
 
 
-@pytest.mark.parametrize("sureness, kept", [(0.97, False), (1.0, True)])
-def test_a_piece_that_a_person_painted_as_root_is_kept_wherever_it_lies(sureness: float, kept: bool) -> None:
-    """A stroke is surer than any finder: 1, not 0.97. Half an inch of it is enough for the whole piece."""
+@pytest.mark.parametrize("is_painted", [True, False])
+def test_a_piece_that_a_person_painted_as_root_is_kept_wherever_it_lies(is_painted: bool) -> None:
+    """Half an inch of stroke is enough for the whole piece; however sure a finder is, it is not."""
     picture = np.zeros((660, 360))
     for line in (DOWN, level(20.0)):
         cv2.polylines(picture, [np.round(line * PX_PER_IN).astype(np.int32)], False, 1.0, 5)
     root_map, image = wall_of(picture, PX_PER_IN)
-    chance = np.where(root_map.mask, np.float32(0.97), np.float32(0))
-    chance[:, round(2.5 * PX_PER_IN) : round(3.0 * PX_PER_IN)] *= np.float32(sureness / 0.97)
-    chance[chance > 0.99] = sureness
-    traces = follow_roots(replace(root_map, probability=chance), image, FLAT, FollowSettings())
-    assert any(trace.points[:, 1].min() > 18 for trace in traces) == kept
+    assert root_map.probability.max() == 1.0
+    painted = np.zeros_like(root_map.mask)
+    painted[:, round(2.5 * PX_PER_IN) : round(3.0 * PX_PER_IN)] = is_painted
+    traces = follow_roots(replace(root_map, painted=painted), image, FLAT, FollowSettings())
+    assert any(trace.points[:, 1].min() > 18 for trace in traces) == is_painted
     assert any(trace.points[:, 1].min() < 2 for trace in traces)
 
 
-def test_no_finder_is_as_sure_as_a_stroke() -> None:
-    """The line operator says that a clean drawn root is one beyond doubt, but for a ten-thousandth."""
-    picture = np.zeros((300, 300))
-    cv2.line(picture, (20, 40), (280, 260), 1.0, 7)
-    _, image = wall_of(picture, 60.0)
-    found = find_roots(image, FindSettings(finder="ridges"))
-    assert found.mask.any()
-    assert found.probability.max() == np.float32(SUREST) < PAINTED
+class Square:
+    """A plane whose photo is the wall, ten pixels an inch."""
+
+    class scale:  # noqa: N801
+        px_per_in = 10.0
+
+    def to_wall_in(self, points_px: Points) -> Points:
+        return points_px / 10.0
+
+
+def test_later_strokes_lie_over_earlier_ones_in_what_is_painted() -> None:
+    """A stroke that says root, crossed by one that says soil; without strokes nothing is painted."""
+    root_map, _ = wall_of(np.zeros((100, 100)), 10.0)
+    across = Stroke(says="root", points_px=((10.0, 50.0), (90.0, 50.0)), width_px=5.0)
+    down = Stroke(says="soil", points_px=((50.0, 10.0), (50.0, 90.0)), width_px=5.0)
+    found = paint(root_map, Square(), Marks(strokes=(across, down)))  # type: ignore[arg-type]
+    assert found.painted is not None
+    assert found.painted[50, 20] and found.painted[50, 80]
+    assert not found.painted[50, 50] and not found.painted[20, 20]
+    assert paint(root_map, Square(), Marks()).painted is None  # type: ignore[arg-type]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from rootread.find.network import network_roots
-from rootread.find.painted import SUREST, paint
+from rootread.find.painted import paint
 from rootread.find.ridges import ridge_roots
 from rootread.find.second_look import look_again, with_cracks
 from rootread.find.sense import is_lattice
@@ -27,8 +27,4 @@ def find_roots(image: WallImage, settings: FindSettings) -> RootMap:
         caution = "Lines in two directions square to each other, as in masonry or mesh: not taken for roots."
         nothing = np.zeros_like(root_map.mask)
         return RootMap(np.zeros_like(root_map.probability), nothing, root_map.grid, (caution,))
-    return replace(
-        seen,
-        probability=np.minimum(seen.probability, np.float32(SUREST)),
-        cautions=(*seen.cautions, *shadow_cautions(image)),
-    )
+    return replace(seen, cautions=(*seen.cautions, *shadow_cautions(image)))

@@ -29,6 +29,8 @@ class RootMap:
     crack: NDArray[np.bool_] | None = None
     """``(M, N)`` cracks and channels in the face; never root pixels, even of roots that follow one.
     None where they were not looked for."""
+    painted: NDArray[np.bool_] | None = None
+    """``(M, N)`` pixels that a person's strokes say are root; None without strokes."""
     floor_in: float | None = None
     """Depth of the pit floor's edge, where it is seen with things lying on it; nothing is read below."""
 

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from rootread.find.painted import PAINTED
 from rootread.find.types import RootMap
 from rootread.follow.centreline import STEP_PX, path_centreline
 from rootread.follow.encounters import Course
@@ -78,11 +77,13 @@ def _without_strays(courses: list[Course], root_map: RootMap, surface: Surface) 
 
 
 def _is_painted(course: Course, root_map: RootMap) -> bool:
-    """Whether a person's stroke says of some of it that it is root: no finder is as sure."""
-    rows, columns = root_map.probability.shape
+    """Whether a person's stroke says of some of it that it is root."""
+    if root_map.painted is None:
+        return False
+    rows, columns = root_map.painted.shape
     column, row = np.round(root_map.grid.to_px(course.line_in)).astype(int).T
-    chance = root_map.probability[row.clip(0, rows - 1), column.clip(0, columns - 1)]
-    return bool((chance == PAINTED).sum() * STEP_PX / root_map.grid.px_per_in >= LEAST_PAINTED_IN)
+    painted = root_map.painted[row.clip(0, rows - 1), column.clip(0, columns - 1)]
+    return bool(painted.sum() * STEP_PX / root_map.grid.px_per_in >= LEAST_PAINTED_IN)
 
 
 def flow_courses(

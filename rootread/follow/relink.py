@@ -25,7 +25,8 @@ def relinked(
     """The roots of an encounter with links as planned; limbs without a link are roots of their own.
 
     Where one limb has two links, two roots run along it, of which one alone has been seen: in the newly
-    linked one that limb is inferred. Nothing that no one has seen is a root by itself.
+    linked one that limb is inferred. Nothing that no one has seen is a root by itself, nor what is left of a
+    stretch along which both touch, unless it was seen beside the other.
     """
     parts = (encounter.first, encounter.second)
     roots = [courses[part.course].turned() if part.turned else courses[part.course] for part in parts]
