@@ -18,7 +18,7 @@ from rootread.follow.encounter_facts import FACTS, THERE, encounter_facts  # noq
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Frame  # noqa: E402
 from rootread.follow.encounters import LINKS, Course, Encounter, Part  # noqa: E402
 from rootread.follow.limbs import Limb, Limbs, limbs  # noqa: E402
-from rootread.follow.regroup import WEIGHTS, Look, View  # noqa: E402
+from rootread.follow.regroup import WEIGHTS, SeenCourses, View  # noqa: E402
 from rootread.follow.strands import find_strands  # noqa: E402
 from rootread.geometry import Points, resample_polyline  # noqa: E402
 from rootread.plane import Surface  # noqa: E402
@@ -259,7 +259,7 @@ def test_from_the_other_end_an_encounter_is_that_of_the_courses_turned() -> None
     second = Course(second.line_in + np.array([0.0, 1.0]), second.width_in, second.inferred)
     root_map, image = crossing([first.line_in, second.line_in])
     view = View.of(image, find_strands(root_map, image), SURFACE)
-    there, back = Look([first, second], view), Look([first.turned(), second.turned()], view)
+    there, back = SeenCourses([first, second], view), SeenCourses([first.turned(), second.turned()], view)
     encounters = there.worth_a_look()
     assert encounters
     for encounter in encounters:

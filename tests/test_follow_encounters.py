@@ -11,7 +11,7 @@ from rootread.follow.encounter_facts import FACTS, LIMB_FACTS, PAIR_FACTS, PLACE
 from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Frame
 from rootread.follow.encounters import LINKS, PLANS, Course, Encounter, possible_encounters
 from rootread.follow.limbs import may_regroup
-from rootread.follow.regroup import LOOSE_COST, Look, View, best_plans, looks, regrouped
+from rootread.follow.regroup import LOOSE_COST, SeenCourses, View, best_plans, looks, regrouped
 from rootread.follow.relink import relinked
 from rootread.follow.strands import find_strands
 from rootread.geometry import arc_length, resample_polyline
@@ -182,12 +182,12 @@ def test_what_nobody_saw_is_no_root_by_itself() -> None:
     assert not any(one.inferred.all() for one in found)
 
 
-def look_at(courses: list[Course]) -> Look:
+def look_at(courses: list[Course]) -> SeenCourses:
     root_map, image = crossing([one.line_in for one in courses])
-    return Look(courses, View.of(image, find_strands(root_map, image), SURFACE))
+    return SeenCourses(courses, View.of(image, find_strands(root_map, image), SURFACE))
 
 
-def there(look: Look, encounters: list[Encounter]) -> NDArray[np.bool_]:
+def there(look: SeenCourses, encounters: list[Encounter]) -> NDArray[np.bool_]:
     return np.array([[limb is not None for limb in look.limbs(encounter)] for encounter in encounters])
 
 
@@ -324,7 +324,7 @@ def test_a_root_that_was_taken_for_others_twice_is_set_right_twice(monkeypatch: 
     long, other = course((1.0, 2.0), (6.0, 4.5)), course((2.0, 5.0), (6.0, 3.0))
     asked: list[int] = []
 
-    def odds(look: Look, encounters: list[Encounter]) -> NDArray[np.float64]:
+    def odds(look: SeenCourses, encounters: list[Encounter]) -> NDArray[np.float64]:
         asked.append(len(encounters))
         likely = len(asked) < 3
         return np.array([[-3, -3, 3, 3] if likely and not e.is_gap else [3, 3, -3, -3] for e in encounters])

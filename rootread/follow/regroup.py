@@ -74,10 +74,10 @@ class View:
         return STEP_PX / self.grid.px_per_in
 
 
-class Look:
+class SeenCourses:
     """The courses of one wall, with what is seen along them."""
 
-    def __init__(self, courses: list[Course], view: View, before: "Look | None" = None) -> None:
+    def __init__(self, courses: list[Course], view: View, before: "SeenCourses | None" = None) -> None:
         self.courses = [course for course in courses if len(course.line_in) >= FEWEST_POINTS]
         self.view = view
         known: dict[Course, NDArray[np.float64]] = {}
@@ -147,13 +147,13 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
     return courses
 
 
-def looks(courses: list[Course], view: View) -> Iterator[tuple[Look, list[Encounter], list[Course]]]:
+def looks(courses: list[Course], view: View) -> Iterator[tuple[SeenCourses, list[Encounter], list[Course]]]:
     """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
     if len(courses) > MOST_COURSES:
         return
     look, left = None, MOST_LOOKS
     for _ in range(ROUNDS):
-        look = Look(courses, view, look)
+        look = SeenCourses(courses, view, look)
         encounters = look.worth_a_look(left)
         if not encounters:
             return
@@ -213,7 +213,7 @@ def _best_apart(
     return chosen
 
 
-def log_odds(look: Look, encounters: list[Encounter]) -> NDArray[np.float64]:
+def log_odds(look: SeenCourses, encounters: list[Encounter]) -> NDArray[np.float64]:
     """``(S, 4)`` that the limbs of each link are of one root, by the network."""
     network = _network()
     # All facts first: what limbs keep of them is small and stays, and would break up the room of pictures.

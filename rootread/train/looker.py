@@ -5,6 +5,8 @@ import math
 import torch
 from torch import Tensor, nn
 
+from rootread.train.net import Convolution
+
 GREY_SHARE, SWAPPED_SHARE = 0.15, 0.1
 """Of pictures of other soils, how many lose their colour, and in how many the channels change places."""
 
@@ -13,20 +15,14 @@ def convolutions(inputs: int, widths: tuple[int, ...], stride: int | tuple[int, 
     """From one of ``widths`` channels to the next, halving the resolution; ``stride`` is of the first."""
     first, second, third, last = widths
     return [
-        _convolution(inputs, first, stride),
-        _convolution(first, second, 2),
-        _convolution(second, second, 1),
-        _convolution(second, third, 2),
-        _convolution(third, third, 1),
-        _convolution(third, last, 2),
-        _convolution(last, last, 1),
+        Convolution(inputs, first, stride=stride),
+        Convolution(first, second, stride=2),
+        Convolution(second, second),
+        Convolution(second, third, stride=2),
+        Convolution(third, third),
+        Convolution(third, last, stride=2),
+        Convolution(last, last),
     ]
-
-
-def _convolution(inputs: int, outputs: int, stride: int | tuple[int, int]) -> nn.Sequential:
-    return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False), nn.BatchNorm2d(outputs), nn.ReLU(inplace=True)
-    )
 
 
 def mixed(inputs: int, hidden: int, outputs: int, dropped: float) -> nn.Sequential:

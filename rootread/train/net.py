@@ -37,9 +37,18 @@ class Outputs:
 class Convolution(nn.Sequential):
     """Convolution, batch norm and, unless a sum follows, ReLU."""
 
-    def __init__(self, inputs: int, outputs: int, side: int = 3, stride: int = 1, relu: bool = True) -> None:
+    def __init__(
+        self,
+        inputs: int,
+        outputs: int,
+        side: int = 3,
+        stride: int | tuple[int, int] = 1,
+        relu: bool = True,
+    ) -> None:
+        down, along = (stride, stride) if isinstance(stride, int) else stride
+        padding = (side - down + 1) // 2, (side - along + 1) // 2
         layers: list[nn.Module] = [
-            nn.Conv2d(inputs, outputs, side, stride, (side - stride + 1) // 2, bias=False),
+            nn.Conv2d(inputs, outputs, side, (down, along), padding, bias=False),
             nn.BatchNorm2d(outputs),
         ]
         super().__init__(*layers, *([nn.ReLU(inplace=True)] if relu else []))

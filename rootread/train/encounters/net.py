@@ -8,7 +8,7 @@ from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH
 from rootread.follow.encounters import LINKS
 from rootread.train.encounters.truth import CELL_PX
 from rootread.train.looker import convolutions, mixed
-from rootread.train.net import Stage
+from rootread.train.net import Convolution, Stage
 
 WIDTHS = (24, 48, 96, 160)
 SQUEEZED = 32
@@ -30,9 +30,7 @@ class EncounterNet(nn.Module):
         super().__init__()
         last = widths[-1]
         self.body = nn.Sequential(*convolutions(CHANNELS, widths, 2), Stage(last, 2))
-        self.squeeze = nn.Sequential(
-            nn.Conv2d(last, SQUEEZED, 1, bias=False), nn.BatchNorm2d(SQUEEZED), nn.ReLU(inplace=True)
-        )
+        self.squeeze = Convolution(last, SQUEEZED, 1)
         # Asked while learning only: who can show where each root runs has understood more than four answers.
         self.show = nn.Sequential(nn.Conv2d(last, LIMBS * FINER**2, 1), nn.PixelShuffle(FINER))
         places = (ACROSS // COARSE_PX) * (LENGTH // COARSE_PX)
