@@ -14,6 +14,7 @@ from rootread.judge import CAUTIONS
 from rootread.judge.types import Grade
 from rootread.marks import Marks
 from rootread.measure.types import Interval
+from rootread.plane import Grid, WallImage
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
 from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
@@ -400,6 +401,21 @@ def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
     assert any("says little of the wall" in caution for caution in cautions(few))
     assert not any("says little of the wall" in caution for caution in cautions(turned_wall()))
     assert cautions(empty_wall()) == []
+
+
+def test_a_depth_below_all_that_the_photo_shows_is_asked_about_since_advice_goes_by_it():
+    made = turned_wall()
+    soil = np.ones((25, 10), bool)
+    image = WallImage(np.zeros((25, 10, 3), np.uint8), soil, Grid(1.0, 0.0, 0.0, (25, 10)))
+    deep = replace(made, image=image, row=replace(made.row, tool_depth_in=36.0))
+    (told,) = [caution for caution in cautions(deep) if "the tool" in caution]
+    assert told.startswith(
+        "The sheet has the tool at 36.0 in, but the photo shows the wall down to 24.0 in. "
+    )
+    assert "write the unit" in told
+    assert cautions(replace(deep, row=replace(deep.row, tool_depth_in=14.0))) == []
+    outlined = Marks(outline_px=((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)))
+    assert cautions(replace(deep, marks=outlined)) == []  # drawn by hand, it may end above
 
 
 @pytest.mark.parametrize(
