@@ -403,6 +403,12 @@ def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
     assert cautions(empty_wall()) == []
 
 
+def test_where_roots_turned_it_is_said_that_they_may_have_got_down_all_the_same():
+    note = "A root that turned did not cross, though it may have got down farther on"
+    assert turned_wall().layers and note in wall_section(turned_wall(), PLAIN)
+    assert note not in wall_section(open_wall(), PLAIN)
+
+
 def test_a_depth_below_all_that_the_photo_shows_is_asked_about_since_advice_goes_by_it():
     made = turned_wall()
     soil = np.ones((25, 10), bool)
