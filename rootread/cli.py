@@ -80,6 +80,8 @@ def grade(
     chosen = _with_exports(_settings(settings, units), export)
     run = _grade(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
     typer.echo(f"Report: {run.report.resolve()}")
+    if pdf:
+        typer.echo(f"PDF: {run.report.with_suffix('.pdf').resolve()}")
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -409,6 +411,8 @@ def _contrast(
     with lengths_shown_in(units):
         typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
+    if pdf:
+        typer.echo(f"PDF: {page.with_suffix('.pdf').resolve()}")
 
 
 def _settings(path: Path | None, units: str | None = None) -> "Settings":
