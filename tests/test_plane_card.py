@@ -253,7 +253,7 @@ def test_where_nothing_shows_the_scale_the_sheet_may_be_wrong_or_the_photo():
         read(photograph(CAMERA, soil_wall()), "staff")
     assert "correct the sheet's scale column" in told.value.remedy
     assert told.value.remedy.endswith(
-        "or mark two points a known distance apart at the desk (rootread desk)."
+        "or mark two points a known distance apart (rootread desk, tool Scale)."
     )
 
 
