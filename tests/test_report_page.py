@@ -328,6 +328,17 @@ def test_the_curve_of_passage_ends_where_the_share_of_roots_ends_within_its_band
     assert low < way[-1, 0] < high
 
 
+def test_the_words_above_a_drawing_are_clear_of_the_numbers_of_its_upper_axis():
+    made = turned_wall()
+    drawing = passage_profile(made.judgement.passage, made.readings, made.layers)
+    rows = {
+        said: float(y) for y, said in re.findall(r'<text x="[-\d.]+" y="([-\d.]+)"[^>]*>([^<]*)<', drawing)
+    }
+    tail_px = 3.0  # of the letters p and comma, below the line they stand on
+    assert rows["100"] - profiles.NUMBER_PX >= rows["depth, in"] + tail_px
+    assert rows["depth, in"] == rows["of 100 roots"] >= profiles.LETTERS_PX
+
+
 def test_finer_figures_are_folded_away():
     section = section_of(turned_wall())
     folded = section.partition("<details")[2]
