@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rootread.console import end_at_once, open_desk, progress, say_version, stopped_by_hand
+from rootread.console import end_at_once, open_desk, progress, say_begun, say_version, stopped_by_hand
 from rootread.errors import BadRequest, RootreadError
 from rootread.infile import refuse_no_file
 from rootread.outfile import beside_no_photo, beside_no_tables, out_file, out_folder
@@ -80,6 +80,8 @@ def grade(
     chosen = _with_exports(_settings(settings, units), export)
     run = _grade(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
     typer.echo(f"Report: {run.report.resolve()}")
+    if pdf:
+        typer.echo(f"PDF: {run.report.with_suffix('.pdf').resolve()}")
     raise typer.Exit(1 if run.refused else 0)
 
 
@@ -384,6 +386,7 @@ def _grade(
         from rootread.batch.strokes import taught_by_strokes
 
         settings = taught_by_strokes(strokes, plan, settings)
+    say_begun(len(plan.jobs))
     with stopped_by_hand():
         run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
     if run.earlier:
@@ -409,6 +412,8 @@ def _contrast(
     with lengths_shown_in(units):
         typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
+    if pdf:
+        typer.echo(f"PDF: {page.with_suffix('.pdf').resolve()}")
 
 
 def _settings(path: Path | None, units: str | None = None) -> "Settings":

@@ -28,6 +28,11 @@ def stopped_by_hand() -> Iterator[None]:
         raise typer.Exit(STOPPED) from None
 
 
+def say_begun(walls: int) -> None:
+    """Said at once: the first wall takes ten seconds and more, and a silent console seems to hang."""
+    typer.echo(f"Reading {walls} wall{'' if walls == 1 else 's'} ...", err=True)
+
+
 def progress() -> "Progress":
     """What is told of each wall as it is done, and how long the rest will take at the pace so far."""
     began, read = time.monotonic(), 0

@@ -15,7 +15,7 @@ from run_files import files_of, gravel, made_wall
 from rootread.batch import grade_walls, plan_walls, pool, program, read
 from rootread.errors import BadRequest
 from rootread.settings import Settings
-from rootread.store import remove_parts, writing
+from rootread.store import place, remove_parts, writing
 
 WALLS = 4
 KILLS = 3
@@ -108,6 +108,20 @@ def test_an_address_of_this_machine_is_a_folder_of_it(photos):
 def test_an_address_of_an_unknown_kind_is_a_wrong_request():
     with pytest.raises(BadRequest, match=r"nowhere://x cannot be (used|reached)"):
         plan_walls(["nowhere://x"])
+
+
+def test_an_address_whose_kind_needs_more_says_what_to_install(monkeypatch):
+    fsspec = pytest.importorskip("fsspec")
+    pytest.importorskip("upath")
+
+    def lacking(_: str) -> None:
+        raise ImportError("Install s3fs to access S3")
+
+    monkeypatch.setattr(fsspec, "get_filesystem_class", lacking)
+    for asked in (lambda: plan_walls(["s3://x/y"]), lambda: place("s3://x/y")):
+        with pytest.raises(BadRequest, match="Install s3fs") as refused:
+            asked()
+        assert "pip install 'rootread[cloud]'" in refused.value.remedy
 
 
 def test_runs_killed_at_any_moment_end_in_the_same_files(photos, quiet, tmp_path):

@@ -172,7 +172,9 @@ def test_raw_photos_are_told_unless_the_same_photo_is_there_as_jpeg(tmp_path):
     assert refused.value.remedy.startswith("A.CR2, b.NEF: raw photos are not read.")
 
 
-@pytest.mark.parametrize("name", ["Sheet.CSV", "sheet.csv.csv", "sheet.xlsx", "sheet.csv.txt"])
+@pytest.mark.parametrize(
+    "name", ["Sheet.CSV", "sheet.csv.csv", "sheet.xlsx", "sheet.csv.txt", "field-sheet.csv"]
+)
 def test_a_sheet_by_another_name_is_told_how_to_be_named(tmp_path, name):
     photo(tmp_path / "a.jpg")
     (tmp_path / name).write_text("photo\na.jpg\n")

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 
 from rootread.batch import plan_walls
 from rootread.check import check_photo, check_summary, check_text, check_values
-from rootread.check.depths import depths
 from rootread.check.light import exposure
 from rootread.check.sharpness import blur_of_parts, pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
-from rootread.fieldsheet import RecordedLayer, SheetRow, default_row
+from rootread.fieldsheet import RecordedLayer, SheetRow, default_row, depths_asked
 from rootread.find import find_roots
 from rootread.find.shadow import shadow_edge_length_in
 from rootread.photo import read_photo
@@ -216,11 +215,15 @@ def test_what_the_sheet_leaves_blank_is_asked_for_at_the_pit(tmp_path: Path) -> 
     ],
 )
 def test_depths_that_may_be_centimetres_are_asked_about(written: dict[str, Any], asked: str) -> None:
-    found = depths(SheetRow("a.jpg", "a", row=3, **written), 27.0)
-    assert len(found) == bool(asked)
-    for finding in found:
-        assert finding.state == "look" and asked in finding.seen
-        assert "A bare number in the sheet is inches" in finding.remedy
+    said = depths_asked(SheetRow("a.jpg", "a", row=3, **written), 27.0)
+    assert bool(said) == bool(asked) and asked in said
+
+
+def test_a_depth_that_cannot_be_is_a_finding_with_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"nothing")
+    check = check_photo(tmp_path / "a.jpg", SheetRow("a.jpg", "a", tool_depth_in=355.0, row=2))
+    (finding,) = [finding for finding in check.findings if finding.question == "depths"]
+    assert finding.state == "look" and "A bare number in the sheet is inches" in finding.remedy
 
 
 def test_a_tool_deeper_than_any_is_asked_about_where_the_photo_cannot_be_read(tmp_path: Path) -> None:

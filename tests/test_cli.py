@@ -292,6 +292,15 @@ def test_a_run_that_is_stopped_by_hand_says_how_to_go_on(
     said = CliRunner().invoke(app, ["grade", str(tmp_path), "--out", str(tmp_path / "results")])
     assert said.exit_code == 130
     assert "give the same command again to go on" in said.output
+    assert said.output.startswith("Reading 1 wall ...\n")  # so that it is known to be at work
+
+
+def test_a_report_on_paper_is_told_with_its_place(tmp_path: Path) -> None:
+    (tmp_path / "wall.jpg").write_bytes(b"no photo")
+    out = tmp_path / "results"
+    said = CliRunner().invoke(app, ["grade", str(tmp_path), "--out", str(out), "--pdf"])
+    assert said.output.splitlines()[-1] == f"PDF: {out.resolve() / 'report.pdf'}"
+    assert (out / "report.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_the_program_says_its_version() -> None:

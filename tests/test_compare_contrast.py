@@ -159,7 +159,7 @@ def test_enough_pits_that_agree_show_that_treatments_differ():
     pair = contrast.pairs[0]
     assert pair.p_holm == pair.test.p_value  # the walls have no other figure than the grade
     text = flat(contrast)
-    assert "so in 7 of 7 pits" in text and "the treatments differ" in text
+    assert "higher with deep, and so in 7 of 7 pits" in text and "the treatments differ" in text
     assert "8 times in 10" not in text  # no more pits are needed
 
 
@@ -580,7 +580,7 @@ def test_names_that_hold_a_comma_are_told_apart_by_semicolons():
 def test_a_name_from_right_to_left_does_not_turn_the_figures_beside_it():
     rows = [row | {"treatment": row["treatment"].replace("deep", "عميق")} for row in pits([60, 61], [50, 51])]
     text = flat(contrast_walls(rows, measures=("grade",)))
-    assert "shallow 50.5, \u2068عميق\u2069 60.5 points: 10.0 lower" in text
+    assert "shallow 50.5, \u2068عميق\u2069 60.5 points: 10.0 lower with shallow, and so in" in text
     assert "\u2068" not in flat(contrast_walls(pits([60, 61], [50, 51])))
 
 

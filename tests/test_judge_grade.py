@@ -71,6 +71,8 @@ def test_the_parts_make_up_the_grade():
     assert sum(part.weight * part.score for part in grade.parts) == pytest.approx(grade.score.value)
     assert all(0 <= part.score <= 100 and part.reason.endswith(".") for part in grade.parts)
     assert grade.score.low <= grade.score.value <= grade.score.high
+    # Level and steep roots can have the mean of free ones, and are graded below them all the same.
+    assert grade.parts[0].score < 100 and "do not make up for level ones" in grade.parts[0].reason
 
 
 def part(grade, name):

@@ -143,6 +143,12 @@ def test_where_the_points_ran_below_the_layer_already_deeper_is_not_advised():
     assert advice.kind == "leave" and "moisture" in advice.text
 
 
+def test_no_advice_rests_on_a_depth_that_no_tool_runs_at():
+    # Bare centimetres or a slip of the pen: the report asks about it.
+    told = judged(BLOCKED, replace(ROW, tool_depth_in=355.0)).advice
+    assert told == judged(BLOCKED, replace(ROW, tool_depth_in=None)).advice
+
+
 def test_a_layer_deeper_than_points_go_is_left_alone():
     deep = [turned(x, f"t{i}", at_z=22.0) for i, x in enumerate(ACROSS)]
     advice = judged(deep).advice[0]

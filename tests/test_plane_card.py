@@ -252,7 +252,9 @@ def test_where_nothing_shows_the_scale_the_sheet_may_be_wrong_or_the_photo():
     with pytest.raises(NoBelievableScale, match="asks for a staff") as told:
         read(photograph(CAMERA, soil_wall()), "staff")
     assert "correct the sheet's scale column" in told.value.remedy
-    assert told.value.remedy.endswith("or mark two points a known distance apart.")
+    assert told.value.remedy.endswith(
+        "or mark two points a known distance apart (rootread desk, tool Scale)."
+    )
 
 
 def test_a_card_printed_at_the_wrong_size_is_found_out_by_a_staff():

@@ -223,9 +223,14 @@ def test_the_command_measures_a_lens_and_grade_uses_it(boards, tmp_path, monkeyp
     assert not set(before) & {job.key(Settings()) for job in plan.jobs}
 
 
-def test_a_lens_that_is_not_there_is_an_error(photo):
+def test_a_lens_that_is_not_there_is_an_error(photo, tmp_path, monkeypatch):
     with pytest.raises(BadSheet, match="'pocket'"):
         lens_for(photo, row("pocket"))
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    monkeypatch.chdir(elsewhere)
+    with pytest.raises(BadSheet, match="there is no folder lens or calibration beside the photos or here"):
+        lens_for(replace(photo, path=None), row("pocket"))
 
 
 def test_a_profile_that_is_none_is_an_error(tmp_path):

@@ -14,6 +14,7 @@ from rootread.judge import CAUTIONS
 from rootread.judge.types import Grade
 from rootread.marks import Marks
 from rootread.measure.types import Interval
+from rootread.plane import Grid, WallImage
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
 from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
@@ -327,6 +328,17 @@ def test_the_curve_of_passage_ends_where_the_share_of_roots_ends_within_its_band
     assert low < way[-1, 0] < high
 
 
+def test_the_words_above_a_drawing_are_clear_of_the_numbers_of_its_upper_axis():
+    made = turned_wall()
+    drawing = passage_profile(made.judgement.passage, made.readings, made.layers)
+    rows = {
+        said: float(y) for y, said in re.findall(r'<text x="[-\d.]+" y="([-\d.]+)"[^>]*>([^<]*)<', drawing)
+    }
+    tail_px = 3.0  # of the letters p and comma, below the line they stand on
+    assert rows["100"] - profiles.NUMBER_PX >= rows["depth, in"] + tail_px
+    assert rows["depth, in"] == rows["of 100 roots"] >= profiles.LETTERS_PX
+
+
 def test_finer_figures_are_folded_away():
     section = section_of(turned_wall())
     folded = section.partition("<details")[2]
@@ -400,6 +412,27 @@ def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
     assert any("says little of the wall" in caution for caution in cautions(few))
     assert not any("says little of the wall" in caution for caution in cautions(turned_wall()))
     assert cautions(empty_wall()) == []
+
+
+def test_where_roots_turned_it_is_said_that_they_may_have_got_down_all_the_same():
+    note = "A root that turned did not cross, though it may have got down farther on"
+    assert turned_wall().layers and note in wall_section(turned_wall(), PLAIN)
+    assert note not in wall_section(open_wall(), PLAIN)
+
+
+def test_a_depth_below_all_that_the_photo_shows_is_asked_about_since_advice_goes_by_it():
+    made = turned_wall()
+    soil = np.ones((25, 10), bool)
+    image = WallImage(np.zeros((25, 10, 3), np.uint8), soil, Grid(1.0, 0.0, 0.0, (25, 10)))
+    deep = replace(made, image=image, row=replace(made.row, tool_depth_in=36.0))
+    (told,) = [caution for caution in cautions(deep) if "the tool" in caution]
+    assert told.startswith(
+        "The sheet has the tool at 36.0 in, but the photo shows the wall down to 24.0 in. "
+    )
+    assert "write the unit" in told
+    assert cautions(replace(deep, row=replace(deep.row, tool_depth_in=14.0))) == []
+    outlined = Marks(outline_px=((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)))
+    assert cautions(replace(deep, marks=outlined)) == []  # drawn by hand, it may end above
 
 
 @pytest.mark.parametrize(

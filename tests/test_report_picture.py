@@ -26,6 +26,7 @@ from rootread.report.colours import (
 )
 from rootread.report.embed import sheet_uri
 from rootread.report.faces import STAND_IN, Face, cannot_be_drawn, font
+from rootread.report.lettering import wrap
 from rootread.report.overlay import lay_out_labels, runs_to_label
 from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
@@ -227,6 +228,15 @@ def test_the_scale_picture_s_grid_is_numbered_in_the_unit_shown(unit, apart_in, 
     row = labels[depths].centre[1]
     # The label stands at the left edge of the photo.
     assert view.row_at_edges(apart_in)[0] == pytest.approx(row, abs=3)
+
+
+def test_no_line_on_a_picture_ends_between_a_number_and_its_unit():
+    face, said = font(20), "Straight distance is 98 % of root length over each 8 cm."
+    for width_px in range(120, 600, 10):
+        lines = wrap(said, face, width_px, 20)
+        assert " ".join(lines) == said
+        assert all(not line.endswith(("98", "8")) for line in lines)
+    assert wrap(" ", face, 100, 2) == []
 
 
 def test_labels_neither_overlap_nor_cover_the_ticks_at_the_photo_s_edges():

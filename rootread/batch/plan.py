@@ -43,8 +43,9 @@ RESULT_FOLDERS = ("pictures", "records", "traces", "exports")
 """What results hold; where they lie among the photos, these are left out."""
 RAW_ENDINGS = {".arw", ".cr2", ".cr3", ".dng", ".nef", ".orf", ".raf", ".rw2"}
 """Of photos as the sensor gave them, which are not read."""
-LIKE_A_SHEET = re.compile(r"sheet\.(csv(\.csv|\.txt)?|tsv|txt|xlsx?|ods|numbers)")
-"""Names of sheets that are not read as such: endings that a system hides, capitals, a spreadsheet's own."""
+LIKE_A_SHEET = re.compile(r"(field.?)?sheet\.(csv(\.csv|\.txt)?|tsv|txt|xlsx?|ods|numbers)")
+"""Names of sheets that are not read as such: the blank sheet's own, endings that a system hides, capitals, a
+spreadsheet's."""
 MOST_TOLD = 5
 """Of files that are left out, and of names that cannot be drawn."""
 

@@ -5,13 +5,13 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from rootread.check.depths import depths, seen_to_in
 from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
 from rootread.errors import BadMarks, BadSheet, RootreadError, WallRefused
-from rootread.fieldsheet import Alike, SheetRow
+from rootread.fieldsheet import Alike, SheetRow, depths_asked
 from rootread.fieldsheet.alike import REMEDY
+from rootread.fieldsheet.depths import REMEDY as DEPTHS_REMEDY
 from rootread.marks import Marks, read_marks
 from rootread.photo import read_photo
 from rootread.plane import WallImage, WallPlane, find_plane, lay_flat
@@ -66,14 +66,14 @@ def _findings(photo: Path, row: SheetRow, marks: Marks | Path | None, settings: 
     except WallRefused as error:
         return _unread("scale", error, photo, row)
     image = lay_flat(taken, plane, settings.plane)
-    asked = depths(row, seen_to_in(image), plane.surface.se_in)
-    return [*_of_wall(plane, image), _sheet(row), *asked]
+    asked = depths_asked(row, image.deepest_in, plane.surface.se_in)
+    return [*_of_wall(plane, image), _sheet(row), *_depths(asked)]
 
 
 def _unread(question: str, error: RootreadError, photo: Path, row: SheetRow) -> list[Finding]:
     """Why the photo cannot be read, and what can be asked of its row all the same."""
     refused = Finding(question, "bad", error.cause_beside(photo.name), error.remedy)
-    return [refused, _sheet(row), *depths(row, None)]
+    return [refused, _sheet(row), *_depths(depths_asked(row, None))]
 
 
 def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
@@ -104,6 +104,10 @@ def _sheet(row: SheetRow) -> Finding:
         return Finding("sheet", "good", f"row {row.row}: {row.pit}, {row.treatment}")
     remedy = "Write them down while you stand at the pit; leave blank only what there is not."
     return Finding("sheet", "look", f"row {row.row} leaves blank: {', '.join(blank)}", remedy)
+
+
+def _depths(asked: str) -> list[Finding]:
+    return [Finding("depths", "look", asked, DEPTHS_REMEDY)] if asked else []
 
 
 def _names(row: SheetRow, alike: Sequence[Alike]) -> list[Finding]:

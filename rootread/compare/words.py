@@ -160,9 +160,12 @@ def _difference(pair: Pair) -> str:
     # Beside shares, a bare number would be taken for a share of them.
     points = measure.unit_apart if measure.unit_apart != measure.unit else ""
     words = f"{names[0]} {measure.bare(a)}, {names[1]} {measure.says(b)}: {apart}{points} {_side(seen)}"
+    if seen:
+        # Two figures stand before it, and the nearer one is not the one meant.
+        words += f" with {names[0]}"
     if pair.paired and seen:
         same = int((np.sign(pair.differences) == np.sign(effect.value)).sum())
-        words += f", so in {same} of {count(len(pair.differences), pair.unit_word)}"
+        words += f", and so in {same} of {count(len(pair.differences), pair.unit_word)}"
     if math.isfinite(effect.low):
         words += f" (likely {measure.says_range(effect.low, effect.high)})"
     return words + "."

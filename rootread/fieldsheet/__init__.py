@@ -7,6 +7,7 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 from rootread.fieldsheet.alike import Alike, alike_names
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of, told_of_strangers
+from rootread.fieldsheet.depths import depths_asked
 from rootread.fieldsheet.match import Matched, match_photos
 from rootread.fieldsheet.read import read_sheet, sheet_cells
 from rootread.fieldsheet.types import (
@@ -33,6 +34,7 @@ __all__ = [
     "alike_names",
     "cone_of",
     "default_row",
+    "depths_asked",
     "match_photos",
     "read_sheet",
     "sheet_cells",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rootread.fieldsheet import SheetRow
+from rootread.fieldsheet.depths import DEEPEST_TOOL_IN
 from rootread.judge.types import Grade, Layer
 from rootread.measure.types import Readings
 from rootread.units import length_words, shown, unit_shown
@@ -55,8 +56,7 @@ def advise(
         return (_look_again(len(counted), readings.root_length_in),)
     if not layers:
         return (_leave(grade),)
-    tool_depth_in = row.tool_depth_in if row is not None else None
-    given = [_about_layer(layers[0], tool_depth_in)]
+    given = [_about_layer(layers[0], _tool_depth_in(row))]
     given += [_deeper_layer(layer) for layer in layers[1:2]]
     spacing = _about_spacing(grade, row)
     return tuple(given + ([spacing] if spacing else []))
@@ -79,6 +79,13 @@ def _leave(grade: Grade) -> Advice:
             "sidewall smear or planting, before running deeper."
         )
     return Advice("leave", text, f"No gathering of turns or stops; verdict {grade.verdict}.")
+
+
+def _tool_depth_in(row: SheetRow | None) -> float | None:
+    """How deep the pass ran; None where the sheet does not say, or says what no tool does."""
+    if row is None or row.tool_depth_in is None or row.tool_depth_in > DEEPEST_TOOL_IN:
+        return None
+    return row.tool_depth_in
 
 
 def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:

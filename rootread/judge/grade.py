@@ -145,7 +145,8 @@ def _parts(
         else ("between " + " and ".join(evidence.zones.names))
     )
     reasons = (
-        f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steeper costs nothing.",
+        f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steep stretches do not "
+        "make up for level ones.",
         f"Down the whole wall {scores[1]:.0f} of 100 roots get by without turning or stopping.",
         f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",

@@ -141,9 +141,11 @@ def _named(name: str, folders: list[Path], photo: Photo) -> Lens:
     paths = [folder / f"{name.removesuffix('.toml')}.toml" for folder in folders]
     path = next((path for path in paths if path.is_file()), None)
     if path is None:
-        looked = ", ".join(str(folder) for folder in folders) or "no folder"
+        looked = ", ".join(str(folder) for folder in folders)
+        nowhere = f"there is no folder {' or '.join(FOLDERS)} beside the photos or here"
         raise BadSheet(
-            f"The sheet names the lens profile {name!r}, which is not there (looked in {looked}).",
+            f"The sheet names the lens profile {name!r}, which is not there "
+            f"({f'looked in {looked}' if looked else nowhere}).",
             "Make it with: rootread lens FOLDER, or leave the cell blank.",
         )
     lens = read_profile(path).at_size(photo.size_px)

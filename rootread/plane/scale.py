@@ -153,7 +153,7 @@ def _nothing(word: str, others: Sequence[Located]) -> NoBelievableScale:
     """What to do where the object that was asked for is not there, but perhaps one of another kind is."""
     again = (
         "the photo again with the whole scale object in frame, flat on the wall, clean and sharp; "
-        "or mark two points a known distance apart."
+        "or mark two points a known distance apart (rootread desk, tool Scale)."
     )
     if word == "auto":
         return NoBelievableScale(

@@ -158,3 +158,9 @@ class WallImage:
     soil: NDArray[np.bool_]
     """``(M, N)`` True where roots may be: inside the photo, below the surface, off the scale object."""
     grid: Grid
+
+    @property
+    def deepest_in(self) -> float | None:
+        """Depth of the deepest soil in the photo, below the mean surface; None where there is none."""
+        rows = np.flatnonzero(self.soil.any(axis=1))
+        return float(self.grid.z0_in + rows[-1] / self.grid.px_per_in) if len(rows) else None

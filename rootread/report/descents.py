@@ -8,7 +8,7 @@ from markupsafe import Markup
 from rootread.judge.types import Layer
 from rootread.measure.places import DescentSlice
 from rootread.measure.types import PatternBand, Readings
-from rootread.report.profiles import HEIGHT, LEFT, RIGHT, SIZE, TOP, WIDTH, depth_axis
+from rootread.report.profiles import HEADED_AT, HEIGHT, LEFT, RIGHT, SIZE, TOP, WIDTH, depth_axis
 from rootread.report.svg import line, path, svg, text
 from rootread.report.words import between_depths, between_places, degrees
 from rootread.units import INCHES_PER, shown, unit_shown
@@ -70,7 +70,7 @@ def descent_along_wall(
     for at in np.arange(np.ceil(shown(first) / step) * step, shown(last) + 0.01, step):
         x = column(float(at) * INCHES_PER[unit_shown()])
         parts.append(text(x, TOP + HEIGHT + 18, f"{at:.0f}".replace("-", "−"), "middle", "tick"))
-    parts.append(text(RIGHT, 14, f"{unit_shown()} right of the scale object's centre", "end"))
+    parts.append(text(RIGHT, HEADED_AT, f"{unit_shown()} right of the scale object's centre", "end"))
     label = "Mean descent along the wall: " + ", ".join(map(_at_place, slices)) + "."
     return svg((SIZE[0], SIZE[1] + 14), label, parts)
 

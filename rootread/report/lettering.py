@@ -1,5 +1,6 @@
 """Letters on pictures: wrapping, and labels that keep off the roots."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
@@ -20,6 +21,8 @@ _LINE_SPACING = 1.22
 _ROOT_CELL_PX = 8
 # A place further down the list is taken only if it covers this much less of the roots.
 _LATER_COSTS = 0.002
+# Where a line may end: not between a number and its unit.
+_BREAK = re.compile(r"(?<!\d)\s+|(?<=\d)\s+(?!(?:%|in|cm|px)(?!\w))")
 
 
 class Measured(Protocol):
@@ -33,7 +36,7 @@ class Measured(Protocol):
 def wrap(text: str, face: Measured, width_px: float, max_lines: int) -> list[str]:
     """Break a sentence into lines no wider than ``width_px``; what does not fit ends in an ellipsis."""
     lines: list[str] = []
-    for word in text.split():
+    for word in filter(None, _BREAK.split(text.strip())):
         if lines and face.getlength(f"{lines[-1]} {word}") <= width_px:
             lines[-1] += f" {word}"
         else:

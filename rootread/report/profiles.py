@@ -16,9 +16,11 @@ from rootread.report.svg import line, path, svg, text
 from rootread.report.words import between_depths
 from rootread.units import INCHES_PER, length_words, shown, unit_name, unit_shown
 
-LEFT, TOP = 44.0, 30.0
-WIDTH, HEIGHT = 236.0, 250.0
+LEFT, TOP = 44.0, 34.0
+WIDTH, HEIGHT = 236.0, 246.0
 SIZE = (320, 290)
+HEADED_AT = 12.0
+"""Where the words above a drawing stand: clear of the numbers of its upper axis."""
 RIGHT = LEFT + WIDTH + 20
 LETTERS_PX = 12
 NUMBER_PX = 11.0
@@ -57,8 +59,8 @@ class DepthAxis:
             corners = [(2, flag - 10), (inner, flag - 10), (LEFT, flag), (inner, flag + 10), (2, flag + 10)]
             marks.append(path(corners, "flag-shape", closed=True))
             marks.append(text(inner - 1, flag + 4, f"{shown(layer.depth_in):.1f}", "end", "flag-text"))
-        marks.append(text(4, 14, f"depth, {unit_shown()}", "start"))
-        marks.append(text(RIGHT, 14, right_words, "end"))
+        marks.append(text(4, HEADED_AT, f"depth, {unit_shown()}", "start"))
+        marks.append(text(RIGHT, HEADED_AT, right_words, "end"))
         return marks
 
 
@@ -130,7 +132,7 @@ def _amount(bar_end: float, middle: float, number: str, lines: Sequence[float]) 
 def passage_profile(curve: PassageCurve, readings: Readings, layers: Sequence[Layer]) -> Markup:
     """Share of roots that get down to each depth, with its band.
 
-    The curve is dashed from where fewer roots are seen than it takes to speak of a share.
+    The curve is dotted from where fewer roots are seen than it takes to speak of a share.
     """
     axis = depth_axis(readings, layers)
     rows = [axis.row(float(depth)) for depth in curve.depth_in]

@@ -101,6 +101,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
         parts=[_part(part) for part in grade.parts],
         layers=[_layer(layer, wall) for layer in wall.layers],
+        turned=any(layer.turned for layer in wall.layers),
         layers_struck=len(wall.marks.layers_struck_px),
         recorded=listing([f"{layer.name} at {length_words(layer.depth_in)}" for layer in wall.row.layers]),
         around=around_layers(judgement, wall.layers),

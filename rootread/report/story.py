@@ -3,7 +3,8 @@
 import math
 import re
 
-from rootread.fieldsheet import SheetRow
+from rootread.fieldsheet import SheetRow, depths_asked
+from rootread.fieldsheet.depths import REMEDY
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
@@ -63,7 +64,21 @@ def story(wall: Wall, settings: Settings) -> list[str]:
 
 def cautions(wall: Wall) -> list[str]:
     """What the stages said to be careful about."""
-    return [*wall.plane.cautions, *wall.root_map.told, *_of_another_crop(wall.row), *_too_few(wall)]
+    return [
+        *wall.plane.cautions,
+        *wall.root_map.told,
+        *_of_depths(wall),
+        *_of_another_crop(wall.row),
+        *_too_few(wall),
+    ]
+
+
+def _of_depths(wall: Wall) -> list[str]:
+    """Depths of the sheet that cannot be, since advice goes by them."""
+    # An outline drawn by hand may end above a depth that was measured in the pit.
+    deepest_in = None if wall.marks.outline_px else wall.image.deepest_in
+    asked = depths_asked(wall.row, deepest_in, wall.plane.surface.se_in)
+    return [f"The sheet has {asked}. {REMEDY}"] if asked else []
 
 
 def _of_another_crop(row: SheetRow | None) -> list[str]:

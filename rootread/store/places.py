@@ -28,12 +28,15 @@ def place(address: str | Path) -> Path:
     if address.startswith("file://"):
         return Path(url2pathname(urlsplit(address).path))
     try:
+        from fsspec import get_filesystem_class
         from upath import UPath
     except ImportError as error:
         raise BadRequest(
             f"{address} needs {error.name}, which is not installed.", "Run: pip install 'rootread[cloud]'"
         ) from error
     try:
+        # What a kind of store needs is asked for here, not where the first file of it is read or written.
+        get_filesystem_class(urlsplit(address).scheme)
         # Not a pathlib.Path by type, yet it does all that is asked of one here.
         return cast(Path, UPath(address))
     except (ImportError, ValueError) as error:

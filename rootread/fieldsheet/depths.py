@@ -6,11 +6,7 @@ off by 2.54 times, which shows where a depth lies below all that is there.
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from rootread.check.types import Finding
-from rootread.fieldsheet import SheetRow
-from rootread.plane import WallImage
+from rootread.fieldsheet.types import SheetRow
 from rootread.units import length_words
 
 WRITTEN_TO_IN = 1.0
@@ -25,22 +21,15 @@ REMEDY = (
 )
 
 
-def seen_to_in(image: WallImage) -> float:
-    """Depth of the deepest soil in the photo, below the mean surface."""
-    rows = np.flatnonzero(image.soil.any(axis=1))
-    return float(image.grid.z0_in + rows[-1] / image.grid.px_per_in) if len(rows) else 0.0
-
-
-def depths(row: SheetRow, deepest_in: float | None, surface_se_in: float = 0.0) -> list[Finding]:
-    """What to ask about the depths of a row; nothing where all of them can be.
+def depths_asked(row: SheetRow, deepest_in: float | None, surface_se_in: float = 0.0) -> str:
+    """What to ask about the depths of a row; blank where all of them can be.
 
     Parameters
     ----------
     deepest_in : how far down the photo shows the wall; None where that is not known.
     surface_se_in : standard error of the depth's beginning.
     """
-    asked = list(_asked(row, deepest_in, WRITTEN_TO_IN + 2.0 * surface_se_in))
-    return [Finding("depths", "look", "; ".join(asked), REMEDY)] if asked else []
+    return "; ".join(_asked(row, deepest_in, WRITTEN_TO_IN + 2.0 * surface_se_in))
 
 
 def _asked(row: SheetRow, deepest_in: float | None, give_in: float) -> Iterator[str]:
