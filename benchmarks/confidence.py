@@ -15,16 +15,14 @@ import json
 from collections.abc import Iterable
 
 import numpy as np
+from logistic import fitted_chance
 from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, fitting_options, read_walls, wall_list
 from matching import Match, benchmark_walls, matches
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from rootread.follow.confidence import FITTED, chance, trace_features
 
 BINS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.85, 0.95, 1.0)
-SHRINK = 3.0
-"""Ridge penalty on standardised weights: a prior of sd 0.6, so that no feature rules."""
 Table = tuple[NDArray[np.float64], list[Match]]
 
 
@@ -45,27 +43,9 @@ def fit(walls: Iterable[ReadWall]) -> dict[str, list[float]]:
         names = list(features)
         rows.append(np.column_stack(list(features.values())))
         right += [match.right for match in matches(wall.traces, wall.plane, wall.truth)]
-    values, truth = np.concatenate(rows), np.array(right)
-    is_constant = np.array([name == "always" for name in names])
-    mean = np.where(is_constant, 0.0, values.mean(axis=0))
-    spread = np.where(is_constant, 1.0, np.maximum(values.std(axis=0), 1e-9))
-    scaled = (values - mean) / spread
-
-    def loss(weight: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-        score, shrunk = scaled @ weight, SHRINK * np.where(is_constant, 0.0, weight)
-        return (
-            float((np.logaddexp(0, score) - truth * score).sum() + weight @ shrunk / 2),
-            scaled.T @ (1 / (1 + np.exp(-score)) - truth) + shrunk,
-        )
-
-    weight = minimize(loss, np.zeros(len(names)), jac=True).x
-    print(f"{len(truth)} traces, {truth.mean():.0%} right; standardised weights:")
-    for name, size in sorted(zip(names, weight, strict=True), key=lambda item: -abs(item[1])):
-        print(f"  {name:20s} {size:6.2f}")
-    return {
-        name: [round(float(w / s), 5), round(float(m), 5)]
-        for name, w, s, m in zip(names, weight, spread, mean, strict=True)
-    }
+    truth = np.array(right)
+    print(f"{len(truth)} traces, {truth.mean():.0%} right; ", end="")
+    return fitted_chance(names, np.concatenate(rows), truth)
 
 
 def rated(walls: Iterable[ReadWall]) -> Table:

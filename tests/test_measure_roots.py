@@ -212,7 +212,7 @@ def test_widths_that_wander_over_all_the_wall_do_not_look_flattened():
     widths = [tapering() * np.exp(w - w.mean()) for w in wander]
     unseen = [np.zeros(len(LONG), dtype=bool)] * 20
     noise = width_noise(widths, unseen, SETTINGS)
-    assert noise.width.memory > 0.5
+    assert noise.memory > 0.5
     shares = [flattened_points(width, unseen[0], noise, SETTINGS).mean() for width in widths]
     naive = [flattened_points(width, unseen[0], NO_NOISE, SETTINGS).mean() for width in widths]
     assert np.mean(shares) < 0.02 < np.mean(naive)

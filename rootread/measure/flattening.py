@@ -1,4 +1,4 @@
-"""Flattened stretches: where a root looks wider than its own taper.
+"""Flattened stretches where widths alone are known: where a root looks wider than its own taper.
 
 A root thins from base to tip, by much the same share an inch. Squeezed
 between clods or against a layer it becomes a ribbon, and the wall shows its
@@ -8,16 +8,12 @@ step up over each flattened stretch:
     log width = a + b s + log(ratio) [s in the stretch],   b <= 0
 
 Line and step are fitted together by least squares for every stretch of half
-inches, and the one that explains most is taken. Where the photo is at hand the
-light says something too: a ribbon keeps its brightness to its edges, so the
-falloff of light across the root (see ``light``) steps down where the width steps
-up. Both must say so, and their errors being apart, their standard errors add up
-as the sides of a right angle: ``z = sqrt(z_width^2 + z_light^2)``.
+inches, and the one that explains most is taken. This is for widths that a
+drawing or a table gives; where a photo is at hand, what else it shows is
+asked too (see ``squeezed``).
 
-Widths read off a photo scatter, and neighbours err alike where a clod or a
-shadow hides an edge; how much is taken from all roots of the wall, and a step
-must stand out from it. A photo hides more width than it adds, so the level
-that most of a root shows is its own and not the few slim pieces beside it. The
+Widths scatter, and neighbours err alike; how much is taken from all roots of
+the wall, and a step must stand out from it. The
 upper end of a trace is thickest by nature, or by a join with a thicker root,
 so a stretch that begins there is not taken. Where two roots touch, the width
 read is neither's own, and tells nothing.
@@ -29,6 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.measure.squeezed import piece_size
 from rootread.settings import MeasureSettings
 
 Values = NDArray[np.float64]
@@ -38,8 +35,6 @@ FEWEST_PIECES = 5
 STANDARD_ERRORS = 4.0
 """The best of some hundred stretches is taken, so it must stand out by more than the usual two."""
 MOST_STRETCHES = 3
-LEAST_EACH = 2.0
-"""Standard errors by which width and light must each stand out, where both are known."""
 LARGEST_SHARE = 0.6
 """Of a root; if more of it seems wide, the rest was read too slim."""
 LEAST_SCATTER = 0.05
@@ -49,7 +44,7 @@ MOST_MEMORY = 0.8
 
 @dataclass(frozen=True)
 class Noise:
-    """How a figure scatters along the roots of a wall, half inch by half inch."""
+    """How log widths scatter about the taper of their roots, half inch by half inch."""
 
     scatter: float = LEAST_SCATTER
     """Standard deviation."""
@@ -77,15 +72,7 @@ class Noise:
         return cls(max(scatter, LEAST_SCATTER), memory)
 
 
-@dataclass(frozen=True)
-class WidthNoise:
-    """How log widths scatter about the taper of their roots, and falloffs of light about their median."""
-
-    width: Noise = Noise()
-    light: Noise = Noise()
-
-
-NO_NOISE = WidthNoise()
+NO_NOISE = Noise()
 
 
 @dataclass(frozen=True)
@@ -95,50 +82,31 @@ class _Step:
     start: int
     end: int
     log_ratio: float
-    width_errors: float
-    """By how many standard errors it is wider."""
-    light_errors: float | None
-    """By how many its light falls off less; None where the light is not known."""
-
-    @property
-    def stands_out(self) -> bool:
-        """Whether it is no scatter."""
-        if self.light_errors is None:
-            return self.width_errors >= STANDARD_ERRORS
-        both = float(np.hypot(self.width_errors, self.light_errors))
-        return both >= STANDARD_ERRORS and min(self.width_errors, self.light_errors) >= LEAST_EACH
+    standard_errors: float
+    """By how many it is wider."""
 
 
 def width_noise(
-    widths_in: Sequence[Values],
-    unclear: Sequence[NDArray[np.bool_]],
-    settings: MeasureSettings,
-    falloffs: Sequence[Values] | None = None,
-) -> WidthNoise:
-    """Scatter and memory of the widths of a wall, and of its light, from all roots long enough for a line.
+    widths_in: Sequence[Values], unclear: Sequence[NDArray[np.bool_]], settings: MeasureSettings
+) -> Noise:
+    """Scatter and memory of the widths of a wall, from all roots long enough for a line.
 
     ``unclear`` says where each root's width is not its own, bridged or beside another root.
     """
-    size = _piece_size(settings)
-    widths, lights = [], []
-    for index, (width, unseen) in enumerate(zip(widths_in, unclear, strict=True)):
+    size = piece_size(settings)
+    rests = []
+    for width, unseen in zip(widths_in, unclear, strict=True):
         log_width, at = _pieces(_log(width), ~unseen, size)
-        if len(at) < FEWEST_PIECES:
-            continue
-        widths.append(log_width - np.polyval(np.polyfit(at, log_width, 1), at))
-        if falloffs is not None:
-            falloff, _ = _pieces(falloffs[index], ~unseen, size)
-            lights.append(falloff - np.median(falloff))
-    return WidthNoise(Noise.of(widths), Noise.of(lights))
+        if len(at) >= FEWEST_PIECES:
+            rests.append(log_width - np.polyval(np.polyfit(at, log_width, 1), at))
+    return Noise.of(rests)
 
 
 def flattened_points(
     width_in: Values,
     unclear: NDArray[np.bool_],
-    noise: WidthNoise,
+    noise: Noise,
     settings: MeasureSettings,
-    falloff: Values | None = None,
-    upper_first: bool = True,
 ) -> NDArray[np.bool_]:
     """``(N,)`` True in stretches at least as wide and as long as the definition asks.
 
@@ -146,28 +114,20 @@ def flattened_points(
 
     Parameters
     ----------
-    width_in : ``(N,)`` visible width at even steps along the root.
+    width_in : ``(N,)`` visible width at even steps along the root, from its upper end on.
     unclear : ``(N,)`` True where the root was bridged or touches another.
-    noise : of the wall's widths and light.
-    falloff : ``(N,)`` falloff of light across the root; None without a photo.
-    upper_first : whether the first point is the upper end.
+    noise : of the wall's widths.
     """
-    if not upper_first:
-        turned = None if falloff is None else falloff[::-1]
-        return flattened_points(width_in[::-1], unclear[::-1], noise, settings, turned)[::-1]
     flat = np.zeros(len(width_in), dtype=bool)
-    size = _piece_size(settings)
+    size = piece_size(settings)
     log_width, at = _pieces(_log(width_in), ~unclear, size)
-    light = None if falloff is None else _pieces(falloff, ~unclear, size)[0]
     wide = np.zeros(len(at), dtype=bool)
     for _ in range(MOST_STRETCHES):
         free = ~wide
         if free.sum() < FEWEST_PIECES:
             break
-        step = _best_step(
-            log_width[free], None if light is None else light[free], at[free].astype(float), noise
-        )
-        if step is None or not step.stands_out:
+        step = _best_step(log_width[free], at[free].astype(float), noise)
+        if step is None or step.standard_errors < STANDARD_ERRORS:
             break
         pieces = np.flatnonzero(free)[step.start : step.end]
         wide[pieces] = True
@@ -183,10 +143,6 @@ def _log(width_in: Values) -> Values:
     return np.log(np.maximum(width_in, 1e-3))
 
 
-def _piece_size(settings: MeasureSettings) -> int:
-    return max(round(settings.flattened_min_length_in / settings.step_in), 1)
-
-
 def _pieces(values: Values, seen: NDArray[np.bool_], size: int) -> tuple[Values, NDArray[np.intp]]:
     """Median of each piece of ``size`` points that was mostly seen, and which piece it is."""
     count = len(values) // size
@@ -194,8 +150,8 @@ def _pieces(values: Values, seen: NDArray[np.bool_], size: int) -> tuple[Values,
     return np.median(values[: count * size].reshape(count, size)[mostly], axis=1), np.flatnonzero(mostly)
 
 
-def _best_step(log_width: Values, light: Values | None, s: Values, noise: WidthNoise) -> _Step | None:
-    """The stretch that stands out most: wider beside a falling line, and lit more evenly."""
+def _best_step(log_width: Values, s: Values, noise: Noise) -> _Step | None:
+    """The stretch that explains most, wider beside a falling line."""
     count = len(s)
     start, past = (index.ravel() for index in np.triu_indices(count + 1, k=1))
     proper = (past - start) < count - 1
@@ -204,37 +160,16 @@ def _best_step(log_width: Values, light: Values | None, s: Values, noise: WidthN
     ratio, rest, slope = _fit(log_width, s, inside, sloping=True)
     level_ratio, level_rest, _ = _fit(log_width, s, inside, sloping=False)
     ratio, rest = np.where(slope <= 0, ratio, level_ratio), np.where(slope <= 0, rest, level_rest)
-    length = past - start
-    effective = 1 / (1 / length + 1 / (count - length))
-    wider = _standard_errors(ratio, rest, effective, count - 3, noise.width)
-    if light is None:
-        lit, both = None, np.where(ratio > 0, -rest, -np.inf)
-    else:
-        drop, light_rest, _ = _fit(light, s, inside, sloping=False)
-        lit = _standard_errors(-drop, light_rest, effective, count - 2, noise.light)
-        both = np.where((wider > 0) & (lit > 0), np.hypot(wider, lit), -np.inf)
-    best = int(np.argmax(both))
-    if not np.isfinite(both[best]):
+    explains = np.where(ratio > 0, -rest, -np.inf)
+    best = int(np.argmax(explains))
+    if not np.isfinite(explains[best]):
         return None
-    return _Step(
-        int(start[best]),
-        int(past[best]),
-        float(ratio[best]),
-        float(wider[best]),
-        None if lit is None else float(lit[best]),
-    )
-
-
-def _standard_errors(step: Values, rest: Values, effective: Values, freedom: int, noise: Noise) -> Values:
-    """By how many standard errors each step differs from none.
-
-    Parameters
-    ----------
-    rest : residual sum of squares of the fit with the step.
-    effective : ``1 / (1 / pieces inside + 1 / pieces outside)``.
-    """
-    scatter = np.maximum(np.sqrt(rest / max(freedom, 1)), noise.scatter) * noise.inflation
-    return step * np.sqrt(effective) / scatter
+    length = float(past[best] - start[best])
+    # The error of a difference of two means, of the pieces inside and of those outside.
+    effective = 1 / (1 / length + 1 / (count - length))
+    scatter = max(float(np.sqrt(rest[best] / max(count - 3, 1))), noise.scatter) * noise.inflation
+    errors = float(ratio[best] * np.sqrt(effective) / scatter)
+    return _Step(int(start[best]), int(past[best]), float(ratio[best]), errors)
 
 
 def _fit(y: Values, s: Values, inside: NDArray[np.float64], sloping: bool) -> tuple[Values, Values, Values]:

@@ -6,8 +6,9 @@ from numpy.typing import NDArray
 from rootread.follow.types import Trace
 from rootread.geometry import Points
 from rootread.measure.direction import chord_descent, descent_along, goes_down, length_and_chord, turning
-from rootread.measure.flattening import NO_NOISE, WidthNoise, flattened_points
+from rootread.measure.flattening import NO_NOISE, Noise, flattened_points
 from rootread.measure.sideways import sideways_runs, turns
+from rootread.measure.squeezed import looks_flattened
 from rootread.measure.types import RootReading
 from rootread.settings import MeasureSettings
 
@@ -21,7 +22,7 @@ def measure_root(
     even: Trace,
     surface_in: Points,
     settings: MeasureSettings,
-    noise: WidthNoise = NO_NOISE,
+    noise: Noise = NO_NOISE,
     falloff: NDArray[np.float64] | None = None,
     round_at: NDArray[np.bool_] | None = None,
     unclear: NDArray[np.bool_] | None = None,
@@ -43,7 +44,7 @@ def measure_root(
     descent_at = descent_along(points, settings.step_in, settings.tangent_in)
     below = depth_below_surface(points, surface_in)
     unclear = even.inferred if unclear is None else unclear
-    flat = flattened_points(even.width_in, unclear, noise, settings, falloff, upper_first=goes_down(points))
+    flat = _flattened(even, unclear, descent_at, noise, falloff, settings)
     if round_at is not None:
         flat = flat & ~round_at
     if even.squeezed is not None:
@@ -64,3 +65,20 @@ def measure_root(
         runs=sideways_runs(even.id, points, descent_at, below, settings),
         turns=turns(even.id, points, below, settings),
     )
+
+
+def _flattened(
+    even: Trace,
+    unclear: NDArray[np.bool_],
+    descent_at_deg: NDArray[np.float64],
+    noise: Noise,
+    falloff: NDArray[np.float64] | None,
+    settings: MeasureSettings,
+) -> NDArray[np.bool_]:
+    """``(N,)`` True where the root is flattened, by its widths or, with the photo, by all that it shows."""
+    way = slice(None) if goes_down(even.points) else slice(None, None, -1)
+    width_in, unclear = even.width_in[way], unclear[way]
+    if falloff is None:
+        return flattened_points(width_in, unclear, noise, settings)[way]
+    descent_deg = descent_at_deg if way.step is None else -descent_at_deg[way]
+    return looks_flattened(width_in, unclear, descent_deg, falloff[way], settings)[way]

@@ -52,9 +52,8 @@ def measure_wall(
     surface = plane.surface.line_in
     lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
     falloffs = _falloffs(lines, image)
-    flank_to_flank = beside_another(lines, touch_in=0.0)
-    unclear = [line.inferred | beside for line, beside in zip(lines, flank_to_flank, strict=True)]
-    noise = width_noise([line.width_in for line in lines], unclear, settings, falloffs)
+    unclear = unclear_points(lines)
+    noise = width_noise([line.width_in for line in lines], unclear, settings)
     round_in = [on_wall(plane, line) for line in marks.not_flattened_px] if marks else []
     roots = tuple(
         measure_root(
@@ -94,6 +93,12 @@ def measure_wall(
         density_x_in=x_edges,
         density_z_in=z_edges,
     )
+
+
+def unclear_points(lines: Sequence[Trace]) -> list[NDArray[np.bool_]]:
+    """For each root ``(N,)`` where its width is not seen: bridged, or flank to flank with another root."""
+    flank_to_flank = beside_another(lines, touch_in=0.0)
+    return [line.inferred | beside for line, beside in zip(lines, flank_to_flank, strict=True)]
 
 
 def _falloffs(lines: Sequence[Trace], image: WallImage | None) -> list[NDArray[np.float64]] | None:
