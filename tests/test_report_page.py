@@ -306,6 +306,9 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     known = words(section_of(turned_wall(shanks_at_in=(5.0, 25.0))))
     assert "left third" in guessed and "a guess" in guessed
     assert "slot" in known and "a guess" not in known
+    # Their descents do not average to the wall's, which stands above.
+    note = "thin roots count in part here, as in the grade; the mean descent leaves them out"
+    assert note in guessed and note in known
 
 
 def test_root_above_and_at_the_layer_adds_up_to_the_root_of_the_wall():
