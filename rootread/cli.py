@@ -404,14 +404,16 @@ def _contrast(
     settings: "Settings",
     pdf: bool = False,
 ) -> None:
-    from rootread.compare import contrast_folders, contrast_text
+    from rootread.compare import contrast_folders, contrast_text, page_there
     from rootread.units import lengths_shown_in
 
-    units = settings.report.units
+    units, before = settings.report.units, page_there(out)
     contrast, page = contrast_folders(folders, out, by, pair, measures, units, pdf)
     with lengths_shown_in(units):
         typer.echo(contrast_text(contrast))
     typer.echo(f"Page: {page.resolve()}")
+    if before and before != page.read_bytes():
+        typer.echo("It replaces the page of an earlier contrast there; --out with another folder keeps both.")
     if pdf:
         typer.echo(f"PDF: {page.with_suffix('.pdf').resolve()}")
 

@@ -13,7 +13,7 @@ from rootread.judge import Grade, Judgement, Layer, find_layers, grade_wall, jud
 from rootread.marks import Marks, read_marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
-from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, within_outline
+from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, shown_down_to_in, within_outline
 from rootread.settings import Settings
 from rootread.threads import begun
 from rootread.units import lengths_shown_in
@@ -120,7 +120,8 @@ def _read(
     layers = find_layers(readings, row.layers, settings.judge)
     layers = with_marked_layers(layers, readings, plane, marks, row.layers)
     grade = grade_wall(readings, layers, row, settings.judge)
-    judgement = judge_wall(readings, layers, grade, row, settings.judge, plane, marks)
+    deepest_in = shown_down_to_in(image, marks)
+    judgement = judge_wall(readings, layers, grade, row, settings.judge, plane, marks, deepest_in)
 
     seconds = time.perf_counter() - started
     return Wall(

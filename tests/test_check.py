@@ -201,6 +201,9 @@ def test_what_the_sheet_leaves_blank_is_asked_for_at_the_pit(tmp_path: Path) -> 
     assert blank.state == "look" and blank.remedy
     assert blank.seen == "row 3 leaves blank: treatment, layers"
     assert sheet_finding(default_row("a.jpg")).state == "good"
+    nothing_there = sheet_finding(SheetRow("a.jpg", "a", "pit 1", "deep", tool_depth_in=14.0, row=4))
+    assert (nothing_there.state, nothing_there.remedy) == ("good", "")
+    assert nothing_there.seen == "row 4: pit 1, deep; no layers written down"
 
 
 @pytest.mark.parametrize(

@@ -235,6 +235,11 @@ def test_a_comparison_is_told_in_the_unit_asked_for(
     app(["contrast", str(tmp_path), "--measure", "descent", "--units", "cm"], standalone_mode=False)
     said = " ".join(capsys.readouterr().out.split())
     assert "that are 0.13 cm wide or more" in said and "0.05 in" not in said
+    replaced = "It replaces the page of an earlier contrast there"
+    app(["contrast", str(tmp_path), "--measure", "descent", "--units", "cm"], standalone_mode=False)
+    assert replaced not in said and replaced not in capsys.readouterr().out  # the same page once more
+    app(["contrast", str(tmp_path), "--measure", "grade"], standalone_mode=False)
+    assert replaced in capsys.readouterr().out
 
 
 def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(

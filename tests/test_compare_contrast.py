@@ -154,6 +154,27 @@ def test_three_pits_are_told_that_they_cannot_show_anything():
     assert "the treatments differ" not in text
 
 
+def test_a_range_that_leaves_out_nought_is_said_not_to_gainsay_p():
+    few = contrast_walls(pits([90, 91, 92], [50, 50, 51]), measures=("grade",))
+    assert few.pairs[0].effect.low > 0 and few.pairs[0].test.p_value == 0.25
+    assert "A likely range that leaves out 0 does not change that." in flat(few)
+    assert "a range may leave out 0 though p shows no more than chance. Then go by p." in flat(few)
+    # Of three treatments the report shows range and p too; there it has no other words about either.
+    rows = [
+        a_wall(f"p{k}-{n}", name, f"p{k}", 50 + 9 * n + k) for k in range(3) for n, name in enumerate("abc")
+    ]
+    assert grade_words(rows)[-1].endswith("Then go by p.")
+    agreed = pits([90, 91, 92, 88, 89, 95, 94], [50, 50, 51, 60, 55, 52, 51])
+    assert not grade_words(agreed)[-1].endswith("Then go by p.")
+
+
+def test_a_name_that_ends_in_a_number_does_not_run_into_the_figure():
+    rows = [row | {"treatment": f"{row['treatment']} at 14"} for row in pits([60, 61], [50, 51])]
+    told = "60.5 points with deep at 14 and 50.5 with shallow at 14: 10.0 higher with deep at 14"
+    assert told in flat(contrast_walls(rows, measures=("grade",)))
+    assert any(told in line for line in grade_words(rows))
+
+
 def test_enough_pits_that_agree_show_that_treatments_differ():
     contrast = contrast_walls(pits([90, 91, 92, 88, 89, 95, 94], [50, 50, 51, 60, 55, 52, 51]))
     pair = contrast.pairs[0]
@@ -279,6 +300,10 @@ def test_the_mean_of_roots_followed_from_their_tips_is_that_of_roots_going_down(
     (pair,) = contrast_walls(rows, measures=("descent",), roots=roots).pairs
     assert pair.roots.effect == pytest.approx(10.0, abs=1e-6)
     assert pair.roots.roots == 4 * 2 * 5
+    told = flat(contrast_walls(rows, measures=("descent",), roots=roots))
+    assert re.search(
+        r"differ, \d+ % goes with the wall they are in \(8 walls\), the rest with the root", told
+    )
 
 
 # --- no difference where there is none -------------------------------------------------------------
@@ -367,7 +392,7 @@ def test_a_difference_has_its_unit_and_of_shares_it_is_in_percentage_points():
     for heading in ("points", "degrees", "percentage points"):
         assert f">difference, {heading}</text>" in html
     (told, *_, needed) = sentences(contrast, "sideways")
-    assert re.search(r"[\d.]+ %: [\d.]+ percentage points (higher|lower)", told)
+    assert re.search(r"with \w+ and [\d.]+ with \w+: [\d.]+ percentage points (higher|lower)", told)
     assert re.search(r"likely \S+ to \S+ percentage points", told)
     assert "difference of 5 percentage points" in needed
 
@@ -426,6 +451,10 @@ def test_a_folder_without_results_is_told_the_command_that_makes_them(tmp_path, 
     with pytest.raises(BadRequest, match="There is no such folder"):
         read_table([photos], "walls")
     photos.mkdir()
+    with pytest.raises(BadRequest, match="holds neither results nor photos: name the folder after the --out"):
+        read_table([photos], "walls")
+    (photos / "pit 1").mkdir()
+    (photos / "pit 1" / "north.JPG").touch()
     with pytest.raises(BadRequest, match=r"walls\.csv is missing") as refused:
         read_table([photos], "walls")
     command = refused.value.remedy.partition(": ")[2]
@@ -484,7 +513,7 @@ def test_every_measure_has_a_name_of_its_own_and_rows_may_come_as_a_frame():
 def test_the_difference_is_that_of_the_numbers_beside_it(grades):
     text = flat(contrast_walls(pits([grades[0]] * 2, [grades[1]] * 2), measures=("grade",)))
     deep, shallow, apart = map(
-        float, re.search(r"deep ([\d.]+), shallow ([\d.]+) points: ([\d.]+)", text).groups()
+        float, re.search(r"([\d.]+) points with deep and ([\d.]+) with shallow: ([\d.]+)", text).groups()
     )
     assert deep - shallow == pytest.approx(apart, abs=1e-9)
 
@@ -580,7 +609,9 @@ def test_names_that_hold_a_comma_are_told_apart_by_semicolons():
 def test_a_name_from_right_to_left_does_not_turn_the_figures_beside_it():
     rows = [row | {"treatment": row["treatment"].replace("deep", "عميق")} for row in pits([60, 61], [50, 51])]
     text = flat(contrast_walls(rows, measures=("grade",)))
-    assert "shallow 50.5, \u2068عميق\u2069 60.5 points: 10.0 lower with shallow, and so in" in text
+    assert (
+        "50.5 points with shallow and 60.5 with \u2068عميق\u2069: 10.0 lower with shallow, and so in" in text
+    )
     assert "\u2068" not in flat(contrast_walls(pits([60, 61], [50, 51])))
 
 
@@ -598,7 +629,7 @@ def test_short_names_stand_below_the_axis_themselves():
 
 def test_a_difference_that_is_written_as_nothing_has_no_side_and_no_sign():
     text = flat(contrast_walls(pits([60.0, 60.02], [60.01, 60.0]), measures=("grade",)))
-    assert "deep 60.0, shallow 60.0 points: 0.0 apart (likely" in text
+    assert "60.0 points with deep and 60.0 with shallow: 0.0 apart (likely" in text
     assert "+0.0" not in text and "−0.0" not in text
 
 

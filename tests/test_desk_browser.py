@@ -582,6 +582,7 @@ def test_a_root_is_lit_only_while_it_is_pointed_at(page: Page, served: Served) -
     open_desk(page, served)
     open_wall(page)
     page.locator("summary", has_text="Roots (").click()
+    expect(page.get_by_text("Degrees are below level; with a minus the root rises")).to_be_visible()
     photo, elsewhere = page.locator("canvas"), page.locator("#queue")
     elsewhere.hover()
     page.wait_for_timeout(600)

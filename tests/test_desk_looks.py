@@ -5,6 +5,7 @@ from types import SimpleNamespace as Seen
 import pytest
 
 from rootread.desk.looks import looks, urgency
+from rootread.fieldsheet import SheetRow
 from rootread.units import lengths_shown_in
 
 
@@ -18,6 +19,7 @@ def reading(
     roots=((10.0, 0.9), (8.0, 0.8)),
     verdict="slowed",
     cautions=(),
+    tool_depth_in=14.0,
 ):
     """A reading of which all is sure, but for what is told; ``roots`` are lengths (in) and confidences."""
     return Seen(
@@ -34,7 +36,8 @@ def reading(
         ),
         grade=Seen(verdict=verdict),
         marks=Seen(checked=None),
-        seen=Seen(cautions=cautions),
+        seen=Seen(cautions=cautions, deepest_in=28.0),
+        row=SheetRow("a.jpg", "a", tool_depth_in=tool_depth_in, row=2),
     )
 
 
@@ -54,6 +57,11 @@ def test_a_wall_of_which_all_is_sure_needs_no_look():
         ({"roots": ()}, "roots", "No roots were found"),
         ({"roots": ((10.0, 0.9), (5.0, 0.3))}, "roots", "33 % of the root length"),
         ({"verdict": "slowed or turned"}, "verdict", "lies on an edge: slowed or turned"),
+        (
+            {"tool_depth_in": 36.0},
+            "wall",
+            "the tool at 36.0 in, but the photo shows the wall down to 28.0 in",
+        ),
         ({"cautions": ("The wall ends at the pit floor.",)}, "wall", "pit floor"),
     ],
 )

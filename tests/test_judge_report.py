@@ -29,10 +29,11 @@ def turned(x, name, at_z=6.0):
     return trace(along((x, 1.0), (x + 1.5, at_z), (x + 6.0, at_z + 0.1)), name=name)
 
 
-def judged(roots, row=ROW):
+def judged(roots, row=ROW, deepest_in=None):
     readings = measure_wall(roots, plane(), MeasureSettings())
     layers = find_layers(readings, row.layers if row else (), SETTINGS)
-    return judge_wall(readings, layers, grade_wall(readings, layers, row, SETTINGS), row, SETTINGS)
+    grade = grade_wall(readings, layers, row, SETTINGS)
+    return judge_wall(readings, layers, grade, row, SETTINGS, deepest_in=deepest_in)
 
 
 OPEN = [free(x, f"f{i}") for i, x in enumerate(ACROSS)]
@@ -147,6 +148,17 @@ def test_no_advice_rests_on_a_depth_that_no_tool_runs_at():
     # Bare centimetres or a slip of the pen: the report asks about it.
     told = judged(BLOCKED, replace(ROW, tool_depth_in=355.0)).advice
     assert told == judged(BLOCKED, replace(ROW, tool_depth_in=None)).advice
+
+
+@pytest.mark.parametrize("pit_depth_in", [None, 28.0])
+def test_no_advice_rests_on_a_tool_below_the_wall_or_its_pit(pit_depth_in):
+    """As 36 cm written without their unit, on a wall 28 in deep: the shanks' spacing goes by it too."""
+    written = replace(ROW, tool_depth_in=36.0, pit_depth_in=pit_depth_in)
+    deepest_in = 28.0 if pit_depth_in is None else None
+    told = judged(BLOCKED, written, deepest_in).advice
+    assert told == judged(BLOCKED, replace(written, tool_depth_in=None), deepest_in).advice
+    believed = judged(BLOCKED, replace(written, tool_depth_in=12.0), deepest_in).advice[0]
+    assert "although the points ran at 12 in" in believed.text
 
 
 def test_a_layer_deeper_than_points_go_is_left_alone():

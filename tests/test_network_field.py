@@ -169,6 +169,7 @@ def test_pictures_of_other_things_are_unfamiliar(picture: str) -> None:
     rgb = getattr(skimage.data, picture)()
     said = what_is_unusual(np.dstack([rgb] * 3) if rgb.ndim == 2 else rgb)
     assert said is not None and "unlike" in said
+    assert "--" not in said  # growers read it, who know no options of a command
 
 
 @pytest.mark.parametrize(

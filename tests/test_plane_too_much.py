@@ -12,7 +12,7 @@ from rootread.geometry import Points
 from rootread.marks import Marks, RootMark, ScaleMark
 from rootread.marks.types import Stroke
 from rootread.photo import Photo
-from rootread.plane import WallPlane, find_plane, lay_flat, locate
+from rootread.plane import ScaleFinding, WallPlane, find_plane, lay_flat, locate
 from rootread.plane.flat import LEAST_PX_PER_IN, LEAST_WALL_IN, MOST_OF_PHOTO, MOST_PX, wall_grid
 from rootread.plane.reach import SMALLEST_SCALE_SHARE, local_px_per_in, photo_places
 from rootread.settings import PlaneSettings
@@ -152,3 +152,11 @@ def test_a_drawn_root_longer_than_any_is_refused():
     with pytest.raises(BadMarks, match=r"roots_added\[0\] would be 224 in long"):
         plane_of(bare((900, 675)), replace(marks, distance_in=16.0))
     plane_of(bare((900, 675)), replace(marks, roots_added=(RootMark(there_and_back[:4]),)))
+
+
+def test_a_scale_that_is_refused_is_said_to_be_sure_to_what_a_check_would_say():
+    """Two standard errors, which hold 95 times in 100."""
+    scale = ScaleFinding("tape", 60.0, 60.0 * 0.018, (), np.zeros((0, 2)), np.zeros((0, 2)), 0.2)
+    with pytest.raises(NoBelievableScale, match=r"sure only to 3\.6 %; 3 % is the most"):
+        locate._check_sure_enough(scale)
+    locate._check_sure_enough(replace(scale, px_per_in_se=60.0 * 0.0149))

@@ -248,6 +248,20 @@ def test_a_wall_with_much_to_say_takes_two_pages_too(units):
     assert "root that ran sideways" in begins[first], "the legend is not on the page of its photo"
 
 
+@pytest.mark.parametrize("cautions", [0, 1, 3])
+def test_the_photo_is_as_high_as_the_words_of_its_page_let_it_be(cautions):
+    """What is left below the key figures is less than a photo's legibility is worth: an inch."""
+    pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
+    caution = "A shadow's edge lies on the wall, and roots at it are read less surely. Shade the whole wall."
+    wall = turned_wall("turned", cautions=(caution,) * cautions)
+    sheets = [sheet.get_textpage() for sheet in document_of(pdf_of(report(wall)))]
+    text = next(sheet for sheet in sheets if sheet.get_text_range().startswith("turned"))
+    feet_pt = [text.get_charbox(k)[1] for k in range(text.count_chars())]
+    margin_pt = 14 / 25.4 * 72
+    assert min(foot for foot in feet_pt if foot > margin_pt) < margin_pt + 72
+    assert "checked by eye" in text.get_text_range(), "the key figures are not on the page of the photo"
+
+
 def test_no_heading_is_left_at_the_foot_of_a_page():
     pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
     headings = {"What to do", "The other walls", "Key figures", "Layers", "What makes the grade"}

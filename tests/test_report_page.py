@@ -20,9 +20,10 @@ from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
 from rootread.report.detail import around_layers
 from rootread.report.profiles import passage_profile
+from rootread.report.room import HIGHEST_MM, LEAST_MM, photo_height_mm
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
-from rootread.report.story import cautions
+from rootread.report.story import cautions, key_figures
 from rootread.report.words import crack_words, odds, scale_words
 from rootread.settings import FindSettings, MeasureSettings, ReportSettings, Settings
 
@@ -167,6 +168,8 @@ def test_a_dot_has_the_colour_of_the_place_where_it_stands(grade, stands_in):
     (row,) = rows_of(unsure)["walls"]
     html = page([row], [section_of(unsure)], PLAIN, Path("graded"), [advice_items(unsure)])
     assert f'class="dot {stands_in}' in html.partition("By treatment")[2]
+    assert 'class="verdict turned"' in html
+    assert "likely range holds both; it is written in the colour of the worse." in html
 
 
 def test_the_report_says_what_it_does_to_the_descent_if_roots_leave_the_wall_plane():
@@ -225,9 +228,11 @@ def test_the_section_says_whether_a_person_looked_and_what_they_changed():
     assert re.search(r"mended by hand</dt><dd>1 root parted and 1 layer struck", html)
     assert "There is no depth at which" not in html, "the program did see one"
     earlier = replace(wall, marks=replace(marks, checked="9 roots, 80 in, no layer"))
-    assert "not as it reads now, but when it read: 9 roots, 80 in" in wall_section(earlier, Settings())
+    assert "not as it reads now, but when it read: 9 roots, 80\N{NO-BREAK SPACE}in" in wall_section(
+        earlier, Settings()
+    )
     metric = Settings(report=ReportSettings(units="cm"))
-    assert "when it read: 9 roots, 203 cm, no layer" in wall_section(earlier, metric)
+    assert "when it read: 9 roots, 203\N{NO-BREAK SPACE}cm, no layer" in wall_section(earlier, metric)
 
 
 def test_the_growth_pattern_is_stated_the_way_the_settings_state_it():
@@ -301,6 +306,9 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     known = words(section_of(turned_wall(shanks_at_in=(5.0, 25.0))))
     assert "left third" in guessed and "a guess" in guessed
     assert "slot" in known and "a guess" not in known
+    # Their descents do not average to the wall's, which stands above.
+    note = "thin roots count in part here, as in the grade; the mean descent leaves them out"
+    assert note in guessed and note in known
 
 
 def test_root_above_and_at_the_layer_adds_up_to_the_root_of_the_wall():
@@ -405,6 +413,19 @@ def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words
 )
 def test_of_one_flattened_stretch_no_share_is_told(cracked: int, stretches: int, words: str) -> None:
     assert crack_words(cracked, stretches) == words
+
+
+def test_the_more_is_told_of_a_wall_the_lower_its_printed_photo():
+    heights = [photo_height_mm(["word " * 20], ["word " * 20] * k, [], ["a layer"], []) for k in range(40)]
+    assert heights == sorted(heights, reverse=True)
+    assert (heights[0], heights[-1]) == (HIGHEST_MM, LEAST_MM)
+    a_line_more = photo_height_mm(["word " * 40], ["word " * 20] * 14, [], ["a layer"], [])
+    assert LEAST_MM < a_line_more < heights[14] < HIGHEST_MM
+
+
+def test_the_range_of_what_was_traced_is_said_to_be_of_the_true_length():
+    figures = dict(key_figures(turned_wall()))
+    assert re.fullmatch(r"8 roots, \d+ in \(true length \d+ to \d+\)", figures["traced"])
 
 
 def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():

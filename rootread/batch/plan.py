@@ -26,6 +26,7 @@ from rootread.fieldsheet import (
 from rootread.fieldsheet.alike import REMEDY as ALIKE_REMEDY
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
+from rootread.photo import PHOTO_ENDINGS
 from rootread.plane.lens import profile_files
 from rootread.report.faces import STAND_IN, cannot_be_drawn
 from rootread.report.words import sheet_lines
@@ -33,7 +34,6 @@ from rootread.settings import Settings, settings_toml
 from rootread.store import file_stem, is_here, on_disk, place
 from rootread.text import is_showable, one_line
 
-PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}
 SHEET_NAME = "sheet.csv"
 LARGEST_MB = 1000.0
 """Nothing larger is read by any stage."""

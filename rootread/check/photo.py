@@ -100,6 +100,9 @@ def _sheet(row: SheetRow) -> Finding:
         "tool_depth_in": row.tool_depth_in,
     }
     blank = [name for name, cell in cells.items() if not cell]
+    if blank == ["layers"]:
+        # A wall need not have any, and nothing else depends on them: layers are found without.
+        return Finding("sheet", "good", f"row {row.row}: {row.pit}, {row.treatment}; no layers written down")
     if not blank:
         return Finding("sheet", "good", f"row {row.row}: {row.pit}, {row.treatment}")
     remedy = "Write them down while you stand at the pit; leave blank only what there is not."

@@ -2,7 +2,7 @@
 
 from rootread.compare.contrast import Contrast, Pair, contrast_walls
 from rootread.compare.depths import depth_profiles
-from rootread.compare.folders import contrast_folders
+from rootread.compare.folders import contrast_folders, page_there
 from rootread.compare.page import contrast_page
 from rootread.compare.read import read_table
 from rootread.compare.season import Season, read_season, write_season
@@ -21,6 +21,7 @@ __all__ = [
     "contrast_walls",
     "depth_profiles",
     "grade_words",
+    "page_there",
     "read_season",
     "read_table",
     "write_season",

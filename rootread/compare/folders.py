@@ -15,6 +15,14 @@ from rootread.report.pdf import pdf_of
 from rootread.store import place, write_bytes
 from rootread.units import LengthUnit, lengths_shown_in
 
+PAGE = "contrast.html"
+
+
+def page_there(out: str | Path) -> bytes:
+    """The page of an earlier contrast in a folder; nothing where there is none."""
+    page = place(out) / PAGE
+    return page.read_bytes() if page.is_file() else b""
+
 
 def contrast_folders(
     folders: Sequence[str | Path],
@@ -42,7 +50,7 @@ def contrast_folders(
     profiles = depth_profiles(records_of(walls), found, by, pair, np.random.default_rng(SEED))
     with lengths_shown_in(units):
         html = contrast_page(contrast, profiles)
-    page = target / "contrast.html"
+    page = target / PAGE
     write_bytes(page, html.encode("utf-8"))
     write_bytes(target / "contrast.csv", contrast_csv(contrast).encode("utf-8"))
     if pdf:

@@ -23,6 +23,11 @@ BY_PIT = "A pit counts once, however many walls and roots were read in it: they 
 BY_WALL = "Each wall counts as if it stood alone; walls of one pit are alike, so p may be too small."
 BY_WALL_BEGINS = "By wall:"
 CHANCE = "The test takes it that chance, not choice, decided which treatment each wall got."
+RANGE_AND_P = (
+    "A likely range goes by how much the {word}s vary, p by how chance could have dealt out the treatments: "
+    "with few {word}s or many questions a range may leave out 0 though p shows no more than chance. "
+    "Then go by p."
+)
 
 
 def contrast_text(contrast: Contrast) -> str:
@@ -45,6 +50,8 @@ def grade_words(rows: Sequence[Row]) -> list[str]:
     if contrast.overall or by_wall:  # its sentence begins with no name
         first = first[0].lower() + first[1:]
     told = [*opening(contrast), f"Grade {first}" if by_wall else f"Grade: {first}", *others]
+    if any(_at_odds(pair) for pair in contrast.pairs) and not few_words(contrast):
+        told.append(_range_and_p(contrast))
     return [line[:1].upper() + line[1:] for line in told]
 
 
@@ -64,7 +71,10 @@ def opening(contrast: Contrast) -> list[str]:
     first = contrast.pairs[0] if contrast.pairs else None
     if len(contrast.treatments) > 2 or not first:
         return [f"{named(contrast.treatments)} against one another{_in_pits(contrast)}."]
-    return [f"{isolated(first.first)} against {isolated(first.second)}. {_design(first)}", *_too_few(first)]
+    return [
+        f"{isolated(first.first)} against {isolated(first.second)}. {_design(first)}",
+        *few_words(contrast),
+    ]
 
 
 def named(names: Sequence[str]) -> str:
@@ -96,15 +106,17 @@ def _design(pair: Pair) -> str:
     return f"Not paired: {count(apiece[0], word)} of {first}, {apiece[1]} of {second}."
 
 
-def _too_few(pair: Pair) -> list[str]:
-    """Said once, where no difference however large could be told from chance."""
-    if pair.test is None or pair.test.least_p <= LEVEL:
+def few_words(contrast: Contrast) -> list[str]:
+    """Said once of two treatments, where no difference however large could be told from chance."""
+    pair = contrast.pairs[0]
+    if len(contrast.treatments) > 2 or pair.test is None or pair.test.least_p <= LEVEL:
         return []
     word = pair.unit_word
     what = f"{LEAST_PAIRS} {word}s with both" if pair.paired else f"{LEAST_APIECE} {word}s of each"
     return [
         f"So few {word}s cannot tell any difference from chance, however large: p cannot fall below "
-        f"{pair.test.least_p:.2g}. It takes at least {what}."
+        f"{pair.test.least_p:.2g}. It takes at least {what}. A likely range that leaves out 0 does not "
+        "change that."
     ]
 
 
@@ -112,6 +124,8 @@ def closing(contrast: Contrast) -> list[str]:
     """What holds for every sentence."""
     tests = sum(pair.test is not None for pair in contrast.pairs)
     lines = [BY_PIT if contrast.pair else BY_WALL, *_without_pit(contrast), *([CHANCE] if tests else [])]
+    if any(pair.test and math.isfinite(pair.effect.low) for pair in contrast.pairs):
+        lines.append(_range_and_p(contrast))
     if tests > 1:
         lines.append(
             f"{tests} questions were asked, and p is corrected for that (Holm). If one alone was meant from "
@@ -122,6 +136,16 @@ def closing(contrast: Contrast) -> list[str]:
     if contrast.left_out:
         lines.append(f"Left out, not read or without {contrast.by}: {named(contrast.left_out)}.")
     return lines
+
+
+def _range_and_p(contrast: Contrast) -> str:
+    return RANGE_AND_P.format(word=contrast.pairs[0].unit_word)
+
+
+def _at_odds(pair: Pair) -> bool:
+    """Whether the range leaves out no difference, and the test does not."""
+    leaves_out = pair.effect.low > 0 or pair.effect.high < 0
+    return leaves_out and pair.test is not None and pair.p_holm >= LEVEL
 
 
 def _without_pit(contrast: Contrast) -> list[str]:
@@ -159,7 +183,9 @@ def _difference(pair: Pair) -> str:
     names = isolated(pair.first), isolated(pair.second)
     # Beside shares, a bare number would be taken for a share of them.
     points = measure.unit_apart if measure.unit_apart != measure.unit else ""
-    words = f"{names[0]} {measure.bare(a)}, {names[1]} {measure.says(b)}: {apart}{points} {_side(seen)}"
+    # A name that ends in a number, as "deep 14", would run into a figure that came after it.
+    words = f"{measure.says(a)} with {names[0]} and {measure.bare(b)} with {names[1]}: "
+    words += f"{apart}{points} {_side(seen)}"
     if seen:
         # Two figures stand before it, and the nearer one is not the one meant.
         words += f" with {names[0]}"
@@ -251,9 +277,10 @@ def _roots(pair: Pair, roots: RootModel) -> str:
     measure = pair.measure
     return (
         f"Root by root, over the {roots.roots} that are {length_words(COUNTED_WIDTH_IN, 2)} wide or more, "
-        f"pit and wall taken as random: {measure.bare(roots.effect, True)} "
-        f"({measure.says_range(roots.low, roots.high)}), {p_words(roots.p_value)}; "
-        f"{percent(roots.alike)} of their spread lies between the {roots.walls} walls."
+        f"allowing for what roots of one {pair.unit_word} or wall share: {measure.bare(roots.effect, True)} "
+        f"({measure.says_range(roots.low, roots.high)}), {p_words(roots.p_value)}. Of what makes these roots "
+        f"differ, {percent(roots.alike)} goes with the wall they are in ({roots.walls} walls), the rest with "
+        "the root itself."
     )
 
 

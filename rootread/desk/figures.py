@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from rootread.desk.looks import looks
 from rootread.desk.stages import Reading
+from rootread.fieldsheet import without_doubtful_tool
 from rootread.judge.advice import advise
 from rootread.judge.marked import marked_depth_in
 from rootread.judge.types import Layer
@@ -27,6 +28,7 @@ DEEPEST_RULE_IN = 120
 def wall_values(reading: Reading) -> dict[str, Any]:
     """Figures, and everything drawn on the photo, in photo pixels."""
     plane, readings, grade = reading.plane, reading.readings, reading.grade
+    row = without_doubtful_tool(reading.row, reading.seen.deepest_in, plane.surface.se_in)
     return {
         "settled": reading.settled,
         "grade": _interval(grade.score, 3),
@@ -66,7 +68,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
         "cautions": list(reading.seen.cautions),
         "advice": [
             {"text": advice.text, "evidence": advice.evidence}
-            for advice in advise(readings, reading.layers, grade, reading.row)
+            for advice in advise(readings, reading.layers, grade, row)
         ],
         "looks": [look.__dict__ for look in looks(reading)],
     }

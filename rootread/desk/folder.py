@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rootread.batch import WallJob, plan_walls
-from rootread.batch.plan import PHOTO_ENDINGS, SHEET_NAME
+from rootread.batch.plan import SHEET_NAME
 from rootread.desk.cells import Sheet, with_rows
 from rootread.errors import BadRequest, UnreadablePhoto
 from rootread.fieldsheet import COLUMNS, read_sheet, sheet_cells
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
-from rootread.photo import read_photo
+from rootread.photo import PHOTO_ENDINGS, read_photo
 from rootread.settings import PhotoSettings
 from rootread.store import file_stem, write_bytes
 

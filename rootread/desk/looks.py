@@ -5,6 +5,8 @@ from typing import Literal
 
 from rootread.check.photo import SCALE_SE_LOOK, SURFACE_SE_LOOK_IN
 from rootread.desk.stages import Reading
+from rootread.fieldsheet import depths_asked
+from rootread.fieldsheet.depths import REMEDY
 from rootread.report.byhand import checked_words, reading_words
 from rootread.units import length_words
 
@@ -70,6 +72,9 @@ def looks(reading: Reading) -> list[Look]:
         read = checked_words(checked)
         says = f"It was checked when it read {read}; it reads otherwise now, so check it again."
         found.append(Look("wall", 55, says))
+    asked = depths_asked(reading.row, reading.seen.deepest_in, plane.surface.se_in)
+    if asked:
+        found.append(Look("wall", 45, f"The sheet has {asked}. {REMEDY}"))
     found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
     return sorted(found, key=lambda look: -look.urgency)
 

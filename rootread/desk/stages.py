@@ -17,7 +17,15 @@ from rootread.judge import Grade, Layer, find_layers, grade_wall, judge_wall, wi
 from rootread.marks import Marks
 from rootread.measure import Readings, measure_wall
 from rootread.photo import Photo, read_photo
-from rootread.plane import WallImage, WallPlane, find_plane, lay_flat, locate_scale, within_outline
+from rootread.plane import (
+    WallImage,
+    WallPlane,
+    find_plane,
+    lay_flat,
+    locate_scale,
+    shown_down_to_in,
+    within_outline,
+)
 from rootread.plane.marked import check_marked_places
 from rootread.plane.scale import Located
 from rootread.settings import Settings
@@ -49,6 +57,8 @@ class Seen:
     """The wall laid flat, on disk until it is looked into."""
     cracks_in: Points | None
     """``(K, 2)`` places in its face that show a crack."""
+    deepest_in: float | None
+    """How far down the photo shows the wall; None where that is not known."""
     key: Key
     """Of the last stage: what all of it was made from."""
 
@@ -128,7 +138,10 @@ class Stages:
         )
         cautions = (*plane.cautions, *painted.told)
         parked = self._keep("parked", key[0], lambda: _parked(image))
-        seen = Seen(taken.size_px, plane, traces, cautions, row, marks, parked, painted.cracks_in, key)
+        deepest_in = shown_down_to_in(image, marks)
+        seen = Seen(
+            taken.size_px, plane, traces, cautions, row, marks, parked, painted.cracks_in, deepest_in, key
+        )
         # The last few, so that undoing a scale or a stroke takes no time either.
         self._seen = dict([*self._seen.items(), (key, seen)][-MOST_SEEN:])
         return seen
@@ -168,6 +181,7 @@ class Stages:
                 self._settings.judge,
                 reading.plane,
                 reading.marks,
+                seen.deepest_in,
             )
         return Wall(
             row.wall,

@@ -7,7 +7,7 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 from rootread.fieldsheet.alike import Alike, alike_names
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of, told_of_strangers
-from rootread.fieldsheet.depths import depths_asked
+from rootread.fieldsheet.depths import depths_asked, without_doubtful_tool
 from rootread.fieldsheet.match import Matched, match_photos
 from rootread.fieldsheet.read import read_sheet, sheet_cells
 from rootread.fieldsheet.types import (
@@ -39,4 +39,5 @@ __all__ = [
     "read_sheet",
     "sheet_cells",
     "told_of_strangers",
+    "without_doubtful_tool",
 ]

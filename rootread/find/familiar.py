@@ -198,6 +198,6 @@ def unfamiliar(pieces: Pieces, walls: Familiar) -> str | None:
     remedy = " ".join(remedy for _, remedy in words)
     return (
         f"This photo is unlike those that the finder was trained on: {what}. {remedy} "
-        "Compare the picture with the wall before using its figures; a few strokes that say root and "
-        "soil teach the finder this soil (--strokes)."
+        "Compare the picture with the wall before using its figures. A few strokes painted at the desk, "
+        "root here and soil there, can teach the finder this soil: the list of commands says how."
     ).replace("  ", " ")

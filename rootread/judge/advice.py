@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rootread.fieldsheet import SheetRow
-from rootread.fieldsheet.depths import DEEPEST_TOOL_IN
 from rootread.judge.types import Grade, Layer
 from rootread.measure.types import Readings
 from rootread.units import length_words, shown, unit_shown
@@ -50,13 +49,16 @@ class Advice:
 def advise(
     readings: Readings, layers: Sequence[Layer], grade: Grade, row: SheetRow | None
 ) -> tuple[Advice, ...]:
-    """Advice for one wall, the most important first."""
+    """Advice for one wall, the most important first.
+
+    A depth of the tool that cannot be is not in ``row`` (``without_doubtful_tool``).
+    """
     counted = [root for root in readings.roots if root.width_in >= readings.counted_width_in]
     if len(counted) < FEWEST_ROOTS or readings.root_length_in < SHORTEST_ROOT_LENGTH_IN:
         return (_look_again(len(counted), readings.root_length_in),)
     if not layers:
         return (_leave(grade),)
-    given = [_about_layer(layers[0], _tool_depth_in(row))]
+    given = [_about_layer(layers[0], row.tool_depth_in if row is not None else None)]
     given += [_deeper_layer(layer) for layer in layers[1:2]]
     spacing = _about_spacing(grade, row)
     return tuple(given + ([spacing] if spacing else []))
@@ -79,13 +81,6 @@ def _leave(grade: Grade) -> Advice:
             "sidewall smear or planting, before running deeper."
         )
     return Advice("leave", text, f"No gathering of turns or stops; verdict {grade.verdict}.")
-
-
-def _tool_depth_in(row: SheetRow | None) -> float | None:
-    """How deep the pass ran; None where the sheet does not say, or says what no tool does."""
-    if row is None or row.tool_depth_in is None or row.tool_depth_in > DEEPEST_TOOL_IN:
-        return None
-    return row.tool_depth_in
 
 
 def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from rootread.fieldsheet import SheetRow
+from rootread.fieldsheet import SheetRow, without_doubtful_tool
 from rootread.judge.advice import Advice, advise
 from rootread.judge.cone import ConeAgreement, ConeProfile, cone_agreement, cone_profiles
 from rootread.judge.curve import passage_curve
@@ -73,6 +73,7 @@ def judge_wall(
     settings: JudgeSettings,
     plane: WallPlane | None = None,
     marks: Marks | None = None,
+    deepest_in: float | None = None,
 ) -> Judgement:
     """Judge a wall that has been graded.
 
@@ -80,7 +81,10 @@ def judge_wall(
     ----------
     plane : for the cone's readings and the marked floor, which lie under the soil surface.
     marks : with the floor of the loosened soil, if a person drew it.
+    deepest_in : how far down the photo shows the wall; nothing rests on a tool that ran deeper.
     """
+    if row is not None:
+        row = without_doubtful_tool(row, deepest_in, plane.surface.se_in if plane is not None else 0.0)
     roots = readings.roots
     surface = plane.surface.line_in if plane is not None else LEVEL_SURFACE
     cone = cone_profiles(row.cone, surface, settings.cone_limit_psi) if row is not None else ()

@@ -38,6 +38,7 @@ LONGEST_SHAPE = 12
 JPEG_BLOCK_PX = 64
 """Pixels of a block, for each of which Huffman codes take a bit or more (ITU-T T.81)."""
 KINDS = "JPEG, PNG, TIFF or HEIC"
+PHOTO_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"}
 HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
 # What makes a stored picture upright, by Exif's Orientation tag.

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from rootread.errors import BadRequest
 from rootread.geometry import Points
-from rootread.photo import Photo, read_photo, to_linear
+from rootread.photo import PHOTO_ENDINGS, Photo, read_photo, to_linear
 from rootread.plane.camera import CameraBelief
 from rootread.plane.card import find_cards
 from rootread.plane.lens import SAME_FOCAL, LensProfile
@@ -18,7 +18,6 @@ from rootread.plane.types import Lens
 MIN_PHOTOS = 5
 # Chessboards are looked for on pictures of at most this many pixels on the long side, then refined.
 SEARCH_PX = 1600
-PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 
 
 @dataclass(frozen=True, eq=False)

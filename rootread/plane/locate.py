@@ -277,12 +277,15 @@ def _finding(located: Located, fit: CameraFit, size_px: tuple[int, int]) -> Scal
 
 
 def _check_sure_enough(scale: ScaleFinding) -> None:
-    """A scale that may be wrong by 3 % is none; marked points are a person's own word."""
+    """A scale that may be wrong by 3 % is none; marked points are a person's own word.
+
+    What a scale is sure to is said as by the check of a photo: it holds 95 times in 100.
+    """
     share = scale.px_per_in_se / scale.px_per_in
     if scale.kind != "points" and share > MAX_SE_SHARE:
         raise NoBelievableScale(
             f"A {scale.kind} was found, but so little of it can be made out that lengths on this wall are "
-            f"sure only to {100 * share:.1f} %.",
+            f"sure only to {100 * 2 * share:.1f} %; {100 * 2 * MAX_SE_SHARE:.0f} % is the most.",
             "Clean it and take the photo again, sharp and square on, with all of it in frame; or mark points "
             "a known distance apart.",
         )

@@ -17,3 +17,11 @@ def within_outline(image: WallImage, plane: WallPlane, marks: Marks | None) -> W
     corners = image.grid.to_px(plane.to_wall_in(np.array(marks.outline_px)))
     cv2.fillPoly(inside, [np.round(corners).astype(np.int32)], 1)
     return replace(image, soil=image.soil & (inside > 0))
+
+
+def shown_down_to_in(image: WallImage, marks: Marks | None) -> float | None:
+    """How far down the photo shows the wall; None where that is not known.
+
+    An outline drawn by hand may end above a depth that was measured in the pit.
+    """
+    return None if marks is not None and marks.outline_px else image.deepest_in

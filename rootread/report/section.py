@@ -1,6 +1,7 @@
 """One wall's section of the report, as HTML."""
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 from urllib.parse import quote
@@ -28,10 +29,12 @@ from rootread.report.ground import cone_table
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import PAGE_PX, Drawing, draw_apart
 from rootread.report.profiles import depth_profile, passage_profile
+from rootread.report.room import photo_height_mm
 from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.words import (
     interval_words,
+    kept_together,
     layer_depth_words,
     listing,
     odds,
@@ -78,6 +81,13 @@ def wall_section(
 
 def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing: Drawing) -> str:
     grade, readings, judgement = wall.grade, wall.readings, wall.judgement
+    told, warned, advice = (
+        story(wall, settings),
+        [*cautions(wall), *safety_of_pit(wall.row)],
+        advice_items(wall),
+    )
+    keys, figures = kinds_of_marks(wall), _kept(key_figures(wall))
+    advised = [(item["text"], item["evidence"]) for item in advice]
     return template("wall.html").render(
         anchor=anchor(wall.name),
         name=wall.name,
@@ -89,16 +99,17 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         grade=score(grade.score.value),
         grade_range=interval_words(grade.score, " and "),
         scale=scale_bar(grade.score, settings.judge),
-        story=story(wall, settings),
-        cautions=[*cautions(wall), *safety_of_pit(wall.row)],
-        advice=advice_items(wall),
+        story=told,
+        cautions=warned,
+        advice=advice,
+        photo_mm=photo_height_mm(told, warned, advised, [text for _, text in keys], figures),
         crops=run_crops(wall, drawing),
         thumb=drawing.plane.thumb,
         photo=drawing.plane.page,
         scale_picture=quote(scale_picture) if scale_picture else None,
         marks=sheet_uri(drawing.marks, PAGE_PX),
         ramp=_ramp(),
-        keys=[{"kind": kind, "text": text} for kind, text in kinds_of_marks(wall)],
+        keys=[{"kind": kind, "text": text} for kind, text in keys],
         parts=[_part(part) for part in grade.parts],
         layers=[_layer(layer, wall) for layer in wall.layers],
         turned=any(layer.turned for layer in wall.layers),
@@ -106,8 +117,8 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         recorded=listing([f"{layer.name} at {length_words(layer.depth_in)}" for layer in wall.row.layers]),
         around=around_layers(judgement, wall.layers),
         strips=across_wall(judgement.strips),
-        figures=key_figures(wall),
-        finer=finer_figures(judgement),
+        figures=figures,
+        finer=_kept(finer_figures(judgement)),
         abundance=abundance_table(judgement),
         rose_words=rose_words(readings.roots),
         rose=half_rose(readings) if readings.roots else None,
@@ -121,6 +132,11 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         twisting=twisting_table(judgement, wall.layers),
         pattern=pattern_words(settings.measure),
     )
+
+
+def _kept(figures: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Names and values, of which none is broken between a number and its unit."""
+    return [(name, kept_together(value)) for name, value in figures]
 
 
 def scale_bar(grade: Interval, judge: JudgeSettings) -> Markup:

@@ -8,7 +8,7 @@ from rootread.fieldsheet.depths import REMEDY
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
-from rootread.plane.types import WallPlane
+from rootread.plane import WallPlane, shown_down_to_in
 from rootread.report.byhand import hand_figures
 from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
@@ -75,8 +75,7 @@ def cautions(wall: Wall) -> list[str]:
 
 def _of_depths(wall: Wall) -> list[str]:
     """Depths of the sheet that cannot be, since advice goes by them."""
-    # An outline drawn by hand may end above a depth that was measured in the pit.
-    deepest_in = None if wall.marks.outline_px else wall.image.deepest_in
+    deepest_in = shown_down_to_in(wall.image, wall.marks)
     asked = depths_asked(wall.row, deepest_in, wall.plane.surface.se_in)
     return [f"The sheet has {asked}. {REMEDY}"] if asked else []
 
@@ -120,7 +119,7 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
         (
             "traced",
             f"{count(len(readings.roots), 'root')}, {length_words(readings.root_length_in, 0)} "
-            f"({length_range(sure.root_length_in.low, sure.root_length_in.high, 0)})",
+            f"(true length {length_range(sure.root_length_in.low, sure.root_length_in.high, 0)})",
         ),
         ("mean descent", f"{degrees(readings.descent.value)} ({interval_words(readings.descent)})"),
         (

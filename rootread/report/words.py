@@ -20,11 +20,11 @@ _LEVEL_WORDS: dict[LevelSource, str] = {
     "marks": "Plumb marked by hand.",
 }
 
-_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=%)")
+_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=(?:%|in|cm)(?!\w))")
 
 
 def kept_together(sentence: str) -> str:
-    """A sentence in which no line ends within ``p = 0.25`` or ``5 %``."""
+    """A sentence in which no line ends within ``p = 0.25``, ``5 %`` or ``7.1 in``."""
     return _TOGETHER.sub("\N{NO-BREAK SPACE}", sentence)
 
 

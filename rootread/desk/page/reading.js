@@ -113,7 +113,7 @@ export function readingPanel(acts) {
         el('td', {}, fixedLength(root.length_in)), el('td', {}, whole(root.descent_deg)),
         el('td', {}, el('button', { type: 'button', class: 'small', 'aria-label': `Strike ${root.id}`, onclick: () => acts.strike(root) }, 'Strike')))
     })
-    return el('table', {}, el('thead', {}, el('tr', {}, ['Root', unitShown(), '°'].map((word) => el('th', { scope: 'col' }, word)), el('td', {}))), el('tbody', {}, rows))
+    return el('table', {}, el('caption', {}, 'Degrees are below level; with a minus the root rises from where it seems to begin.'), el('thead', {}, el('tr', {}, ['Root', unitShown(), '°'].map((word) => el('th', { scope: 'col' }, word)), el('td', {}))), el('tbody', {}, rows))
   }
 
   return {
