@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy.spatial import cKDTree
+from true_walls import true_flattened_share
 from truth import STEP_IN, Points, Result, TrueRoot, Truth, read_table
 
 from rootread.batch import grade_walls, plan_walls
@@ -37,6 +38,7 @@ class Score:
     descent_error_deg: float
     descent_in_interval: float
     tortuosity_error_pct: float
+    flattened_error: float
     whole_pct: float
     layer_error_in: float
     layers_missed: int
@@ -68,6 +70,7 @@ def score_wall(truth: Truth, result: Result) -> Score:
             float(result.row["descent_low"] or "nan") <= descent <= float(result.row["descent_high"] or "nan")
         ),
         tortuosity_error_pct=float(np.median(tortuosity_errors)) if tortuosity_errors else float("nan"),
+        flattened_error=float(result.row["flattened_share"] or "nan") - true_flattened_share(truth),
         whole_pct=100 * len(tortuosity_errors) / max(len(main_roots(truth)), 1),
         layer_error_in=layer_error,
         layers_missed=missed,
@@ -199,6 +202,7 @@ COLUMNS = {
     "length_error_pct": "length %",
     "descent_error_deg": "descent deg",
     "tortuosity_error_pct": "tortuosity %",
+    "flattened_error": "flattened",
     "whole_pct": "whole %",
     "layer_error_in": "layer in",
     "layers_missed": "missed",
