@@ -20,7 +20,7 @@ STEEP_SE = 0.0129
 TORTUOSITY_SHIFT = 0.00256
 """By how much the roots are more tortuous than their traces, which are broken or cut short."""
 TORTUOSITY_SE = 0.0626
-FLATTENED_SHIFT = 0.00905
+FLATTENED_SHIFT = 0.00782
 """What is flattened is mostly not found."""
 FLATTENED_SE = 0.0141
 LENGTH_SHIFT = 1.27
@@ -29,9 +29,9 @@ LENGTH_SE = 0.29
 SIDEWAYS_SHIFT = 1.2
 SIDEWAYS_SPREAD = 1.66
 """Runs are found as by tosses: the error is this times the square root of what was read and one run more."""
-GRADE_SE = 3.55
+GRADE_SE = 3.57
 """Error of the grade beyond the sample of roots and the level; points."""
 GRADE_ROOT_SD = 10.3
 """How far one root would move the grade of a usual wall; points."""
-GRADE_ROOTS_KNOWN = 3.47
+GRADE_ROOTS_KNOWN = 3.45
 """As many roots more of a wall that is worth, in how sure its grade is."""
