@@ -3,11 +3,11 @@
 usage: python benchmarks/flattening.py [--each N] [--cache DIR] [--stale] [--no-benchmark]   the table
        python benchmarks/flattening.py --fit [--each N] [--cache DIR] [--stale]              fit it anew
 
-Half inches of traces, where the photo shows the root and no other touches it. They are flattened where the
-true root within 0.1 in is, by the design's definition. ``--fit`` reads made walls of training seeds, a third
-of them of roots that twist, and writes ``rootread/measure/squeezed.json``; the table is of made walls of
-held-out seeds and of the benchmark walls. *Right* is
-how much of what is said is so, *found* how much of what is so is said, where the root is followed and seen.
+A trace is flattened where the true root within 0.1 in is, by the design's definition. ``--fit`` takes half
+inches where the photo shows the root and no other touches it, of made walls of training seeds, a third of
+them of roots that twist, and writes ``rootread/measure/squeezed.json``; the table is of made walls of
+held-out seeds and of the benchmark walls. *Right* is how much of what is said is so, *found* how much of what
+is so is said, where the root is followed and seen, beside another root too.
 *Share* is that of the visible root length, as in ``walls.csv``; *rank* its rank correlation with the truth.
 """
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, fields
 import cv2
 import numpy as np
 from confidence import only_read
+from logistic import SHRINK, print_weights
 from made_walls import (
     HELD_OUT_SEED,
     KEPT_SEED,
@@ -52,8 +53,6 @@ LEAVES_IN = 0.25
 """A lateral's true base lies no farther than this from a trace that follows its parent there."""
 SEEN_IN = 0.15
 """A lateral is seen to leave its parent when this much of it, from the parent's flank on, is visible."""
-SHRINK = 3.0
-"""Ridge penalty on standardised weights: a prior of sd 0.6, so that no feature rules."""
 BEYOND_IN = 0.3
 """What a root does this far beyond a trace's end says whether it was cut there."""
 
@@ -265,9 +264,8 @@ def fit(walls: Iterable[ReadWall]) -> dict[str, float]:
         )
 
     weight = minimize(loss, np.zeros(len(names)), jac=True, method="L-BFGS-B", options={"maxiter": 2000}).x
-    print(f"{len(first)} traces; standardised weights:")
-    for name, size in sorted(zip(names, weight, strict=True), key=lambda item: -abs(item[1])):
-        print(f"  {name:20s} {size:6.2f}")
+    print(f"{len(first)} traces; ", end="")
+    print_weights(names, weight)
     return {name: round(float(w / s), 4) for name, w, s in zip(names, weight, spread, strict=True)}
 
 

@@ -34,10 +34,15 @@ def fitted_chance(
         )
 
     weight = minimize(loss, np.zeros(len(names)), jac=True).x
-    print("standardised weights:")
-    for name, size in sorted(zip(names, weight, strict=True), key=lambda item: -abs(item[1])):
-        print(f"  {name:20s} {size:6.2f}")
+    print_weights(names, weight)
     return {
         name: [round(float(w / s), 5), round(float(m), 5)]
         for name, w, s, m in zip(names, weight, spread, mean, strict=True)
     }
+
+
+def print_weights(names: Sequence[str], weight: NDArray[np.float64]) -> None:
+    """Standardised weights, the largest first."""
+    print("standardised weights:")
+    for name, size in sorted(zip(names, weight, strict=True), key=lambda item: -abs(item[1])):
+        print(f"  {name:20s} {size:6.2f}")

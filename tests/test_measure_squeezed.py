@@ -5,7 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rootread.measure.squeezed import chance, looks_flattened, piece_features, piece_size
+from rootread.follow.types import Trace
+from rootread.measure.root import measure_root
+from rootread.measure.squeezed import (
+    FEWEST_PIECES,
+    PIECE_IN,
+    chance,
+    looks_flattened,
+    piece_features,
+    piece_size,
+)
 from rootread.settings import MeasureSettings
 
 SETTINGS = MeasureSettings()
@@ -19,10 +28,13 @@ ROUND_FALLOFF, RIBBON_FALLOFF = 0.6, 0.1
 """Falloff of light as photos show it: blur takes some off a cylinder's, soil adds some to a ribbon's."""
 
 
-def chances(ratio=1.0, falloff=ROUND_FALLOFF, descent_deg=SLANTED_DEG, settings=SETTINGS, scatter=0.1):
+def chances(
+    ratio=1.0, falloff=ROUND_FALLOFF, descent_deg=SLANTED_DEG, settings=SETTINGS, scatter=0.1, taper=0.0
+):
     """Of each half inch of a root that looks ``ratio`` times as wide over 3 in; its widths scatter."""
     rng = np.random.default_rng(5)
     log_width = np.log(ROUND_IN) + np.repeat(rng.normal(0, scatter, COUNT // 10), 10)
+    log_width -= np.linspace(0, taper, COUNT)
     light, descent = np.full(COUNT, ROUND_FALLOFF), np.full(COUNT, SLANTED_DEG)
     log_width[STRETCH] += np.log(ratio)
     light[STRETCH], descent[STRETCH] = falloff, descent_deg
@@ -38,6 +50,7 @@ INSIDE, ELSEWHERE = slice(13, 17), np.r_[2:10, 20:28]
 
 def test_a_root_that_only_tapers_is_not_flattened_anywhere():
     assert chances().max() < 0.1
+    assert chances(taper=np.log(5)).max() < 0.1
 
 
 def test_a_ribbon_is_likely_and_the_rest_of_its_root_is_not():
@@ -45,9 +58,8 @@ def test_a_ribbon_is_likely_and_the_rest_of_its_root_is_not():
     assert found[INSIDE].min() > 0.6 and found[ELSEWHERE].max() < 0.1
 
 
-@pytest.mark.parametrize("ratios", [(1.0, 1.3, 1.6, 1.9, 2.3)])
-def test_the_wider_it_stands_out_the_likelier_it_is(ratios):
-    found = [chances(ratio=ratio)[INSIDE].mean() for ratio in ratios]
+def test_the_wider_it_stands_out_the_likelier_it_is():
+    found = [chances(ratio=ratio)[INSIDE].mean() for ratio in (1.0, 1.3, 1.6, 1.9, 2.3)]
     assert np.all(np.diff(found) > 0)
 
 
@@ -88,5 +100,52 @@ def test_what_was_bridged_or_touches_another_root_is_not_said_to_be_flattened():
 
 
 def test_of_a_stub_nothing_is_said():
-    few = np.full(35, ROUND_IN)
-    assert not looks_flattened(few, np.zeros(35, bool), few + 33, few, SETTINGS).any()
+    fewest = FEWEST_PIECES * piece_size(SETTINGS)
+    for points, said in ((0, 0), (1, 0), (fewest - 1, 0), (fewest, FEWEST_PIECES)):
+        few = np.full(points, ROUND_IN)
+        seen = (few, np.zeros(points, bool), few + 33, few, SETTINGS)
+        assert len(piece_features(*seen)[1]) == said
+        assert looks_flattened(*seen).shape == (points,)
+
+
+def ribbon(stretch, width_ratio=2.2):
+    """What a photo shows of a root that is a ribbon over a stretch."""
+    width, light = np.full(COUNT, ROUND_IN), np.full(COUNT, ROUND_FALLOFF)
+    width[stretch] *= width_ratio
+    light[stretch] = RIBBON_FALLOFF
+    return width, np.zeros(COUNT, bool), np.full(COUNT, SLANTED_DEG), light
+
+
+@pytest.mark.parametrize("shortest_in", [0.05, 0.25, 0.5, 1.2, 3.0])
+def test_the_shortest_stretch_asked_for_leaves_a_longer_one_as_it_is(shortest_in):
+    seen = ribbon(STRETCH)
+    found = looks_flattened(*seen, replace(SETTINGS, flattened_min_length_in=shortest_in))
+    assert np.array_equal(found, looks_flattened(*seen, SETTINGS)) and found[STRETCH].mean() > 0.8
+
+
+def test_a_stretch_shorter_than_asked_for_is_not_said():
+    seen = ribbon(STRETCH)
+    long_in = looks_flattened(*seen, SETTINGS).sum() * SETTINGS.step_in
+    asked = replace(SETTINGS, flattened_min_length_in=long_in + PIECE_IN / 2)
+    assert not looks_flattened(*seen, asked).any()
+
+
+def test_a_root_reads_the_same_from_its_lower_end():
+    """What lies near the upper end, and where it left its course downward, is told by depth, not by order."""
+    x, down = np.full(COUNT, np.cos(np.radians(33.0))), np.full(COUNT, np.sin(np.radians(33.0)))
+    down[100:120] = 1.0
+    x[100:120] = 0.0
+    points = SETTINGS.step_in * np.column_stack([np.cumsum(x), np.cumsum(down)])
+    width, light = np.full(COUNT, ROUND_IN), np.full(COUNT, ROUND_FALLOFF)
+    width[:20] *= 2.0
+    width[100:120] *= 1.65
+    light[100:120] = RIBBON_FALLOFF
+    surface = np.array([[-50.0, 0.0], [50.0, 0.0]])
+
+    def read(way):
+        trace = Trace("r", 0, None, points[way], width[way], np.zeros(COUNT, bool), 1.0)
+        return measure_root(trace, surface, SETTINGS, falloff=light[way]).flattened
+
+    forth = read(slice(None))
+    assert forth[100:120].all() and not forth[:20].any() and not forth[130:].any()
+    assert np.array_equal(read(slice(None, None, -1))[::-1], forth)

@@ -7,10 +7,11 @@ step up over each flattened stretch:
 
     log width = a + b s + log(ratio) [s in the stretch],   b <= 0
 
-Line and step are fitted together by least squares for every stretch of half
-inches, and the one that explains most is taken. This is for widths that a
-drawing or a table gives; where a photo is at hand, what else it shows is
-asked too (see ``squeezed``).
+Line and step are fitted together by least squares for every stretch of pieces
+as long as the shortest that is asked for, a half inch as a rule, and the one
+that explains most is taken. This is for widths that a drawing or a table
+gives; where a photo is at hand, what else it shows is asked too (see
+``squeezed``).
 
 Widths scatter, and neighbours err alike; how much is taken from all roots of
 the wall, and a step must stand out from it. The
@@ -25,7 +26,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.measure.squeezed import piece_size
 from rootread.settings import MeasureSettings
 
 Values = NDArray[np.float64]
@@ -93,7 +93,7 @@ def width_noise(
 
     ``unclear`` says where each root's width is not its own, bridged or beside another root.
     """
-    size = piece_size(settings)
+    size = _piece_size(settings)
     rests = []
     for width, unseen in zip(widths_in, unclear, strict=True):
         log_width, at = _pieces(_log(width), ~unseen, size)
@@ -119,7 +119,7 @@ def flattened_points(
     noise : of the wall's widths.
     """
     flat = np.zeros(len(width_in), dtype=bool)
-    size = piece_size(settings)
+    size = _piece_size(settings)
     log_width, at = _pieces(_log(width_in), ~unclear, size)
     wide = np.zeros(len(at), dtype=bool)
     for _ in range(MOST_STRETCHES):
@@ -137,6 +137,10 @@ def flattened_points(
             for piece in at[pieces]:
                 flat[piece * size : (piece + 1) * size] = True
     return flat & ~unclear
+
+
+def _piece_size(settings: MeasureSettings) -> int:
+    return max(round(settings.flattened_min_length_in / settings.step_in), 1)
 
 
 def _log(width_in: Values) -> Values:

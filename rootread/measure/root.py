@@ -33,7 +33,8 @@ def measure_root(
     ----------
     even : the trace at even steps along its smoothed centreline.
     surface_in : ``(M, 2)`` soil surface line, x rising.
-    noise : of the wall's widths; without it they are taken as exact.
+    noise : of the wall's widths, which alone are asked where there is no photo; without it they are taken
+        as exact.
     falloff : ``(N,)`` how light falls off across the root; None without the photo.
     round_at : ``(N,)`` True where a person found it not to be flattened.
     unclear : ``(N,)`` True where its width is not seen: bridged, or beside another root; the bridged

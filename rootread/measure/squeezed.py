@@ -34,7 +34,10 @@ Features = dict[str, Values]
 """``(P,)`` values by name, one a half inch."""
 
 SAID_FROM = 0.4
-"""Half inches of this chance and more are said to be flattened: on made walls about half of them are."""
+"""Half inches of this chance and more are said to be flattened: on made walls about half of them are, on
+photos of other makers a third."""
+PIECE_IN = 0.5
+"""What the chance was fitted on, however short a stretch the settings ask for."""
 FEWEST_PIECES = 4
 """Of a root's half inches; fewer show no taper."""
 FEWEST_FOR_A_SLOPE = 5
@@ -77,14 +80,16 @@ def looks_flattened(
     features, at = piece_features(width_in, unclear, descent_deg, falloff, settings)
     flat = np.zeros(len(width_in), dtype=bool)
     if len(at):
-        for piece in at[chance(features) >= SAID_FROM]:
-            flat[piece * size : (piece + 1) * size] = True
+        likely = at[chance(features) >= SAID_FROM]
+        for stretch in np.split(likely, np.flatnonzero(np.diff(likely) > 1) + 1):
+            if len(stretch) * PIECE_IN >= settings.flattened_min_length_in:
+                flat[stretch[0] * size : (stretch[-1] + 1) * size] = True
     return flat & ~unclear
 
 
 def piece_size(settings: MeasureSettings) -> int:
-    """Points of a half inch, or of what the settings ask for as the shortest flattened stretch."""
-    return max(round(settings.flattened_min_length_in / settings.step_in), 1)
+    """Points of a half inch."""
+    return max(round(PIECE_IN / settings.step_in), 1)
 
 
 def chance(features: Features) -> Values:
