@@ -149,3 +149,12 @@ def test_a_root_reads_the_same_from_its_lower_end():
     forth = read(slice(None))
     assert forth[100:120].all() and not forth[:20].any() and not forth[130:].any()
     assert np.array_equal(read(slice(None, None, -1))[::-1], forth)
+
+
+def test_a_thick_round_root_of_another_crop_is_no_flatter_for_that():
+    """No root of 2 in was among those that the chance was fitted on."""
+    rng = np.random.default_rng(3)
+    width = 2.0 * np.exp(np.repeat(rng.normal(0, 0.15, COUNT // 10), 10))
+    clear = np.zeros(COUNT, bool)
+    descent, light = np.full(COUNT, SLANTED_DEG), np.full(COUNT, ROUND_FALLOFF)
+    assert looks_flattened(width, clear, descent, light, SETTINGS).mean() < 0.05

@@ -6,7 +6,7 @@ from typing import Literal
 from rootread.check.photo import SCALE_SE_LOOK, SURFACE_SE_LOOK_IN
 from rootread.desk.stages import Reading
 from rootread.fieldsheet import depths_asked
-from rootread.fieldsheet.depths import REMEDY
+from rootread.fieldsheet.depths import told_of_depths
 from rootread.report.byhand import checked_words, reading_words
 from rootread.units import length_words
 
@@ -74,7 +74,7 @@ def looks(reading: Reading) -> list[Look]:
         found.append(Look("wall", 55, says))
     asked = depths_asked(reading.row, reading.seen.deepest_in, plane.surface.se_in)
     if asked:
-        found.append(Look("wall", 45, f"The sheet has {asked}. {REMEDY}"))
+        found.append(Look("wall", 45, told_of_depths(asked)))
     found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
     return sorted(found, key=lambda look: -look.urgency)
 

@@ -34,6 +34,11 @@ def depths_asked(row: SheetRow, deepest_in: float | None, surface_se_in: float =
     return "; ".join(_asked(row, deepest_in, WRITTEN_TO_IN + 2.0 * surface_se_in))
 
 
+def told_of_depths(asked: str) -> str:
+    """What is asked, as a sentence, with what to do."""
+    return f"The sheet has {asked}. {REMEDY}"
+
+
 def without_doubtful_tool(row: SheetRow, deepest_in: float | None, surface_se_in: float = 0.0) -> SheetRow:
     """The row as advice may go by it: without the tool's depth where that is asked about.
 

@@ -52,6 +52,8 @@ UPRIGHT_DEG, OFF_COURSE_DEG = (50.0, 65.0), 25.0
 """From the first to the second descent a root comes to count as upright, and fully off its course if it is
 so much steeper than its middle descent."""
 UPPER_END_IN = 1.0
+FITTED_WIDTHS_IN, MOST_SCATTER = (0.02, 0.35), 0.6
+"""Of the roots that the chance was fitted on; a thicker one, of another crop, is no flatter for that."""
 USUAL_RATIO = 1.5
 """The ratio of width to taper that the fit knows as flattened."""
 FITTED = Path(__file__).with_name("squeezed.json")
@@ -150,8 +152,8 @@ def piece_features(
         "light_near": _mean_of(even, nearest).clip(-1, 1),
         "upright_off_course": _mean_of(upright * off_course, nearest),
         "upper_end": np.exp(-at * size * settings.step_in / UPPER_END_IN),
-        "scatter": np.full(len(at), scatter),
-        "log_width": log_width,
+        "scatter": np.full(len(at), min(scatter, MOST_SCATTER)),
+        "log_width": log_width.clip(*np.log(FITTED_WIDTHS_IN)),
     }, at
 
 

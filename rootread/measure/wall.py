@@ -15,7 +15,7 @@ from rootread.measure.centreline import centreline
 from rootread.measure.density import density_grid
 from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
 from rootread.measure.flat_stretches import flat_stretches, flattened_in_cracks
-from rootread.measure.flattening import width_noise
+from rootread.measure.flattening import NO_NOISE, width_noise
 from rootread.measure.intervals import ratio_interval, total_interval
 from rootread.measure.light import light_falloff, linear_grey
 from rootread.measure.pattern import pattern_band
@@ -53,7 +53,8 @@ def measure_wall(
     lines = [centreline(trace, settings) for trace in traces if _spans(trace, 2 * settings.step_in)]
     falloffs = _falloffs(lines, image)
     unclear = unclear_points(lines)
-    noise = width_noise([line.width_in for line in lines], unclear, settings)
+    # With the photo more is asked than how widths scatter.
+    noise = NO_NOISE if falloffs else width_noise([line.width_in for line in lines], unclear, settings)
     round_in = [on_wall(plane, line) for line in marks.not_flattened_px] if marks else []
     roots = tuple(
         measure_root(

@@ -4,7 +4,7 @@ import math
 import re
 
 from rootread.fieldsheet import SheetRow, depths_asked
-from rootread.fieldsheet.depths import REMEDY
+from rootread.fieldsheet.depths import told_of_depths
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
@@ -77,7 +77,7 @@ def _of_depths(wall: Wall) -> list[str]:
     """Depths of the sheet that cannot be, since advice goes by them."""
     deepest_in = shown_down_to_in(wall.image, wall.marks)
     asked = depths_asked(wall.row, deepest_in, wall.plane.surface.se_in)
-    return [f"The sheet has {asked}. {REMEDY}"] if asked else []
+    return [told_of_depths(asked)] if asked else []
 
 
 def _of_another_crop(row: SheetRow | None) -> list[str]:
