@@ -39,7 +39,7 @@ from rootread.find import with_cracks
 from rootread.measure import Readings, RootReading, measure_wall
 from rootread.measure.direction import goes_down
 from rootread.measure.light import light_falloff, linear_grey
-from rootread.measure.squeezed import FITTED, piece_features, piece_size
+from rootread.measure.squeezed import FITTED, Seen, piece_features, piece_size
 from rootread.measure.wall import unclear_points
 
 SIZE = piece_size(SETTINGS.measure)
@@ -116,7 +116,7 @@ def pieces(wall: ReadWall) -> Iterator[tuple[dict[str, NDArray[np.float64]], NDA
         if not goes_down(root.trace.points):
             columns = [column[::-1] for column in columns]
         *seen, is_flat = columns
-        features, at = piece_features(*seen, SETTINGS.measure)
+        features, at = piece_features(Seen(*seen), SETTINGS.measure)
         if len(at):
             count = len(is_flat) // SIZE
             yield features, is_flat[: count * SIZE].reshape(count, SIZE).mean(axis=1)[at] > 0.5

@@ -10,6 +10,7 @@ from rootread.measure.root import measure_root
 from rootread.measure.squeezed import (
     FEWEST_PIECES,
     PIECE_IN,
+    Seen,
     chance,
     looks_flattened,
     piece_features,
@@ -39,7 +40,7 @@ def chances(
     log_width[STRETCH] += np.log(ratio)
     light[STRETCH], descent[STRETCH] = falloff, descent_deg
     clear = np.zeros(COUNT, bool)
-    features, at = piece_features(np.exp(log_width), clear, descent, light, settings)
+    features, at = piece_features(Seen(np.exp(log_width), clear, descent, light), settings)
     assert at.tolist() == list(range(COUNT // piece_size(settings)))
     return chance(features)
 
@@ -75,9 +76,8 @@ def test_a_wide_stretch_is_likelier_where_the_root_left_its_course_to_go_upright
     assert upright > 1.3 * on_course
     # All of a root upright is its own course: a tap root is in no crack.
     plumb = np.full(COUNT, UPRIGHT_DEG)
-    features, _ = piece_features(
-        np.full(COUNT, ROUND_IN), np.zeros(COUNT, bool), plumb, np.full(COUNT, ROUND_FALLOFF), SETTINGS
-    )
+    seen = Seen(np.full(COUNT, ROUND_IN), np.zeros(COUNT, bool), plumb, np.full(COUNT, ROUND_FALLOFF))
+    features, _ = piece_features(seen, SETTINGS)
     assert features["upright_off_course"].max() == 0.0
 
 
@@ -95,17 +95,17 @@ def test_what_was_bridged_or_touches_another_root_is_not_said_to_be_flattened():
     unclear = np.zeros(COUNT, bool)
     unclear[STRETCH] = True
     seen = (np.full(COUNT, SLANTED_DEG), np.full(COUNT, ROUND_FALLOFF))
-    assert not looks_flattened(width, unclear, *seen, SETTINGS).any()
-    assert looks_flattened(width, ~np.ones(COUNT, bool), *seen, SETTINGS)[STRETCH].mean() > 0.8
+    assert not looks_flattened(Seen(width, unclear, *seen), SETTINGS).any()
+    assert looks_flattened(Seen(width, np.zeros(COUNT, bool), *seen), SETTINGS)[STRETCH].mean() > 0.8
 
 
 def test_of_a_stub_nothing_is_said():
     fewest = FEWEST_PIECES * piece_size(SETTINGS)
     for points, said in ((0, 0), (1, 0), (fewest - 1, 0), (fewest, FEWEST_PIECES)):
         few = np.full(points, ROUND_IN)
-        seen = (few, np.zeros(points, bool), few + 33, few, SETTINGS)
-        assert len(piece_features(*seen)[1]) == said
-        assert looks_flattened(*seen).shape == (points,)
+        seen = Seen(few, np.zeros(points, bool), few + 33, few)
+        assert len(piece_features(seen, SETTINGS)[1]) == said
+        assert looks_flattened(seen, SETTINGS).shape == (points,)
 
 
 def ribbon(stretch, width_ratio=2.2):
@@ -113,21 +113,21 @@ def ribbon(stretch, width_ratio=2.2):
     width, light = np.full(COUNT, ROUND_IN), np.full(COUNT, ROUND_FALLOFF)
     width[stretch] *= width_ratio
     light[stretch] = RIBBON_FALLOFF
-    return width, np.zeros(COUNT, bool), np.full(COUNT, SLANTED_DEG), light
+    return Seen(width, np.zeros(COUNT, bool), np.full(COUNT, SLANTED_DEG), light)
 
 
 @pytest.mark.parametrize("shortest_in", [0.05, 0.25, 0.5, 1.2, 3.0])
 def test_the_shortest_stretch_asked_for_leaves_a_longer_one_as_it_is(shortest_in):
     seen = ribbon(STRETCH)
-    found = looks_flattened(*seen, replace(SETTINGS, flattened_min_length_in=shortest_in))
-    assert np.array_equal(found, looks_flattened(*seen, SETTINGS)) and found[STRETCH].mean() > 0.8
+    found = looks_flattened(seen, replace(SETTINGS, flattened_min_length_in=shortest_in))
+    assert np.array_equal(found, looks_flattened(seen, SETTINGS)) and found[STRETCH].mean() > 0.8
 
 
 def test_a_stretch_shorter_than_asked_for_is_not_said():
     seen = ribbon(STRETCH)
-    long_in = looks_flattened(*seen, SETTINGS).sum() * SETTINGS.step_in
+    long_in = looks_flattened(seen, SETTINGS).sum() * SETTINGS.step_in
     asked = replace(SETTINGS, flattened_min_length_in=long_in + PIECE_IN / 2)
-    assert not looks_flattened(*seen, asked).any()
+    assert not looks_flattened(seen, asked).any()
 
 
 def test_a_root_reads_the_same_from_its_lower_end():
@@ -157,4 +157,4 @@ def test_a_thick_round_root_of_another_crop_is_no_flatter_for_that():
     width = 2.0 * np.exp(np.repeat(rng.normal(0, 0.15, COUNT // 10), 10))
     clear = np.zeros(COUNT, bool)
     descent, light = np.full(COUNT, SLANTED_DEG), np.full(COUNT, ROUND_FALLOFF)
-    assert looks_flattened(width, clear, descent, light, SETTINGS).mean() < 0.05
+    assert looks_flattened(Seen(width, clear, descent, light), SETTINGS).mean() < 0.05

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from rootread.errors import BadRequest
-from rootread.photo import PHOTO_ENDINGS
+from rootread.photo import holds_photos
 from rootread.report.tables import FORMULA_STARTS
 from rootread.schema import TABLES
 
@@ -45,7 +45,7 @@ def _remedy(folder: Path) -> str:
     results = folder / "results"
     if (results / "walls.csv").is_file():
         return f"Results lie in {results}: name that folder."
-    if not any(path.suffix.lower() in PHOTO_ENDINGS for path in folder.rglob("*")):
+    if not holds_photos(folder):
         return "It holds neither results nor photos: name the folder after the --out of rootread grade."
     photos, out = shlex.quote(str(folder)), shlex.quote(str(results))
     return f"Grade the photos in it, then name {results}: rootread grade {photos} --out {out}"

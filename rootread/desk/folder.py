@@ -13,7 +13,7 @@ from rootread.errors import BadRequest, UnreadablePhoto
 from rootread.fieldsheet import COLUMNS, read_sheet, sheet_cells
 from rootread.fieldsheet.names import plain
 from rootread.marks import marks_path
-from rootread.photo import PHOTO_ENDINGS, read_photo
+from rootread.photo import PHOTO_ENDINGS, holds_photos, read_photo
 from rootread.settings import PhotoSettings
 from rootread.store import file_stem, write_bytes
 
@@ -41,13 +41,10 @@ class Folder:
         ------
         BadRequest : the sheet has a mistake in it, or two walls share a name.
         """
-        if not self._has_photos():
+        if not holds_photos(self.path):
             return (), ()
         plan = plan_walls([self.path], out)
         return plan.jobs, plan.told
-
-    def _has_photos(self) -> bool:
-        return any(p.suffix.lower() in PHOTO_ENDINGS for p in self.path.rglob("*"))
 
     def add_photo(self, given_name: str, content: bytes) -> Path:
         """Put a photo into the folder under a safe name of its own; whatever is there stays.

@@ -8,7 +8,7 @@ from rootread.geometry import Points
 from rootread.measure.direction import chord_descent, descent_along, goes_down, length_and_chord, turning
 from rootread.measure.flattening import NO_NOISE, Noise, flattened_points
 from rootread.measure.sideways import sideways_runs, turns
-from rootread.measure.squeezed import looks_flattened
+from rootread.measure.squeezed import Seen, looks_flattened
 from rootread.measure.types import RootReading
 from rootread.settings import MeasureSettings
 
@@ -82,4 +82,4 @@ def _flattened(
     if falloff is None:
         return flattened_points(width_in, unclear, noise, settings)[way]
     descent_deg = descent_at_deg if way.step is None else -descent_at_deg[way]
-    return looks_flattened(width_in, unclear, descent_deg, falloff[way], settings)[way]
+    return looks_flattened(Seen(width_in, unclear, descent_deg, falloff[way]), settings)[way]

@@ -21,6 +21,7 @@ on made walls (``benchmarks/flattening.py --fit``):
 """
 
 import json
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -60,33 +61,33 @@ FITTED = Path(__file__).with_name("squeezed.json")
 """Weight and mean of each feature, as fitted."""
 
 
-def looks_flattened(
-    width_in: Values,
-    unclear: NDArray[np.bool_],
-    descent_deg: Values,
-    falloff: Values,
-    settings: MeasureSettings,
-) -> NDArray[np.bool_]:
-    """``(N,)`` True where a root is more or less likely flattened, half inch by half inch.
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What a photo shows along one root at even steps, from its upper end on; each ``(N,)``."""
 
-    Parts that were bridged, or touch another root, neither shape the taper nor count.
+    width_in: Values
+    unclear: NDArray[np.bool_]
+    """True where the root was bridged or touches another, so that its width is not its own."""
+    descent_deg: Values
+    """Read on the way down."""
+    falloff: Values
+    """How light falls off across the root."""
 
-    Parameters
-    ----------
-    width_in : ``(N,)`` visible width at even steps along the root, from its upper end on.
-    unclear : ``(N,)`` True where the root was bridged or touches another.
-    descent_deg : ``(N,)`` its descent, read on the way down.
-    falloff : ``(N,)`` how light falls off across the root.
+
+def looks_flattened(seen: Seen, settings: MeasureSettings) -> NDArray[np.bool_]:
+    """``(N,)`` True in stretches likely enough flattened and as long as the settings ask.
+
+    What is unclear neither shapes the taper nor counts.
     """
     size = piece_size(settings)
-    features, at = piece_features(width_in, unclear, descent_deg, falloff, settings)
-    flat = np.zeros(len(width_in), dtype=bool)
+    features, at = piece_features(seen, settings)
+    flat = np.zeros(len(seen.width_in), dtype=bool)
     if len(at):
         likely = at[chance(features) >= SAID_FROM]
         for stretch in np.split(likely, np.flatnonzero(np.diff(likely) > 1) + 1):
             if len(stretch) * PIECE_IN >= settings.flattened_min_length_in:
                 flat[stretch[0] * size : (stretch[-1] + 1) * size] = True
-    return flat & ~unclear
+    return flat & ~seen.unclear
 
 
 def piece_size(settings: MeasureSettings) -> int:
@@ -107,29 +108,23 @@ def _weights() -> dict[str, tuple[float, float]]:
     return fitted
 
 
-def piece_features(
-    width_in: Values,
-    unclear: NDArray[np.bool_],
-    descent_deg: Values,
-    falloff: Values,
-    settings: MeasureSettings,
-) -> tuple[Features, NDArray[np.intp]]:
+def piece_features(seen: Seen, settings: MeasureSettings) -> tuple[Features, NDArray[np.intp]]:
     """What is seen of each half inch that is mostly clear, and which of the root's half inches these are.
 
-    None of a root that has too few. Parameters are those of ``looks_flattened``.
+    None of a root that has too few.
     """
     size = piece_size(settings)
-    count = len(width_in) // size
+    count = len(seen.width_in) // size
 
     def pieces(values: Values) -> Values:
         return values[: count * size].reshape(count, size)
 
-    at = np.flatnonzero(pieces(unclear.astype(float)).mean(axis=1) < 0.5)
+    at = np.flatnonzero(pieces(seen.unclear.astype(float)).mean(axis=1) < 0.5)
     if len(at) < FEWEST_PIECES:
         return {}, at[:0]
-    log_width: Values = np.median(pieces(np.log(np.maximum(width_in, 1e-3)))[at], axis=1)
-    lit: Values = np.median(pieces(falloff)[at], axis=1)
-    descent: Values = pieces(descent_deg)[at].mean(axis=1)
+    log_width: Values = np.median(pieces(np.log(np.maximum(seen.width_in, 1e-3)))[at], axis=1)
+    lit: Values = np.median(pieces(seen.falloff)[at], axis=1)
+    descent: Values = pieces(seen.descent_deg)[at].mean(axis=1)
     # Where another ratio is asked for, widths must stand as much farther above the taper.
     asked = np.log(settings.flattened_ratio / USUAL_RATIO)
     above, scatter = _above_taper(log_width, at)

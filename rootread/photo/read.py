@@ -53,6 +53,11 @@ UPRIGHT: dict[int, Callable[[Rgb], Rgb]] = {
 }
 
 
+def holds_photos(folder: Path) -> bool:
+    """Whether anything in a folder, or in one within it, is named as a photo."""
+    return any(path.suffix.lower() in PHOTO_ENDINGS for path in folder.rglob("*"))
+
+
 def read_photo(path: Path | str, settings: PhotoSettings | None = None) -> Photo:
     """Read a JPEG, PNG, TIFF or HEIC photo, upright and in sRGB.
 
