@@ -14,7 +14,7 @@ from rootread.follow.company import beside_another
 from rootread.follow.confidence import LEAST, MOST, trace_features, with_confidence
 from rootread.follow.crowns import find_crowns
 from rootread.follow.cuts import with_cuts
-from rootread.follow.profile import BLUR_PX, measure_width
+from rootread.follow.profile import BLUR_PX, find_edges, width_between
 from rootread.follow.shown import shown_part
 from rootread.geometry import Points
 from rootread.plane import Surface, WallImage
@@ -42,13 +42,18 @@ def photographed(picture: np.ndarray, lens_px: float = LENS_PX) -> np.ndarray:
     return cv2.GaussianBlur(cv2.GaussianBlur(grey, (0, 0), lens_px), (0, 0), BLUR_PX)
 
 
+def measured(picture: np.ndarray, grey: np.ndarray, points_px: Points, mask_px: float) -> tuple:
+    """Width and its error at every point of a drawn root, by a finder that is right pixel by pixel."""
+    mask_width_px = np.full(len(points_px), mask_px)
+    return width_between(find_edges(grey, picture.astype(np.float32), points_px, mask_width_px))
+
+
 @pytest.mark.parametrize("angle_deg", [0.0, 28.0, 45.0])
 @pytest.mark.parametrize("width_px", [2.5, 3.3, 5.0, 8.0, 13.0])
 def test_a_width_is_right_to_a_tenth_down_to_two_and_a_half_pixels(width_px, angle_deg):
     root = course(angle_deg)
-    grey = photographed(covered([root], width_px / PX_PER_IN))
-    points_px = root * PX_PER_IN
-    width, se = measure_width(grey, points_px[::2], np.full(40, width_px + 1.0))
+    picture = covered([root], width_px / PX_PER_IN)
+    width, se = measured(picture, photographed(picture), root[::2] * PX_PER_IN, width_px + 1.0)
     assert np.median(width) == pytest.approx(width_px, rel=WIDTH_TOLERANCE)
     assert (np.abs(width - width_px) < 2 * se).mean() > 0.9
 
@@ -57,16 +62,37 @@ def test_a_width_is_right_to_a_tenth_down_to_two_and_a_half_pixels(width_px, ang
 @pytest.mark.parametrize("width_px", [2.5, 6.0])
 def test_the_stated_error_of_a_width_covers_a_softer_or_sharper_lens(width_px, lens_px):
     root = course(28.0)
-    grey = photographed(covered([root], width_px / PX_PER_IN), lens_px)
-    width, se = measure_width(grey, root[::2] * PX_PER_IN, np.full(40, width_px + 1.0))
+    picture = covered([root], width_px / PX_PER_IN)
+    width, se = measured(picture, photographed(picture, lens_px), root[::2] * PX_PER_IN, width_px + 1.0)
     assert (np.abs(width - width_px) < 2 * se).mean() > 0.9
+
+
+@pytest.mark.parametrize("width_px", [4.0, 6.0, 9.0])
+def test_what_a_soft_lens_adds_to_a_root_is_taken_off_again(width_px):
+    picture = covered([course(28.0)], width_px / PX_PER_IN)
+    points_px = course(28.0)[::2] * PX_PER_IN
+    sharp, soft = (photographed(picture, lens_px) for lens_px in (LENS_PX, 1.2))
+    spread = [
+        np.median(find_edges(g, picture, points_px, np.full(40, width_px)).apart_px) for g in (sharp, soft)
+    ]
+    width = [np.median(measured(picture, g, points_px, width_px)[0]) for g in (sharp, soft)]
+    assert spread[1] > spread[0] + 0.5
+    assert width[1] < width[0] + 0.1
+
+
+@pytest.mark.parametrize("finder_px", [5.0, 7.2])
+def test_finder_and_photo_have_an_equal_say_in_a_width(finder_px):
+    root = course(28.0)
+    grey = photographed(covered([root], 6.0 / PX_PER_IN))
+    width, _ = measured(covered([root], finder_px / PX_PER_IN), grey, root[::2] * PX_PER_IN, 6.0)
+    assert np.median(width) == pytest.approx(np.sqrt(6.0 * finder_px), rel=0.05)
 
 
 @pytest.mark.parametrize("mask_px", [4.0, 8.0])
 def test_a_width_does_not_hang_on_the_root_pixels_it_starts_from(mask_px):
     root = course(20.0)
-    grey = photographed(covered([root], 6.0 / PX_PER_IN))
-    width, _ = measure_width(grey, root[::2] * PX_PER_IN, np.full(40, mask_px))
+    picture = covered([root], 6.0 / PX_PER_IN)
+    width, _ = measured(picture, photographed(picture), root[::2] * PX_PER_IN, mask_px)
     assert np.median(width) == pytest.approx(6.0, rel=WIDTH_TOLERANCE)
 
 
@@ -75,17 +101,16 @@ def test_a_flank_in_shade_still_belongs_to_the_root():
     rows = np.mgrid[0:120, 0:200][0]
     across = (rows - 60.3) / 5.0
     lit = np.where(np.abs(across) < 1, np.clip(0.55 - 0.5 * across, 0, 1), 0.0)
-    grey = photographed(lit)
     points = np.column_stack([np.linspace(20, 180, 80), np.full(80, 60.3)])
-    width, _ = measure_width(grey, points, np.full(80, 9.0))
+    width, _ = measured(lit > 0, photographed(lit), points, 9.0)
     assert np.median(width) == pytest.approx(10.0, rel=SHADED_TOLERANCE)
 
 
 def test_dark_roots_on_pale_soil_are_as_wide():
     root = course(33.0)
-    grey = photographed(covered([root], 6.0 / PX_PER_IN))
-    points = root[::2] * PX_PER_IN
-    pale, dark = (measure_width(g, points, np.full(40, 6.0))[0] for g in (grey, 255 - grey))
+    picture = covered([root], 6.0 / PX_PER_IN)
+    grey, points_px = photographed(picture), root[::2] * PX_PER_IN
+    pale, dark = (measured(picture, g, points_px, 6.0)[0] for g in (grey, 255 - grey))
     assert np.abs(pale - dark).max() < 0.02
 
 

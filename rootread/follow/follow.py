@@ -27,6 +27,6 @@ def follow_roots(
     WallRefused : what was found is a net, through which no root can be followed.
     """
     traces = follow_courses(root_map, image, surface, settings)
-    traces = with_measured_widths(traces, image)
+    traces = with_measured_widths(traces, image, root_map)
     traces = with_cuts(traces, image, surface)
     return with_confidence(traces, root_map, image)

@@ -7,16 +7,25 @@ steepest place lies well inside the root. So each edge is sought at its *foot*:
 outside the steepest place, where the slope has fallen to half. On an edge blurred by a Gaussian of standard
 deviation sigma the foot lies sigma sqrt(2 ln 2) outside the edge, however wide
 the root is; that much is taken off again.
+
+Not all photos are as sharp, nor all of a photo. How far apart the two places
+lie where the slope has fallen to half, within and without, says how soft an
+edge is: 2 sigma sqrt(2 ln 2) (the full width at half maximum of a Gaussian).
+What is softer than usual widens the root in squares.
+
+The finder is a second witness: it has its own edges, where the probability of
+root falls, and it errs for other reasons than light does.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from rootread.find.types import RootMap
 from rootread.follow.company import beside_another
 from rootread.follow.types import Trace
 from rootread.geometry import Points
@@ -29,8 +38,15 @@ BLUR_PX = 0.7
 PHOTO_BLUR_PX = 0.65
 """What lens, pixels, laying flat and sampling blur by together, in working pixels: usual for good photos."""
 SIGMA_PX = float(np.hypot(BLUR_PX, PHOTO_BLUR_PX))
-FOOT_PX = SIGMA_PX * float(np.sqrt(2 * np.log(2)))
+HALF_FALL = float(np.sqrt(2 * np.log(2)))
+"""How many sigma from its steepest place the slope of a blurred edge has fallen to half."""
+FOOT_PX = SIGMA_PX * HALF_FALL
 """How far outside a blurred edge its slope has fallen to half."""
+USUAL_SOFTNESS_PX, SOFTNESS_WIDENS = 0.87, 9.0
+"""Softness of the sharper edge of a root in a good photo, as it is measured here; and by how many square
+pixels each square pixel of softness beyond that widens a root. Fitted by ``benchmarks/width.py --fit``."""
+FINDER_EDGE = 0.4
+"""Probability at which the finder has its edge."""
 NEAREST, FARTHEST, SLACK_PX = 0.5, 1.6, 1.5
 """Edges are sought from NEAREST to FARTHEST times the mask's half width, and SLACK_PX beyond."""
 MEDIAN_POINTS = 11
@@ -44,20 +60,22 @@ SE_SHARE_TOUCHING = 0.22
 """A further share where another root touches: part of this one may lie beneath it."""
 
 
-def with_measured_widths(traces: Sequence[Trace], image: WallImage) -> tuple[Trace, ...]:
-    """The traces with widths from their edges in the photo, where they were seen.
+def with_measured_widths(traces: Sequence[Trace], image: WallImage, root_map: RootMap) -> tuple[Trace, ...]:
+    """The traces with widths from their edges, where they were seen.
 
     Parameters
     ----------
     traces : roots in wall inches whose widths are those of their root pixels.
     image : the flat wall.
+    root_map : what the finder makes of it.
     """
-    grey = cv2.cvtColor(image.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    grey = cv2.GaussianBlur(grey, (0, 0), BLUR_PX)
+    grey = soft_grey(image)
     px_per_in = image.grid.px_per_in
     measured = []
     for trace, touches in zip(traces, beside_another(traces), strict=True):
-        width_px, se_px = measure_width(grey, image.grid.to_px(trace.points), trace.width_in * px_per_in)
+        points_px = image.grid.to_px(trace.points)
+        edges = find_edges(grey, root_map.probability, points_px, trace.width_in * px_per_in)
+        width_px, se_px = width_between(edges)
         se_px = np.hypot(se_px, SE_SHARE_TOUCHING * touches * width_px)
         seen = ~trace.inferred if not trace.inferred.all() else np.ones_like(trace.inferred)
         measured.append(
@@ -70,67 +88,161 @@ def with_measured_widths(traces: Sequence[Trace], image: WallImage) -> tuple[Tra
     return tuple(measured)
 
 
-def measure_width(
-    grey: NDArray[np.float32], points_px: Points, mask_width_px: NDArray[np.float64]
+def soft_grey(image: WallImage) -> NDArray[np.float32]:
+    """``(M, N)`` brightness, blurred by ``BLUR_PX`` so that noise makes no edges."""
+    grey = cv2.cvtColor(image.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    return cv2.GaussianBlur(grey, (0, 0), BLUR_PX)
+
+
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """What is seen across one root at each point of its centreline, as a running median; pixels."""
+
+    apart_px: NDArray[np.float64]
+    """``(N,)`` from edge to edge in the photo."""
+    scatter_px: NDArray[np.float64]
+    """``(N,)`` how far single points lie from that."""
+    softness_px: NDArray[np.float64]
+    """``(N,)`` sigma of the sharper edge."""
+    finder_px: NDArray[np.float64]
+    """``(N,)`` from edge to edge of the finder's probability; as in the photo where it has none near by."""
+    mask_px: NDArray[np.float64]
+    """``(N,)`` width of the root pixels."""
+
+
+def width_between(
+    edges: Edges, usual_px: float = USUAL_SOFTNESS_PX, widens: float = SOFTNESS_WIDENS
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Width ``(N,)`` px at every point of one centreline and its standard error.
+    """Width ``(N,)`` px at every point and its standard error."""
+    # The feet of a line as thin as the blur stand apart by the blur's width as well as its own,
+    # which is added about as independent spreads are, in squares.
+    in_photo = np.sqrt(np.maximum(edges.apart_px**2 - 2 * PHOTO_BLUR_PX**2, LEAST_PX**2))
+    by_both = np.sqrt(in_photo * edges.finder_px)
+    softer = np.maximum(edges.softness_px**2 - usual_px**2, 0)
+    width = np.sqrt(np.maximum(by_both**2 - widens * softer, LEAST_PX**2))
+    parts = (
+        SE_PX,
+        SE_SHARE * width,
+        SE_SCATTER * edges.scatter_px,
+        SE_DISAGREEMENT * (width - edges.mask_px),
+    )
+    return width, np.sqrt(np.sum([np.square(part) * np.ones_like(width) for part in parts], axis=0))
+
+
+def find_edges(
+    grey: NDArray[np.float32],
+    probability: NDArray[np.float32],
+    points_px: Points,
+    mask_width_px: NDArray[np.float64],
+) -> Edges:
+    """What is seen across one root.
 
     Parameters
     ----------
     grey : ``(M, N)`` brightness, blurred by ``BLUR_PX``.
+    probability : ``(M, N)`` that a pixel shows a root.
     points_px : ``(N, 2)`` centreline, column and row.
     mask_width_px : ``(N,)`` width of the root pixels there.
     """
-    tangent = np.gradient(points_px, axis=0)
-    tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
-    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    places = edge_places(grey, points_px, normal, mask_width_px / 2)
-    window = min(MEDIAN_POINTS, len(places) // 2 * 2 + 1)
-    apart = median_filter(places, size=(window, 1), mode="nearest").sum(axis=1)
-    # The feet of a line as thin as the blur stand apart by the blur's width as well as its own,
-    # which is added about as independent spreads are, in squares.
-    width = np.sqrt(np.maximum(apart**2 - 2 * PHOTO_BLUR_PX**2, LEAST_PX**2))
-    scatter = median_filter(np.abs(places.sum(axis=1) - apart), size=window, mode="nearest")
-    parts = (SE_PX, SE_SHARE * width, SE_SCATTER * scatter, SE_DISAGREEMENT * (width - mask_width_px))
-    return width, np.sqrt(np.sum([np.square(part) * np.ones_like(width) for part in parts], axis=0))
-
-
-def edge_places(
-    grey: NDArray[np.float32], points_px: Points, normal: Points, half_width_px: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Distance from each centreline point to the two edges, ``(N, 2)`` px, before any smoothing.
-
-    ``normal`` are ``(N, 2)`` unit vectors across the root; the first edge lies
-    against them. ``half_width_px`` ``(N,)`` is half the width of the root pixels.
-    """
-    farthest = FARTHEST * half_width_px + SLACK_PX
-    count = int(np.ceil((float(farthest.max(initial=1.0)) + 2 * FOOT_PX) / STEP_PX))
-    out_px = np.arange(count + 1) * STEP_PX
-    offset = np.concatenate([-out_px[:0:-1], out_px])
-    across = (points_px[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
-    profile = cv2.remap(
-        grey, across[..., 0], across[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    across = _Across.of(points_px, mask_width_px / 2)
+    photo = [_edge_of(side, across) for side in across.sides(across.root_brighter(across.profile(grey)))]
+    place = np.column_stack([place for place, _ in photo])
+    sharper = np.minimum(*[softness for _, softness in photo])
+    finder = [_falls_below(side, FINDER_EDGE, across) for side in across.sides(across.profile(probability))]
+    by_finder = np.where(np.isfinite(found := np.column_stack(finder)), found, place)
+    apart = _along(place).sum(axis=1)
+    return Edges(
+        apart_px=apart,
+        scatter_px=_along(np.abs(place.sum(axis=1) - apart)),
+        softness_px=_along(sharper),
+        finder_px=np.maximum(_along(by_finder).sum(axis=1), LEAST_PX),
+        mask_px=mask_width_px,
     )
-    near = np.abs(offset)[None] <= NEAREST * half_width_px[:, None] + STEP_PX
-    level_in = (profile * near).sum(axis=1) / near.sum(axis=1)
-    around = ~near & (np.abs(offset)[None] <= farthest[:, None])
-    level_out = (profile * around).sum(axis=1) / np.maximum(around.sum(axis=1), 1)
-    profile = profile * np.where(level_in >= level_out, 1.0, -1.0)[:, None]
-    allowed = (out_px[None] > NEAREST * half_width_px[:, None] + STEP_PX) & (
-        out_px[None] <= farthest[:, None]
-    )
-    sides = (profile[:, count::-1], profile[:, count:])
-    return np.column_stack([_edge_place(-np.gradient(side, STEP_PX, axis=1), allowed) for side in sides])
 
 
-def _edge_place(fall: NDArray[np.float64], allowed: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Distance from the centre to the edge in each row of ``fall``, the slope on the way out."""
-    row = np.arange(len(fall))
+@dataclass(frozen=True, eq=False)
+class _Across:
+    """Places across a root, from one side to the other, at each point of its centreline."""
+
+    half_px: NDArray[np.float64]
+    """``(N, 1)`` half the width of the root pixels."""
+    out_px: NDArray[np.float64]
+    """``(K,)`` distance of the samples of one side from the centre."""
+    place_px: NDArray[np.float32]
+    """``(N, 2K - 1, 2)``, the side against the normals first."""
+
+    @classmethod
+    def of(cls, points_px: Points, half_px: NDArray[np.float64]) -> "_Across":
+        tangent = np.gradient(points_px, axis=0)
+        tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
+        normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+        reach = FARTHEST * float(half_px.max(initial=0.0)) + SLACK_PX + 2 * FOOT_PX
+        out_px = np.arange(int(np.ceil(reach / STEP_PX)) + 1) * STEP_PX
+        offset = np.concatenate([-out_px[:0:-1], out_px])
+        place = points_px[:, None] + offset[None, :, None] * normal[:, None]
+        return cls(half_px[:, None], np.asarray(out_px, float), place.astype(np.float32))
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """``(N, K)`` surely on the root."""
+        return self.out_px <= NEAREST * self.half_px + STEP_PX
+
+    @property
+    def in_reach(self) -> NDArray[np.bool_]:
+        """``(N, K)`` where an edge may lie, or the root."""
+        return self.out_px <= FARTHEST * self.half_px + SLACK_PX
+
+    def profile(self, picture: NDArray[np.float32]) -> NDArray[np.float32]:
+        """``(N, 2K - 1)`` what a picture shows at the places."""
+        column, row = self.place_px[..., 0], self.place_px[..., 1]
+        return cv2.remap(picture, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+    def sides(self, profile: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Both sides of a profile, ``(N, K)`` from the centre out."""
+        middle = len(self.out_px) - 1
+        return profile[:, middle::-1], profile[:, middle:]
+
+    def root_brighter(self, profile: NDArray[np.float32]) -> NDArray[np.float32]:
+        """The profile, or its negative where the root is darker than what lies beside it."""
+        inside = np.hstack([self.inside[:, :0:-1], self.inside])
+        beside = np.hstack([self.in_reach[:, :0:-1], self.in_reach]) & ~inside
+        level_in = (profile * inside).sum(axis=1) / inside.sum(axis=1)
+        level_out = (profile * beside).sum(axis=1) / np.maximum(beside.sum(axis=1), 1)
+        return np.asarray(profile * np.where(level_in >= level_out, 1.0, -1.0)[:, None], np.float32)
+
+
+def _along(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Running median along the root."""
+    window = min(MEDIAN_POINTS, len(values) // 2 * 2 + 1)
+    return median_filter(values, size=(window, *[1] * (values.ndim - 1)), mode="nearest")
+
+
+def _edge_of(side: NDArray[np.float32], across: _Across) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Distance ``(N,)`` from the centre to the edge, and the sigma of a Gaussian as wide as its slope."""
+    fall: NDArray[np.float64] = -np.asarray(np.gradient(side, STEP_PX, axis=1))
+    row, column = np.arange(len(fall)), np.arange(fall.shape[1])
+    allowed = across.in_reach & ~across.inside
     steepest = np.where(allowed, fall, -np.inf).argmax(axis=1).clip(1, fall.shape[1] - 2)
-    half = 0.5 * fall[row, steepest]
-    outside = np.arange(fall.shape[1])[None] > steepest[:, None]
-    foot = (outside & (fall < half[:, None])).argmax(axis=1)
+    gentle = fall < 0.5 * fall[row, steepest][:, None]
+    foot = (gentle & (column > steepest[:, None])).argmax(axis=1)
     foot = np.where(foot > 0, foot, steepest + 1)
-    drop = np.maximum(fall[row, foot - 1] - fall[row, foot], 1e-9)
-    between = ((fall[row, foot - 1] - half) / drop).clip(0, 1)
-    return (foot - 1 + between) * STEP_PX - FOOT_PX
+    # The last gentle place on the way in; the centre where the slope begins there.
+    head = (column * (gentle & (column < steepest[:, None]))).max(axis=1)
+
+    def half_fallen(gentle_at: NDArray[np.int64], toward: int) -> NDArray[np.float64]:
+        half = 0.5 * fall[row, steepest]
+        steep, less = fall[row, gentle_at + toward], fall[row, gentle_at]
+        return (gentle_at + toward * ((half - less) / np.maximum(steep - less, 1e-9)).clip(0, 1)) * STEP_PX
+
+    outside, within = half_fallen(foot, -1), half_fallen(head, 1)
+    return outside - FOOT_PX, (outside - within) / (2 * HALF_FALL)
+
+
+def _falls_below(side: NDArray[np.float32], level: float, across: _Across) -> NDArray[np.float64]:
+    """Distance ``(N,)`` from the centre to where a side falls below a level; NaN where it does not."""
+    below = (side < level) & across.in_reach
+    first = below.argmax(axis=1)
+    row, before = np.arange(len(side)), np.maximum(first - 1, 0)
+    above, under = side[row, before], side[row, first]
+    part = ((above - level) / np.maximum(above - under, 1e-9)).clip(0, 1)
+    return np.where(first > 0, (before + part) * STEP_PX, np.nan)
