@@ -81,7 +81,8 @@ def crossed(*lines_in: list[tuple[float, float]]) -> Limbs:
 
 def test_roots_that_were_followed_right_have_links_of_their_own() -> None:
     roots = TrueRoots(truth_of(DOWN, UP), Straight())  # type: ignore[arg-type]
-    assert of_one_root(crossed(DOWN, UP), roots).tolist() == [1, 1, -1, -1]
+    four = crossed(DOWN, UP)
+    assert of_one_root(four, roots.of_limbs(four)).tolist() == [1, 1, -1, -1]
 
 
 def test_roots_that_were_taken_for_each_other_have_those_of_the_other() -> None:
@@ -89,7 +90,8 @@ def test_roots_that_were_taken_for_each_other_have_those_of_the_other() -> None:
     upper = [(1.0, 1.8), (3.0, 3.0), (5.0, 1.8)]
     lower = [(1.0, 4.2), (3.0, 3.0), (5.0, 4.2)]
     roots = TrueRoots(truth_of(DOWN, UP), Straight())  # type: ignore[arg-type]
-    assert of_one_root(crossed(upper, lower), roots).tolist() == [-1, -1, 1, 1]
+    four = crossed(upper, lower)
+    assert of_one_root(four, roots.of_limbs(four)).tolist() == [-1, -1, 1, 1]
 
 
 def test_a_root_does_not_go_on_as_itself_the_other_way() -> None:
@@ -98,13 +100,15 @@ def test_a_root_does_not_go_on_as_itself_the_other_way() -> None:
     other = [(8.0, 6.0), (8.0, 3.0), (4.1, 3.0)]
     roots = TrueRoots(truth_of([(1.0, 3.0), (8.0, 3.0)]), Straight())  # type: ignore[arg-type]
     head, _, _, tail = crossed(one, other)
-    assert of_one_root((head, None, None, tail), roots).tolist() == [0, 0, -1, 0]
+    four = (head, None, None, tail)
+    assert of_one_root(four, roots.of_limbs(four)).tolist() == [0, 0, -1, 0]
 
 
 def test_where_the_true_root_of_each_limb_lies_is_known() -> None:
     """Along its own root all over the picture, and not along the other."""
     four = crossed(DOWN, UP)
-    onto = shown_roots(four, TrueRoots(truth_of(DOWN, UP), Straight()))  # type: ignore[arg-type]
+    roots = TrueRoots(truth_of(DOWN, UP), Straight())  # type: ignore[arg-type]
+    onto = shown_roots(four, roots.of_limbs(four), roots)
     assert onto.shape == (4, *SHOWN)
     frame = Frame.of(four)
     for limb, of_limb, other in zip((0, 1, 2, 3), onto, (2, 3, 0, 1), strict=True):
@@ -124,7 +128,8 @@ def cells(limb: Limb | None, frame: Frame) -> NDArray[np.int64]:
 
 
 def test_of_a_limb_that_is_of_no_single_root_nothing_is_asked() -> None:
-    onto = shown_roots(crossed(DOWN, UP), TrueRoots(truth_of(UP), Straight()))  # type: ignore[arg-type]
+    four, roots = crossed(DOWN, UP), TrueRoots(truth_of(UP), Straight())  # type: ignore[arg-type]
+    onto = shown_roots(four, roots.of_limbs(four), roots)
     assert (onto[:2] == -1).all()
     assert (onto[2:] >= 0).all() and (onto[2:] == 1).any()
 

@@ -36,6 +36,10 @@ class Held:
     """1 where it leads toward the tip, -1 toward the base."""
 
 
+HeldBy = list[dict[int, Held] | None]
+"""For each limb of an encounter the true roots along which it lies; None for one that is not there."""
+
+
 class TrueRoots:
     """Where the photo shows the true roots."""
 
@@ -50,8 +54,11 @@ class TrueRoots:
         )
         return np.where(np.isfinite(away), np.append(self._courses.root, -1)[at], -1)
 
-    def of_limb(self, limb: Limb) -> dict[int, Held]:
-        """The true roots along which a limb lies."""
+    def of_limbs(self, four: Limbs) -> HeldBy:
+        """For each limb the true roots along which it lies."""
+        return [None if limb is None else self._of_limb(limb) for limb in four]
+
+    def _of_limb(self, limb: Limb) -> dict[int, Held]:
         points = limb.line_in[: max(round(LIMB_IN / limb.step_in), FEWEST_POINTS)]
         line = to_truth(points, self._plane, self._truth)
         met: dict[int, list[float]] = {}
@@ -68,7 +75,7 @@ class TrueRoots:
         }
 
 
-def shown_roots(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
+def shown_roots(four: Limbs, held_by: HeldBy, roots: TrueRoots) -> NDArray[np.int8]:
     """``(4, 12, 24)`` where in the picture of an encounter the true root of each limb lies.
 
     1 where it does, 0 where not; -1 all over for a limb that is not there or is of no single root.
@@ -78,22 +85,20 @@ def shown_roots(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
     middles_px = (np.column_stack([column, row]) + 0.5) * CELL_PX - 0.5
     nearest = roots.nearest(frame.to_wall(middles_px), CELL_PX / frame.px_per_in)
     said = np.full((len(four), len(nearest)), -1, np.int8)
-    for limb, of_limb in zip(four, said, strict=True):
-        held = {} if limb is None else roots.of_limb(limb)
+    for held, of_limb in zip(held_by, said, strict=True):
         if held:
             of_limb[:] = np.isin(nearest, list(held))
     return said.reshape(-1, *SHOWN)
 
 
-def of_one_root(four: Limbs, roots: TrueRoots) -> NDArray[np.int8]:
+def of_one_root(four: Limbs, held_by: HeldBy) -> NDArray[np.int8]:
     """``(4,)`` for each pair of limbs that may go on as each other: whether they are of one root.
 
     1 if they are, -1 if not, 0 if one is not there.
     """
-    held = [None if limb is None else roots.of_limb(limb) for limb in four]
     said = np.zeros(len(LINKS), np.int8)
     for k, (one, other) in enumerate(LINKS):
-        first, second = held[one], held[other]
+        first, second = held_by[one], held_by[other]
         if first is None or second is None:
             continue
         from_, to = four[one], four[other]
