@@ -130,27 +130,27 @@ def test_thread_thin_and_bridged_stretches_do_not_shift_the_wall_descent():
         (12.0, 0.9, 1.0),
         (12.0, 0.5, 1.0),
         (12.0, 0.25, 0.5),
-        (3.0, 0.9, 0.5),
-        (3.0, 0.25, 0.25),
-        (3.0, 1.0, 1.0),
+        (2.0, 0.9, 0.5),
+        (2.0, 0.25, 0.25),
+        (2.0, 1.0, 1.0),
     ],
 )
 def test_short_and_doubtful_roots_count_for_less_toward_descent(length_in, confidence, weight):
-    """In full from 6 in and from even chances on, and where a person drew the root."""
+    """In full from 4 in and from even chances on, and where a person drew the root."""
     root = trace(along((0, 1), (0, 1 + length_in)), confidence=confidence)
     (reading,) = measure_wall((root,), plane(), SETTINGS).roots
     assert weight_in_descent(reading) == pytest.approx(weight, rel=PAPER_TOLERANCE)
 
 
 def test_the_mean_descent_of_a_short_plumb_and_a_long_level_root_on_paper():
-    """3 in at 90 degrees count half, 12 in at 0 in full: (3 / 2 * 90) / (3 / 2 + 12)."""
+    """3 in at 90 degrees count three fourths, 12 in at 0 in full: (9 / 4 * 90) / (9 / 4 + 12)."""
     roots = (
         trace(along((0, 4), (12, 4)), confidence=0.9, name="level"),
         trace(along((20, 4), (20, 7)), confidence=0.9, name="plumb"),
     )
     wall = measure_wall(roots, plane(), SETTINGS)
-    assert wall.descent.value == pytest.approx(10.0, rel=0.02)
-    assert wall.shallow_share == pytest.approx(12 / 13.5, abs=SHARE_TOLERANCE)
+    assert wall.descent.value == pytest.approx(202.5 / 14.25, rel=0.02)
+    assert wall.shallow_share == pytest.approx(12 / 14.25, abs=SHARE_TOLERANCE)
 
 
 def test_an_error_of_the_level_cancels_where_roots_fan_out_both_ways():

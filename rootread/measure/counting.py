@@ -2,12 +2,11 @@
 
 Those of roots at least ``counted_width_in`` wide: finer ones are laterals and
 hairs, which leave their parents at angles of their own, and how many of them a
-photo shows depends on light and soil. A photo's blur makes thin roots look
-wider than they are, and single places err, so the width is taken over some
-inches and asked to be a little more. A trace shorter than an inch and a half is
-as often a bit of straw as of a root.
+photo shows depends on light and soil. Single places err, so the width is
+taken over half an inch. A trace shorter than an inch and a half is as often a
+bit of straw as of a root.
 
-Toward the wall's mean descent and its shares a root counts in full from six
+Toward the wall's mean descent and its shares a root counts in full from four
 inches on, if it is more likely followed right than not; what is shorter is more
 often a lateral that reads thick, or a piece of straw. On made walls the mean
 is nearer to the truth so than with every inch alike, or with every inch by its
@@ -25,11 +24,9 @@ from scipy.ndimage import median_filter
 
 from rootread.measure.types import RootReading
 
-WIDTH_OVER_IN = 2.0
-THIN_READS = 1.1
-"""Read width over width, of roots about as thin as those that just count."""
+WIDTH_OVER_IN = 0.5
 SHORTEST_IN = 1.5
-FULL_FROM_IN = 6.0
+FULL_FROM_IN = 4.0
 DOUBTED_BELOW = 0.5
 DRAWN_BY_HAND = 1.0
 """The confidence of a root that a person drew: it is what it seems."""
@@ -45,7 +42,7 @@ def counted_points(root: RootReading, counted_width_in: float) -> NDArray[np.boo
     step_in = root.length_in / max(len(width) - 1, 1)
     window = min(2 * round(WIDTH_OVER_IN / step_in / 2) + 1, len(width) // 2 * 2 + 1)
     steady = median_filter(width, size=window, mode="nearest")
-    return (steady >= THIN_READS * counted_width_in) & ~root.trace.inferred
+    return (steady >= counted_width_in) & ~root.trace.inferred
 
 
 def weight_in_descent(root: RootReading) -> float:

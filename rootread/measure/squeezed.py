@@ -34,9 +34,9 @@ Values = NDArray[np.float64]
 Features = dict[str, Values]
 """``(P,)`` values by name, one a half inch."""
 
-SAID_FROM = 0.4
-"""Half inches of this chance and more are said to be flattened: on made walls about half of them are, on
-photos of other makers a third."""
+SAID_FROM = 0.5
+"""Half inches are said to be flattened where that is likelier than not: on photos of other makers a third of
+them are."""
 PIECE_IN = 0.5
 """What the chance was fitted on, however short a stretch the settings ask for."""
 FEWEST_PIECES = 4
