@@ -42,7 +42,7 @@ WALLS = (
         "descent_deg",
         float,
         "deg",
-        "mean descent below horizontal over root length; thin roots do not count, those under 6 in and "
+        "mean descent below horizontal over root length; thin roots do not count, those under 4 in and "
         "doubtful ones for less",
     ),
     Column("descent_low", float, "deg", "lower end of its 95 % interval"),

@@ -9,12 +9,13 @@ from drawn_roots import PX_PER_IN, SIDE_IN, SURFACE, covered, followed, turned, 
 from handmade_roots import along, trace
 from scipy.ndimage import distance_transform_edt
 
+from rootread.find import RootMap
 from rootread.follow import Trace, follow_roots
 from rootread.follow.company import beside_another
 from rootread.follow.confidence import LEAST, MOST, trace_features, with_confidence
 from rootread.follow.crowns import find_crowns
 from rootread.follow.cuts import with_cuts
-from rootread.follow.profile import BLUR_PX, find_edges, width_between
+from rootread.follow.profile import BLUR_PX, find_edges, width_between, with_measured_widths
 from rootread.follow.shown import shown_part
 from rootread.geometry import Points
 from rootread.plane import Surface, WallImage
@@ -78,6 +79,7 @@ def test_what_a_soft_lens_adds_to_a_root_is_taken_off_again(width_px):
     width = [np.median(measured(picture, g, points_px, width_px)[0]) for g in (sharp, soft)]
     assert spread[1] > spread[0] + 0.5
     assert width[1] < width[0] + 0.1
+    assert width == pytest.approx([width_px] * 2, rel=WIDTH_TOLERANCE)
 
 
 @pytest.mark.parametrize("finder_px", [5.0, 7.2])
@@ -86,6 +88,44 @@ def test_finder_and_photo_have_an_equal_say_in_a_width(finder_px):
     grey = photographed(covered([root], 6.0 / PX_PER_IN))
     width, _ = measured(covered([root], finder_px / PX_PER_IN), grey, root[::2] * PX_PER_IN, 6.0)
     assert np.median(width) == pytest.approx(np.sqrt(6.0 * finder_px), rel=0.05)
+
+
+def width_of(finder_px: float, **known: object) -> float:
+    """How wide a root of 6 px reads whose finder sees it ``finder_px`` wide, px."""
+    line = course(28.0)
+    _, image = wall_of(covered([line], 6.0 / PX_PER_IN))
+    seen = covered([line], finder_px / PX_PER_IN)
+    root_map = RootMap(seen.astype(np.float32), seen > 0.5, image.grid, **known)  # type: ignore[arg-type]
+    (found,) = with_measured_widths([trace(line[::2], 6.0 / PX_PER_IN)], image, root_map)
+    return float(np.median(found.width_in)) * PX_PER_IN
+
+
+def test_of_a_line_operator_and_of_a_painted_stroke_the_photo_alone_tells_the_width():
+    """Neither has an edge of its own: a stroke is as wide as the brush."""
+    halves = np.ones((1, 1), np.float32)
+    alone = width_of(9.0)
+    assert alone == pytest.approx(6.0, rel=0.15)
+    assert width_of(9.0, half_width_px=halves) > 1.15 * alone
+    brush = covered([course(28.0)], 9.0 / PX_PER_IN) > 0
+    assert width_of(9.0, half_width_px=halves, painted=brush) == pytest.approx(alone, abs=0.1)
+
+
+def test_shade_on_a_thick_root_is_no_softness_of_the_photo():
+    """Brightness falls from the middle as on a round root, over far more than any lens blurs."""
+    radius_px = 25.0
+    rows = np.mgrid[0:200, 0:200][0]
+    across = (rows - 100.3) / radius_px
+    lit = 0.6 * np.clip(1 - across**2, 0, 1)
+    points = np.column_stack([np.linspace(20, 180, 80), np.full(80, 100.3)])
+    width, _ = measured(np.abs(across) < 1, photographed(lit), points, 2 * radius_px)
+    assert np.median(width) == pytest.approx(2 * radius_px, rel=0.05)
+
+
+def test_where_the_photo_shows_no_edge_nothing_is_taken_off():
+    grey = np.full((120, 200), 90.0, np.float32)
+    points = np.column_stack([np.linspace(20, 180, 80), np.full(80, 60.3)])
+    edges = find_edges(grey, np.full_like(grey, np.nan), points, np.full(80, 10.0))
+    assert edges.softness_px.max() == 0
 
 
 @pytest.mark.parametrize("mask_px", [4.0, 8.0])

@@ -13,8 +13,10 @@ lie where the slope has fallen to half, within and without, says how soft an
 edge is: 2 sigma sqrt(2 ln 2) (the full width at half maximum of a Gaussian).
 What is softer than usual widens the root in squares.
 
-The finder is a second witness: it has its own edges, where the probability of
-root falls, and it errs for other reasons than light does.
+The network that finds roots is a second witness: it has its own edges, where
+the probability of root falls, and it errs for other reasons than light does.
+A line operator has none, nor has a stroke that a person painted: there the
+photo alone is asked.
 """
 
 from collections.abc import Sequence
@@ -45,8 +47,10 @@ FOOT_PX = SIGMA_PX * HALF_FALL
 USUAL_SOFTNESS_PX, SOFTNESS_WIDENS = 0.87, 9.0
 """Softness of the sharper edge of a root in a good photo, as it is measured here; and by how many square
 pixels each square pixel of softness beyond that widens a root. Fitted by ``benchmarks/width.py --fit``."""
+MOST_SOFTNESS_PX = 3.0
+"""No photo whose roots are found is softer: what seems so is shade on a thick root."""
 FINDER_EDGE = 0.4
-"""Probability at which the finder has its edge."""
+"""Probability at which the finder has its edge; 0.3 to 0.6 are about as good on made walls."""
 NEAREST, FARTHEST, SLACK_PX = 0.5, 1.6, 1.5
 """Edges are sought from NEAREST to FARTHEST times the mask's half width, and SLACK_PX beyond."""
 MEDIAN_POINTS = 11
@@ -69,12 +73,12 @@ def with_measured_widths(traces: Sequence[Trace], image: WallImage, root_map: Ro
     image : the flat wall.
     root_map : what the finder makes of it.
     """
-    grey = soft_grey(image)
+    grey, witness = soft_grey(image), _witness(root_map)
     px_per_in = image.grid.px_per_in
     measured = []
     for trace, touches in zip(traces, beside_another(traces), strict=True):
         points_px = image.grid.to_px(trace.points)
-        edges = find_edges(grey, root_map.probability, points_px, trace.width_in * px_per_in)
+        edges = find_edges(grey, witness, points_px, trace.width_in * px_per_in)
         width_px, se_px = width_between(edges)
         se_px = np.hypot(se_px, SE_SHARE_TOUCHING * touches * width_px)
         seen = ~trace.inferred if not trace.inferred.all() else np.ones_like(trace.inferred)
@@ -94,9 +98,18 @@ def soft_grey(image: WallImage) -> NDArray[np.float32]:
     return cv2.GaussianBlur(grey, (0, 0), BLUR_PX)
 
 
+def _witness(root_map: RootMap) -> NDArray[np.float32]:
+    """``(M, N)`` probability of root where it has edges of its own, NaN elsewhere."""
+    if root_map.half_width_px is None:  # a finder that knows no widths
+        return np.full_like(root_map.probability, np.nan)
+    if root_map.painted is None:
+        return root_map.probability
+    return np.where(root_map.painted, np.float32(np.nan), root_map.probability)
+
+
 @dataclass(frozen=True, eq=False)
 class Edges:
-    """What is seen across one root at each point of its centreline, as a running median; pixels."""
+    """What is seen across one root at each point of its centreline, pixels; running medians but the last."""
 
     apart_px: NDArray[np.float64]
     """``(N,)`` from edge to edge in the photo."""
@@ -118,7 +131,7 @@ def width_between(
     # which is added about as independent spreads are, in squares.
     in_photo = np.sqrt(np.maximum(edges.apart_px**2 - 2 * PHOTO_BLUR_PX**2, LEAST_PX**2))
     by_both = np.sqrt(in_photo * edges.finder_px)
-    softer = np.maximum(edges.softness_px**2 - usual_px**2, 0)
+    softer = np.clip(edges.softness_px, usual_px, MOST_SOFTNESS_PX) ** 2 - usual_px**2
     width = np.sqrt(np.maximum(by_both**2 - widens * softer, LEAST_PX**2))
     parts = (
         SE_PX,
@@ -140,7 +153,7 @@ def find_edges(
     Parameters
     ----------
     grey : ``(M, N)`` brightness, blurred by ``BLUR_PX``.
-    probability : ``(M, N)`` that a pixel shows a root.
+    probability : ``(M, N)`` that a pixel shows a root; NaN where that has no edge of its own.
     points_px : ``(N, 2)`` centreline, column and row.
     mask_width_px : ``(N,)`` width of the root pixels there.
     """
@@ -148,8 +161,9 @@ def find_edges(
     photo = [_edge_of(side, across) for side in across.sides(across.root_brighter(across.profile(grey)))]
     place = np.column_stack([place for place, _ in photo])
     sharper = np.minimum(*[softness for _, softness in photo])
-    finder = [_falls_below(side, FINDER_EDGE, across) for side in across.sides(across.profile(probability))]
-    by_finder = np.where(np.isfinite(found := np.column_stack(finder)), found, place)
+    sides = across.sides(across.profile(probability))
+    finder = np.column_stack([_falls_below(side, FINDER_EDGE, across) for side in sides])
+    by_finder = np.where(np.isfinite(finder), finder, place)
     apart = _along(place).sum(axis=1)
     return Edges(
         apart_px=apart,
@@ -180,7 +194,7 @@ class _Across:
         out_px = np.arange(int(np.ceil(reach / STEP_PX)) + 1) * STEP_PX
         offset = np.concatenate([-out_px[:0:-1], out_px])
         place = points_px[:, None] + offset[None, :, None] * normal[:, None]
-        return cls(half_px[:, None], np.asarray(out_px, float), place.astype(np.float32))
+        return cls(half_px[:, None], np.asarray(out_px, np.float64), place.astype(np.float32))
 
     @property
     def inside(self) -> NDArray[np.bool_]:
@@ -218,7 +232,10 @@ def _along(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _edge_of(side: NDArray[np.float32], across: _Across) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Distance ``(N,)`` from the centre to the edge, and the sigma of a Gaussian as wide as its slope."""
+    """Distance ``(N,)`` from the centre to the edge, and the sigma of a Gaussian as wide as its slope.
+
+    Where nothing falls there is no edge to be soft: 0.
+    """
     fall: NDArray[np.float64] = -np.asarray(np.gradient(side, STEP_PX, axis=1))
     row, column = np.arange(len(fall)), np.arange(fall.shape[1])
     allowed = across.in_reach & ~across.inside
@@ -235,7 +252,8 @@ def _edge_of(side: NDArray[np.float32], across: _Across) -> tuple[NDArray[np.flo
         return (gentle_at + toward * ((half - less) / np.maximum(steep - less, 1e-9)).clip(0, 1)) * STEP_PX
 
     outside, within = half_fallen(foot, -1), half_fallen(head, 1)
-    return outside - FOOT_PX, (outside - within) / (2 * HALF_FALL)
+    softness = np.where(fall[row, steepest] > 0, (outside - within) / (2 * HALF_FALL), 0.0)
+    return outside - FOOT_PX, softness
 
 
 def _falls_below(side: NDArray[np.float32], level: float, across: _Across) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ DESCENT_SE_DEG = 0.643
 """Error of the mean descent beyond the sample of roots, doubtful traces and the level; degrees."""
 SHALLOW_SHIFT = 0.000384
 """By how much the true share of root length below the growth pattern exceeds the share that is read."""
-SHALLOW_SE = 0
+SHALLOW_SE = 0.0
 """Error of that share once shifted, beyond what is derived; the same below for the other figures."""
 IN_PATTERN_SHIFT = 0.00215
 IN_PATTERN_SE = 0.0282

@@ -50,12 +50,12 @@ def encounter_examples(
     chosen = [seen[k] for k in np.sort(rng.permutation(len(seen))[:MOST_ENCOUNTERS])]
     roots = TrueRoots(truth, plane)
     fours = [look.limbs(encounter) for look, encounter in chosen]
-    held_by = [roots.of_limbs(four) for four in fours]
+    asked = [(four, roots.of_limbs(four)) for four in fours]
     return {
         "pictures": np.concatenate([look.pictures([encounter]) for look, encounter in chosen]),
         "facts": np.concatenate([look.facts([encounter]) for look, encounter in chosen]),
-        "of_one": np.array([of_one_root(four, held) for four, held in zip(fours, held_by, strict=True)]),
-        "onto": np.array([shown_roots(four, held, roots) for four, held in zip(fours, held_by, strict=True)]),
+        "of_one": np.array([of_one_root(four, held) for four, held in asked]),
+        "onto": np.array([shown_roots(four, held, roots) for four, held in asked]),
         "length": np.array(
             [[limb.length_in if limb else 0.0 for limb in four] for four in fours], np.float32
         ),
