@@ -45,6 +45,7 @@ from rootread.follow.profile import (
 ON_ROOT_IN = 0.06
 CLEAR_IN = 0.04
 FITTED_FROM_PX = 2.0
+"""Of thinner roots the blur alone sets the width."""
 BINS_PX = (1.0, 2.5, 3.5, 5.0, 8.0, 14.0, 40.0)
 FEWEST_POINTS = 10
 """A root with fewer points is left out of the column of roots."""

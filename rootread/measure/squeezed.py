@@ -35,8 +35,8 @@ Features = dict[str, Values]
 """``(P,)`` values by name, one a half inch."""
 
 SAID_FROM = 0.5
-"""Half inches are said to be flattened where that is likelier than not: on photos of other makers a third of
-them are."""
+"""Half inches are said to be flattened where the chance is even or better. On made walls half of them are, on
+photos of other makers a third."""
 PIECE_IN = 0.5
 """What the chance was fitted on, however short a stretch the settings ask for."""
 FEWEST_PIECES = 4
