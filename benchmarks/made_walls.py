@@ -37,6 +37,8 @@ KEPT_SEED = 790_000
 """Seeds to be learned from too, but not by following: neither its network nor its confidence saw them."""
 WAVY_SEED = 780_000
 """The same, with roots that wiggle more: up to ``KEPT_SEED``."""
+HINDERED_SEED = 778_000
+"""The same, with shallow layers at which most main roots turn and run side by side."""
 WAVINESS = 2.5
 """Of those walls: their roots turn as much as those of six of the benchmark walls, of another maker."""
 KIND_STEP = 1000
@@ -110,7 +112,8 @@ def _made(kind: str, seed: int, name: str, folder: Path) -> Path:
     photo = folder / f"{name}.jpg"
     if not (photo.exists() and photo.with_suffix(".png").exists()):
         waviness = WAVINESS if WAVY_SEED <= seed < KEPT_SEED else 1.0
-        scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness)  # type: ignore[arg-type]
+        hindrance = 1.0 if HINDERED_SEED <= seed < HINDERED_SEED + KIND_STEP else 0.0
+        scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, hindrance=hindrance)  # type: ignore[arg-type]
         write_scene(render(scene, PHOTO_PX), folder, name)
     return photo
 

@@ -192,6 +192,18 @@ def card_face(scale: float = 1.0, markers: tuple[int, ...] = (0, 1, 2, 3)) -> Pa
     return paint
 
 
+def rough(wall: Paint, grain_in: float = 0.1, depth: float = 0.6, seed: int = 3) -> Paint:
+    """The wall with grains of many tones, so much lighter or darker at most."""
+    grains = np.random.default_rng(seed).uniform(-depth, depth, (256, 256))
+
+    def paint(u: Field, v: Field) -> Field:
+        at = tuple((np.floor(place / grain_in).astype(int) % 256) for place in (u, v))
+        light: Field = wall(u, v) * np.exp(grains[at])[..., None]
+        return light
+
+    return paint
+
+
 def staff_face(length_in: float = 18.0, band_in: float = 1.0, width_in: float = 1.5) -> Paint:
     """Bands from the top, dark first."""
 
@@ -209,6 +221,7 @@ def tape_face(
     unit_in: float = 0.125,
     long_every: tuple[tuple[int, float], ...] = ((1, 0.25), (4, 0.4), (8, 0.6)),
     width_in: float = 1.0,
+    ink: tuple[float, ...] = BLACK,
 ) -> Paint:
     """Ticks from the left side: every n-th reaches a share of the width."""
     thick_in = 0.024
@@ -219,7 +232,7 @@ def tape_face(
         for every, reach in long_every:
             spacing = unit_in * every
             off = np.abs((along + spacing / 2) % spacing - spacing / 2)
-            light[(off < thick_in / 2) & (u + width_in / 2 < reach * width_in)] = BLACK
+            light[(off < thick_in / 2) & (u + width_in / 2 < reach * width_in)] = ink
         light[(np.abs(u) > width_in / 2) | (np.abs(v) > length_in / 2)] = np.nan
         return light
 

@@ -9,10 +9,12 @@ import skimage.data
 from drawn_walls import (
     BLACK,
     WHITE,
+    YELLOW,
     DrawnCamera,
     covered,
     hung,
     photograph,
+    rough,
     scale_error,
     shaded,
     soil_wall,
@@ -25,7 +27,7 @@ from rootread.errors import NoBelievableScale
 from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
 from rootread.plane import find_plane
-from rootread.plane.tape import tick_unit_in
+from rootread.plane.tape import hierarchy, tick_unit_in
 from rootread.settings import PlaneSettings
 
 STAFF_TOLERANCE = 0.01
@@ -133,6 +135,32 @@ def test_millimetres_and_centimetres_are_told_by_how_many_go_on_the_width():
     assert tick_unit_in({8: 0.5, 16: 0.4, 10: 0.45}, 8.0) is None
     # Eighths on a tape a sixteenth of an inch wide: something else is wrong.
     assert tick_unit_in({8: 0.9, 16: 0.8, 10: 0.0}, 0.5) is None
+
+
+def test_a_tape_along_the_border_of_a_photo_is_counted_though_the_lens_bows_it():
+    camera = DrawnCamera((2000, 1500), 1380.0, distance_in=25.0, aim_in=(0.0, 9.0), k1=-0.056)
+    tape = hung(soil_wall(), tape_face(22.0), (-15.0, 9.5), 1.5)
+    plane = read(photograph(camera, tape, samples=4))
+    assert plane.scale.kind == "tape"
+    assert abs(scale_error(camera, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_faint_ticks_are_counted_in_soil_that_is_rougher_than_they_are_dark():
+    pale = tape_face(12.0, ink=tuple(0.8 * np.array(YELLOW)))
+    plane = read(photograph(TAPE_CAMERA, hung(rough(soil_wall()), pale, TAPE_AT_IN, 1.5)))
+    assert plane.scale.kind == "tape"
+    assert abs(scale_error(TAPE_CAMERA, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+def test_ticks_that_all_seem_longer_toward_one_end_still_tell_what_they_are():
+    k = np.arange(160)
+    reach = np.select([k % 8 == 0, k % 4 == 0], [0.6, 0.4], 0.25)
+    askew = reach + 0.3 * k / len(k)
+    assert hierarchy(k, reach)[8] == pytest.approx(1.0)
+    assert hierarchy(k, askew)[8] > 0.9
+    assert tick_unit_in(hierarchy(k, askew), 8.0) == 1 / 8
+    every_tenth = np.select([k % 10 == 0, k % 5 == 0], [0.6, 0.4], 0.25) - 0.15 * k / len(k)
+    assert tick_unit_in(hierarchy(k, every_tenth), 25.0) == 1 / 25.4
 
 
 def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():

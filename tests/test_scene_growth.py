@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from rootread.geometry import arc_length
-from rootread.scene.course import runs_of, walk
-from rootread.scene.draw import draw_scene
+from rootread.scene.course import FATES, fates, runs_of, walk
+from rootread.scene.draw import HINDERED_DEPTH_IN, draw_scene
 from rootread.scene.draw_ground import draw_ground
 from rootread.scene.draw_view import draw_light
 from rootread.scene.grow import sharp_turns
@@ -122,6 +122,22 @@ def test_wavier_roots_turn_more_on_their_way_and_go_down_as_steeply():
         descents.append(main_descents_deg(scene).mean())
     assert turns[1] > 1.8 * turns[0]
     assert descents[1] == pytest.approx(descents[0], abs=4.0)
+
+
+def test_where_a_layer_hinders_more_more_main_roots_come_to_it_and_run_along_it():
+    walls = [
+        [draw_scene(np.random.default_rng(seed), "blocked", hindrance=hindrance) for seed in range(12)]
+        for hindrance in (0.0, 1.0)
+    ]
+    usual, hindered = (
+        sum(bool(root.runs) for scene in scenes for root in scene.roots if root.order == 0)
+        / sum(root.order == 0 for scene in scenes for root in scene.roots)
+        for scenes in walls
+    )
+    assert hindered > 1.5 * usual
+    assert all(scene.layers[0].z_in <= HINDERED_DEPTH_IN for scene in walls[1])
+    assert sum(fates(1.0).values()) == pytest.approx(1.0)
+    assert fates(0.0) == FATES
 
 
 def test_a_path_round_a_corner_has_one_sharp_turn_and_a_straight_one_none():

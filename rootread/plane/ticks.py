@@ -21,6 +21,10 @@ TICK_ZONE = (0.06, 0.19)
 TICK_PX = (3.0, 48.0)
 # Relative change of tick spacing from one end of the strip to the other: 25 degrees of pitch.
 CHIRPS = np.linspace(-0.4, 0.4, 17)
+# The strongest repetition is sought again in so fine steps, so that the last of 200 ticks is still its own.
+FINER_CHIRPS = (0.0125, 0.003)
+FINER_CYCLES = (0.25, 0.06)
+FINER_STEPS = np.arange(-4, 5)
 MIN_TICKS = 24
 # The repetition of real ticks is this many times stronger than what lies beside it in the spectrum;
 # that of soil, roots and letters is 70 times stronger at most.
@@ -31,6 +35,9 @@ NOISE_BINS = 48
 MIN_FOUND_SHARE = 0.6
 TICK_TOLERANCE = 0.25
 MAX_RESIDUAL = 0.08
+# So many ticks are left out at both ends at a time, down to this share, where not all are even.
+ENDS_DROPPED = 4
+LEAST_EVEN_SHARE = 0.4
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,8 +89,12 @@ def _warp(chirp: float, share: Floats) -> Floats:
 def _even_tone(profile: Floats) -> Floats:
     """The profile with shading and shadow taken out: what repeats, in units of its local spread."""
     fine = profile - gaussian_filter1d(profile, 12.0, mode="nearest")
+    return np.clip(fine / _local_spread(fine), -3, 3)
+
+
+def _local_spread(fine: Floats) -> Floats:
     spread = np.sqrt(np.maximum(uniform_filter1d(fine**2, 101, mode="nearest"), 0.0))
-    return np.clip(fine / np.maximum(spread, 1e-3), -3, 3)
+    return np.maximum(spread, 1e-3)
 
 
 def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
@@ -106,8 +117,23 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
     best, peak = np.unravel_index(int(strong.argmax()), strong.shape)
     if strong[best, peak] == 0.0:
         return None
-    phase = float(np.angle(spectrum[best, band[peak]]))
-    return float(CHIRPS[best]), float(cycles[band[peak]]), phase, float(height[best, peak])
+    repeats = _repeats_best(tone, float(CHIRPS[best]), float(cycles[band[peak]]))
+    return *repeats, float(height[best, peak])
+
+
+def _repeats_best(tone: Floats, chirp: float, cycles: float) -> tuple[float, float, float]:
+    """Chirp, cycles over the profile and phase of the strongest repetition, near a first guess."""
+    size = len(tone)
+    places = np.linspace(0.0, 1.0, 2 * size)
+    window = np.hanning(2 * size)
+    phase = 0.0
+    for chirp_step, cycles_step in zip(FINER_CHIRPS, FINER_CYCLES, strict=True):
+        chirps, many = chirp + chirp_step * FINER_STEPS, cycles + cycles_step * FINER_STEPS
+        warped = np.stack([np.interp(_warp(c, places) * (size - 1), np.arange(size), tone) for c in chirps])
+        wave = (warped * window) @ np.exp(-2j * np.pi * np.outer(places, many))
+        best, most = np.unravel_index(int(np.abs(wave).argmax()), wave.shape)
+        chirp, cycles, phase = float(chirps[best]), float(many[most]), float(np.angle(wave[best, most]))
+    return chirp, cycles, phase
 
 
 def _noise_beside(power: Floats, cycles: Floats) -> Floats:
@@ -145,16 +171,31 @@ def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> t
     expected = _warp(chirp, even) * (size - 1)
     k = np.arange(len(expected))
     marks = fit_even_marks(k, expected)
-    enough = 0.35 * np.percentile(depth, 85) if len(depth) else np.inf
-    places, depth = places[depth > enough], depth[depth > enough]
+    # Soil beyond a tape's ends may be rougher than faint ticks: each dip is held against what is around it.
+    clear = depth / _local_spread(fine)[dips]
+    enough = clear > 0.35 * np.percentile(clear, 85) if len(clear) else clear > 0
+    places, depth = places[enough], depth[enough]
     for tolerance in (0.4, TICK_TOLERANCE, TICK_TOLERANCE):
         found = _nearest(marks, places, tolerance, int(k[-1]) + 1 if len(k) else 0)
         if found is None:
             return None, 0.0
         marks = fit_even_marks(*found)
+    marks = _where_even(marks)
     if marks.residual > MAX_RESIDUAL:
         return None, 0.0
     return marks, float(np.mean(depth))
+
+
+def _where_even(marks: EvenMarks) -> EvenMarks:
+    """The middle of the marks, as long as they are even: a lens moves those near the photo's border.
+
+    Such a shift grows with the third power of the distance from the middle, so the inner ones are soon even.
+    """
+    fewest = max(LEAST_EVEN_SHARE * len(marks.k), MIN_TICKS)
+    while marks.residual > MAX_RESIDUAL and len(marks.k) - 2 * ENDS_DROPPED >= fewest:
+        inner = slice(ENDS_DROPPED, -ENDS_DROPPED)
+        marks = fit_even_marks(marks.k[inner], marks.s[inner])
+    return marks
 
 
 def _nearest(

@@ -17,6 +17,8 @@ EDGE_IN = 0.15
 """Nearest that a root comes to the wall's ends and surface."""
 FATES = {"turn": 0.68, "stop": 0.1, "cross": 0.12, "crack": 0.1}
 """What becomes of a main root at a layer."""
+MOST_TURN = 0.92
+"""Share of the main roots that turn at a layer where ``hindrance`` is 1."""
 AFTER_TURN = {"stop": 0.35, "down": 0.4, "crack": 0.25}
 """How a sideways run ends."""
 RUN_LEVEL_DEG, RUN_LENGTH_IN, RUN_DEPTH_IN = 12.0, 1.5, 1.0
@@ -25,6 +27,13 @@ RUN_LEVEL_DEG, RUN_LENGTH_IN, RUN_DEPTH_IN = 12.0, 1.5, 1.0
 
 def _pick(rng: np.random.Generator, odds: dict[str, float]) -> str:
     return str(rng.choice(list(odds), p=list(odds.values())))
+
+
+def fates(hindrance: float) -> dict[str, float]:
+    """What becomes of a main root at a layer, the more of them turning the more it hinders (0 to 1)."""
+    turn = FATES["turn"] + hindrance * (MOST_TURN - FATES["turn"])
+    others = (1 - turn) / (1 - FATES["turn"])
+    return {fate: turn if fate == "turn" else odds * others for fate, odds in FATES.items()}
 
 
 def walk(start: Points, heading_deg: Values) -> Points:
@@ -83,14 +92,18 @@ def main_course(
     level_wiggle_deg: float,
     layers: tuple[Layer, ...],
     cracks: tuple[Groove, ...],
+    odds: dict[str, float] = FATES,
 ) -> tuple[Points, Values]:
-    """Path of a main root through the layers, and how far (0 to 1 a point) a crack squeezes it."""
+    """Path of a main root through the layers, and how far (0 to 1 a point) a crack squeezes it.
+
+    ``odds`` say what becomes of it at a layer.
+    """
     descent = own_course(rng, descent_deg, length_in, wiggle_deg)
     headings = descent if side > 0 else 180.0 - descent
     bend_in = rng.uniform(0.25, 0.7)
     for layer in layers:
         hit = _meets(walk(start, smooth_heading(headings, bend_in)), layer)
-        fate = _pick(rng, FATES)
+        fate = _pick(rng, odds)
         if hit is None or fate == "cross" or hit < 8:
             continue
         headings = headings[: hit - 5]

@@ -20,16 +20,20 @@ from rootread.scene.grow import draw_habit, grow_fan, grow_free
 from rootread.scene.noise import wiggle
 from rootread.scene.soils import SOILS, jitter, linear
 
+LAYER_DEPTH_IN = (3.2, 10.5)
+HINDERED_DEPTH_IN = 6.5
+"""Where ``hindrance`` is 1 the upper layer lies no deeper than this, so that most main roots come to it."""
 LAYER_CAUSES = ("tool floor", "disk floor", "plough pan", "change of soil", "traffic")
 
 
 def _layers(
-    rng: np.random.Generator, kind: Kind, width_in: float
+    rng: np.random.Generator, kind: Kind, width_in: float, hindrance: float
 ) -> tuple[tuple[Layer, ...], tuple[tuple[float, float], ...]]:
     """Layers that turn roots, and the slots that shanks opened through them."""
     if kind not in ("blocked", "mixed"):
         return (), ()
-    depth = float(rng.uniform(3.2, 10.5))
+    least, most = LAYER_DEPTH_IN
+    depth = float(rng.uniform(least, most - hindrance * (most - HINDERED_DEPTH_IN)))
     cause = str(rng.choice(LAYER_CAUSES))
     thick = float(rng.uniform(0.8, 2.5))
     if kind == "blocked":
@@ -137,6 +141,7 @@ def draw_scene(
     name: str = "scene",
     waviness: float = 1.0,
     turns_buried: float = 0.0,
+    hindrance: float = 0.0,
 ) -> Scene:
     """One wall at random.
 
@@ -149,6 +154,7 @@ def draw_scene(
     soils : names of soil families to draw from (keys of ``soils.SOILS``); all if None.
     waviness : times as much as usual that the roots wiggle.
     turns_buried : chance that a sharp turn of a root lies under soil, besides what soil covers anywhere.
+    hindrance : 0 as usual, up to 1 where layers lie so shallow that most main roots come to one and turn.
     """
     seed = int(rng.integers(2**31))
     kind = kind or str(rng.choice(["open", "blocked", "mixed"]))  # type: ignore[assignment]
@@ -157,10 +163,10 @@ def draw_scene(
     width = float(rng.uniform(30, 44))
     depth = float(width * rng.uniform(0.6, 0.7))
     surface = draw_surface(rng, width)
-    layers, slots = _layers(rng, kind, width)
+    layers, slots = _layers(rng, kind, width, hindrance)
     cracks = _cracks(rng, width, depth, difficulty)
     crowns = _crowns(rng, width)
-    habit = draw_habit(rng, difficulty, waviness, turns_buried)
+    habit = draw_habit(rng, difficulty, waviness, turns_buried, hindrance)
     if kind == "free":
         roots = grow_free(rng, habit, width, depth)
     else:

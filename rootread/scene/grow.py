@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from rootread.geometry import Points
-from rootread.scene.course import STEP_IN, main_course, runs_of, walk, within
+from rootread.scene.course import STEP_IN, fates, main_course, runs_of, walk, within
 from rootread.scene.describe import Colour, Difficulty, Groove, Layer, Root, Values
 from rootread.scene.noise import wiggle
 from rootread.scene.soils import draw_root_colour, jitter
@@ -48,12 +48,18 @@ class Habit:
     dead_share: float
     turns_buried: float
     """Chance that a sharp turn lies under soil."""
+    hindrance: float
+    """How much a layer hinders (0 to 1)."""
 
 
 def draw_habit(
-    rng: np.random.Generator, difficulty: Difficulty, waviness: float = 1.0, turns_buried: float = 0.0
+    rng: np.random.Generator,
+    difficulty: Difficulty,
+    waviness: float = 1.0,
+    turns_buried: float = 0.0,
+    hindrance: float = 0.0,
 ) -> Habit:
-    """Colour, dirt, burial and wiggle that the roots of a wall have in common."""
+    """Colour, dirt, burial, wiggle, and what layers do to them, that the roots of a wall have in common."""
     hard = {"clean": 0.0, "typical": 0.5, "hard": 1.0}[difficulty]
     return Habit(
         base_rgb=draw_root_colour(rng),
@@ -70,6 +76,7 @@ def draw_habit(
         lateral_per_in=float(rng.uniform(0.1, 0.7)),
         dead_share=float(rng.choice([0.0, rng.uniform(0, 0.3)])),
         turns_buried=turns_buried,
+        hindrance=hindrance,
     )
 
 
@@ -199,8 +206,9 @@ def grow_fan(
             length = float(np.clip(rng.gamma(4, 3.3), 3, 1.5 * depth_in))
             start = np.array([crown[0] + side * rng.uniform(0, 0.3), crown[1] + rng.uniform(-0.2, 0.5)])
             points, squeezed = main_course(
-                rng, start, side, descent, length, habit.wiggle_deg, habit.level_wiggle_deg, layers, cracks
-            )
+                rng, start, side, descent, length, habit.wiggle_deg, habit.level_wiggle_deg, layers, cracks,
+                fates(habit.hindrance),
+            )  # fmt: skip
             points = within(points, width_in, depth_in)
             if len(points) < MIN_POINTS:
                 continue

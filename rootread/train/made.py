@@ -34,6 +34,8 @@ WAVINESS = (0.4, 3.5)
 """Some roots run straight and some twist: times as wavy as usual, all alike on a log scale."""
 TURNS_BURIED = 0.8
 """At most this chance has a sharp turn to lie under soil, where roots dive into cracks and under layers."""
+HINDRANCE = 1.0
+"""At most so much a layer hinders: roots that run along one side by side are the hardest to follow."""
 FREE_SHARE = 0.1
 """Of the walls have roots of any habit."""
 
@@ -58,7 +60,10 @@ def make_wall(seed: int, folder: Path, read: Examples) -> int:
     kind: Kind = "free" if rng.random() < FREE_SHARE else kinds[seed % len(kinds)]
     waviness = float(np.exp(rng.uniform(*np.log(WAVINESS))))
     buried = float(rng.uniform(0, TURNS_BURIED))
-    scene = draw_scene(np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=buried)
+    hindrance = float(rng.uniform(0, HINDRANCE))
+    scene = draw_scene(
+        np.random.default_rng(seed), kind=kind, waviness=waviness, turns_buried=buried, hindrance=hindrance
+    )
     if rng.random() < HALF_BURIED_WALLS:
         scene = half_buried(scene, rng)
     rendered = render(scene, (width, width * 3 // 4))
@@ -74,7 +79,7 @@ def make_wall(seed: int, folder: Path, read: Examples) -> int:
 
 def _work(seed: int, step: int, folder: Path, until: float, read: Examples) -> None:
     cv2.setNumThreads(1)
-    while time.time() < until:
+    while time.monotonic() < until:
         try:
             print(f"wall {seed}: {make_wall(seed, folder, read)} examples", flush=True)
         except WallRefused as error:
@@ -91,7 +96,7 @@ def make_walls(usage: str, first_seed: int, read: Examples) -> None:
     parser.add_argument("--first-seed", type=int, default=first_seed)
     given = parser.parse_args()
     given.folder.mkdir(parents=True, exist_ok=True)
-    until = time.time() + given.seconds
+    until = time.monotonic() + given.seconds
     context = multiprocessing.get_context("spawn")
     workers = [
         context.Process(target=_work, args=(given.first_seed + k, given.workers, given.folder, until, read))
