@@ -433,11 +433,37 @@ def chance_gatherings_of_runs():
     return [strongest_gathering(*wall, (0.0, 36.0), 199, rng) for wall in walls]
 
 
-@pytest.mark.parametrize("gatherings", ["chance_gatherings", "chance_gatherings_of_runs"])
+@pytest.fixture(scope="module")
+def chance_gatherings_with_close_calls():
+    rng = np.random.default_rng(20)
+    walls = [chance_wall(rng) for _ in range(200)]
+    return [strongest_gathering(*wall, (0.0, 36.0), 199, rng, decided_at=0.05) for wall in walls]
+
+
+@pytest.mark.parametrize(
+    "gatherings",
+    ["chance_gatherings", "chance_gatherings_of_runs", "chance_gatherings_with_close_calls"],
+)
 def test_p_is_uniform_when_turns_have_no_common_depth(gatherings, request):
     p = np.array([gathering.p_value for gathering in request.getfixturevalue(gatherings)])
     assert kstest(p, "uniform").pvalue > 0.01
     assert (p < 0.05).mean() == pytest.approx(0.05, abs=0.04)
+
+
+def test_a_close_call_rests_on_the_wall_and_not_on_the_draw():
+    """The same wall judged again and again: where its p value decides, it strays by a third as much."""
+    wall = chance_wall(np.random.default_rng(20))
+
+    def p_values(decided_at):
+        draws = [np.random.default_rng(seed) for seed in range(20)]
+        found = [strongest_gathering(*wall, (0.0, 36.0), 99, rng, (), decided_at) for rng in draws]
+        return np.array([gathering.p_value for gathering in found])
+
+    plain = p_values(None)
+    close = p_values(float(plain.mean()))
+    assert close.mean() == pytest.approx(plain.mean(), abs=3 * plain.std() / np.sqrt(len(plain)))
+    assert close.std() < plain.std() / 2
+    assert (p_values(float(plain.mean()) / 50) == plain).all()  # far from deciding, none more are drawn
 
 
 def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer(chance_gatherings):

@@ -116,10 +116,13 @@ def _gatherings(
     x_all = np.concatenate(centrelines)[:, 0]
     x_range = (float(x_all.min()), float(x_all.max()))
     found: list[_Found] = []
+    decided_at = settings.layer_p_value * share
     for _ in range(MOST_LAYERS):
         own = [sign for sign in signs if sign.own]
-        gathering = strongest_gathering(own, centrelines, x_range, settings.permutations, rng, set_aside)
-        if gathering is None or gathering.p_value / share >= settings.layer_p_value:
+        gathering = strongest_gathering(
+            own, centrelines, x_range, settings.permutations, rng, set_aside, decided_at
+        )
+        if gathering is None or gathering.p_value >= decided_at:
             break
         band = band_of(own, gathering)
         members = [sign for sign in signs if band.holds(sign)]
