@@ -149,7 +149,7 @@ class JudgeSettings:
     cone_limit_psi: float = within(300.0, 1, 5000)
     """Cone index at which roots hardly grow (about 2 MPa)."""
     permutations: int = within(999, 19, 99999)
-    """Shuffles of the depths, from which a layer's chance is told."""
+    """Shuffles of the depths, from which a layer's chance is told; ten times as many for a close call."""
     bootstrap: int = within(400, 20, 99999)
     """Draws of roots, from which likely ranges are made."""
     seed: int = within(1, 0, 2**32 - 1)

@@ -14,7 +14,7 @@ from rootread.judge.gathering import Band, Gathering, band_of
 from rootread.judge.layers import SHAPE_SE_IN, layer_depth
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.scan import strongest_gathering
-from rootread.judge.signs import Sign
+from rootread.judge.signs import Sign, signs_of
 from rootread.measure import measure_wall
 from rootread.settings import JudgeSettings, MeasureSettings
 
@@ -268,6 +268,53 @@ def test_a_root_that_ran_far_weighs_more_than_one_that_turned_level_for_a_moment
     assert weights == [1, 3, 6, 8, 8]
 
 
+def led_along(root, name, way_down=()):
+    """A trace of which nothing is seen; a way of its own may lead to the root that it lies on."""
+    shared = root.points if not way_down else root.points[root.points[:, 1] >= way_down[-1][1]]
+    points = np.concatenate([along(*way_down), shared]) if way_down else shared
+    return trace(points, name=name, inferred=np.ones(len(points), dtype=bool))
+
+
+def own_turns(readings):
+    """Of each trace that turned, whether that is a sign of its own."""
+    signs = signs_of(readings.roots, diversions(readings.roots), readings.counted_width_in)
+    return [sign.own for sign in signs if sign.kind == "diverted"]
+
+
+def test_a_turn_that_is_seen_once_is_one_sign_however_many_roots_are_led_along_it():
+    """Two roots that ran at one depth are no layer, nor are they with two traces more on one of them."""
+    seen, another = turned_at(-10.0, 6.0, "a"), turned_at(5.0, 6.0, "b")
+    led = [led_along(seen, f"l{i}") for i in range(2)]
+    readings = read([seen, another, *led, *open_wall(3, 10)])
+    assert own_turns(readings) == [True, True, False, False]
+    assert find_layers(readings, (), SETTINGS) == ()
+
+
+def test_the_turn_that_was_seen_is_the_sign_whichever_trace_comes_first():
+    seen = turned_at(-10.0, 6.0, "a")
+    assert own_turns(read([led_along(seen, "l"), seen])) == [False, True]
+
+
+def test_a_trace_led_along_a_root_at_a_layer_was_turned_with_it():
+    """It is no sign of a layer; but where others show one, it is one of the roots that it turned."""
+    held = blocked_wall(1)
+    (layer,) = find_layers(read([*held, led_along(held[0], "l")]), (), SETTINGS)
+    assert layer.turned == len(held) + 1
+
+
+def test_roots_that_come_down_apart_and_run_on_as_one_were_turned_each():
+    """Roots lie in bundles on a layer, and one alone is seen there; but each came down to it by itself."""
+    seen = turned_at(-10.0, 6.0, "a")
+    beside = led_along(seen, "l", way_down=((-6.5, 1.0), (-7.5, 5.95)))
+    assert own_turns(read([seen, beside])) == [True, True]
+
+
+def test_roots_that_are_seen_side_by_side_were_turned_each():
+    """Thin ones, a thirtieth of an inch apart."""
+    side_by_side = [turned_at(-10.0 + 0.03 * i, 6.0 + 0.03 * i, f"s{i}") for i in range(3)]
+    assert own_turns(read(side_by_side)) == [True, True, True]
+
+
 def test_turns_at_many_depths_are_no_layer():
     wall = [turned_at(-15 + 2 * i, 3 + 1.3 * i, f"t{i}", then_z=22) for i in range(12)]
     assert find_layers(read(wall), (), SETTINGS) == ()
@@ -386,11 +433,37 @@ def chance_gatherings_of_runs():
     return [strongest_gathering(*wall, (0.0, 36.0), 199, rng) for wall in walls]
 
 
-@pytest.mark.parametrize("gatherings", ["chance_gatherings", "chance_gatherings_of_runs"])
+@pytest.fixture(scope="module")
+def chance_gatherings_with_close_calls():
+    rng = np.random.default_rng(20)
+    walls = [chance_wall(rng) for _ in range(200)]
+    return [strongest_gathering(*wall, (0.0, 36.0), 199, rng, decided_at=0.05) for wall in walls]
+
+
+@pytest.mark.parametrize(
+    "gatherings",
+    ["chance_gatherings", "chance_gatherings_of_runs", "chance_gatherings_with_close_calls"],
+)
 def test_p_is_uniform_when_turns_have_no_common_depth(gatherings, request):
     p = np.array([gathering.p_value for gathering in request.getfixturevalue(gatherings)])
     assert kstest(p, "uniform").pvalue > 0.01
     assert (p < 0.05).mean() == pytest.approx(0.05, abs=0.04)
+
+
+def test_a_close_call_rests_on_the_wall_and_not_on_the_draw():
+    """The same wall judged again and again: where its p value decides, it strays by a third as much."""
+    wall = chance_wall(np.random.default_rng(20))
+
+    def p_values(decided_at):
+        draws = [np.random.default_rng(seed) for seed in range(20)]
+        found = [strongest_gathering(*wall, (0.0, 36.0), 99, rng, (), decided_at) for rng in draws]
+        return np.array([gathering.p_value for gathering in found])
+
+    plain = p_values(None)
+    close = p_values(float(plain.mean()))
+    assert close.mean() == pytest.approx(plain.mean(), abs=3 * plain.std() / np.sqrt(len(plain)))
+    assert close.std() < plain.std() / 2
+    assert (p_values(float(plain.mean()) / 50) == plain).all()  # far from deciding, none more are drawn
 
 
 def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer(chance_gatherings):

@@ -116,11 +116,15 @@ def _gatherings(
     x_all = np.concatenate(centrelines)[:, 0]
     x_range = (float(x_all.min()), float(x_all.max()))
     found: list[_Found] = []
+    decided_at = settings.layer_p_value * share
     for _ in range(MOST_LAYERS):
-        gathering = strongest_gathering(signs, centrelines, x_range, settings.permutations, rng, set_aside)
-        if gathering is None or gathering.p_value / share >= settings.layer_p_value:
+        own = [sign for sign in signs if sign.own]
+        gathering = strongest_gathering(
+            own, centrelines, x_range, settings.permutations, rng, set_aside, decided_at
+        )
+        if gathering is None or gathering.p_value >= decided_at:
             break
-        band = band_of(signs, gathering)
+        band = band_of(own, gathering)
         members = [sign for sign in signs if band.holds(sign)]
         candidate = _Found(tuple(members), gathering.p_value / share, (band,))
         if _believed(candidate, readings) and _restricts(_layer(readings, candidate, ()), readings, settings):
@@ -137,7 +141,7 @@ def _believed(found: _Found, readings: Readings) -> bool:
     trusted. A run lies on a root whichever root it was joined to.
     """
     ran = {member.root for member in found.members if member.sideways_in > 0}
-    sure = {root: readings.roots[root].trace.confidence for root in {m.root for m in found.members}}
+    sure = {root: readings.roots[root].trace.confidence for root in {m.root for m in found.members if m.own}}
     right = [1.0 if root in ran and c >= RUN_BELIEVED_FROM else c for root, c in sure.items()]
     return sum(right) >= FEWEST_RIGHT
 

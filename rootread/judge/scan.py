@@ -19,6 +19,8 @@ longer looked at, in the wall and in the random ones: the signs that are left
 lie outside it, and chance must not spread them over it, or what gathers
 elsewhere would seem more than it is (Zhang, Assuncao and Kulldorff, Spatial
 scan statistics adjusted for multiple clusters, 2010; from memory).
+Of a p value near the one that decides, so many random walls more are made that
+the answer lies in the wall and not in the draw.
 """
 
 from collections.abc import Iterator, Sequence
@@ -57,6 +59,10 @@ STOP_MOVES_IN = 4.0
 """A stop is moved by so much at most, up or down."""
 SMALL = np.int16
 """Signs in a window and their weight; small numbers are added fastest."""
+CLOSE_CALL_SE = 3.0
+"""A p value within so many of its standard errors of the one that decides is a close call ..."""
+CLOSE_CALL_DRAWS = 10
+"""... for which ten times as many random walls are made."""
 ROUNDING = 1e-9
 """Of a weight worked out: whole numbers are not lifted over themselves."""
 LEAST_EXPECTED = 1e-3
@@ -91,6 +97,7 @@ def strongest_gathering(
     permutations: int,
     rng: np.random.Generator,
     set_aside: Sequence[Band] = (),
+    decided_at: float | None = None,
 ) -> Gathering | None:
     """The window where signs exceed their expectation most; None with fewer than three signs.
 
@@ -101,6 +108,7 @@ def strongest_gathering(
     x_range_in : left and right end of the rooted wall.
     permutations : how many random walls to compare with.
     set_aside : bands whose signs were taken out; random walls have none there either.
+    decided_at : the p value below which it counts; where it is a close call, more walls are compared.
     """
     if len(signs) < FEWEST_EVENTS:
         return None
@@ -108,12 +116,33 @@ def strongest_gathering(
     chances = _chances(signs, centrelines, depth_bins, set_aside)
     views = [_slanted(chances, x_range_in, slope) for slope in SLOPES]
     best = max((view.strongest(chances.own) for view in views), key=lambda one: one.statistic)
-    drawn = chances.draw(permutations, rng)
-    as_strong = np.zeros(permutations, dtype=bool)
+    as_strong = _as_strong(views, chances.draw(permutations, rng), best.statistic)
+    drawn = permutations
+    if decided_at is not None and _close_call(_p_value(as_strong, drawn), decided_at, drawn):
+        for _ in range(CLOSE_CALL_DRAWS - 1):
+            as_strong += _as_strong(views, chances.draw(permutations, rng), best.statistic)
+            drawn += permutations
+    return replace(best, p_value=_p_value(as_strong, drawn))
+
+
+def _as_strong(views: Sequence["_Slanted"], drawn: NDArray[np.intp], statistic: float) -> int:
+    """How many random walls have a window of a statistic, in any view."""
+    reached = np.zeros(len(drawn), dtype=bool)
     for view in views:
-        weaker = np.flatnonzero(~as_strong)
-        as_strong[weaker] = view.reaches(drawn[weaker], best.statistic)
-    return replace(best, p_value=float((1 + as_strong.sum()) / (1 + permutations)))
+        weaker = np.flatnonzero(~reached)
+        reached[weaker] = view.reaches(drawn[weaker], statistic)
+    return int(reached.sum())
+
+
+def _p_value(as_strong: int, drawn: int) -> float:
+    """Share of walls as strong; the true one is among them."""
+    return (1 + as_strong) / (1 + drawn)
+
+
+def _close_call(p_value: float, decided_at: float, drawn: int) -> bool:
+    """Whether another draw might well decide otherwise: a share p of n has the variance ``p (1 - p) / n``."""
+    standard_error = float(np.sqrt(decided_at * (1.0 - decided_at) / drawn))
+    return abs(p_value - decided_at) < CLOSE_CALL_SE * standard_error
 
 
 @dataclass(frozen=True, eq=False)

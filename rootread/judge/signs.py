@@ -2,14 +2,18 @@
 
 A root gives one sign at one depth: where it turned, ran and then ended, the
 turn is the sign, and the end and a width that changed there are part of it.
+And what is seen once is one sign: a root that is lost from sight is led along
+another that alone is seen, and so its trace turns wherever the other does.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
+from rootread.geometry import Points
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion
 from rootread.judge.passage import lost_tips
 from rootread.measure.sideways import stretches
@@ -23,6 +27,14 @@ MOST_WEIGHT = 8
 """A root that ran 4 in was held; that it ran farther says no more, and one root is to be no layer."""
 CAME_DOWN_IN = 2.0
 """A root's end is a stop only if the root was seen to come down at least this far to it."""
+TOLD_FROM_IN = 1.0
+"""What a root does at a place is told from its way over so much before and after."""
+SAME_COURSE_IN = 0.05
+"""Traces nearer than this lie on one root: two side by side are a whole width apart, and few are thinner."""
+ALL_THE_WAY = 0.8
+"""A trace led along another keeps to it into its turn and out of it. One that comes to a layer on a way
+of its own, and only then lies on another root, was turned itself."""
+MOSTLY_UNSEEN = 0.5
 
 
 @dataclass(frozen=True)
@@ -37,6 +49,8 @@ class Sign:
     x_from_in: float
     x_to_in: float
     sideways_in: float = 0.0
+    own: bool = True
+    """False where its trace was only led along another that shows the same."""
 
     @property
     def middle_x_in(self) -> float:
@@ -92,7 +106,42 @@ def signs_of(
             if all(abs(z - other) > SAME_EVENT_IN for other in own):
                 found.append(Sign(index, kind, x, z, x, x))
                 own.append(z)
-    return tuple(found)
+    return _told_once(found, roots)
+
+
+def _told_once(signs: Sequence[Sign], roots: Sequence[RootReading]) -> tuple[Sign, ...]:
+    """The same signs, each with whether it is its root's own: of those at one place, the best seen."""
+    ways = [_way_about(sign, roots[sign.root]) for sign in signs]
+    own: list[int] = []
+    for k in np.argsort([unseen for _, unseen in ways], kind="stable").tolist():
+        way, unseen = ways[k]
+        led = unseen >= MOSTLY_UNSEEN and any(
+            _one_place(signs[k], signs[other]) and _along(way, roots[signs[other].root]) for other in own
+        )
+        if not led:
+            own.append(k)
+    kept = set(own)
+    return tuple(replace(sign, own=k in kept) for k, sign in enumerate(signs))
+
+
+def _way_about(sign: Sign, root: RootReading) -> tuple[Points, float]:
+    """``(N, 2)`` the trace a little before and after a sign, and the share of it that was not seen."""
+    points = root.trace.points
+    about = np.hypot(*(points - [sign.x_in, sign.depth_in]).T) <= TOLD_FROM_IN
+    return points[about], float(root.trace.inferred[about].mean()) if about.any() else 0.0
+
+
+def _one_place(sign: Sign, other: Sign) -> bool:
+    """Whether two roots show the same within an inch of each other."""
+    beside_in = max(sign.x_from_in, other.x_from_in) - min(sign.x_to_in, other.x_to_in)
+    below_in = abs(sign.depth_in - other.depth_in)
+    return sign.root != other.root and sign.kind == other.kind and max(beside_in, below_in) <= SAME_EVENT_IN
+
+
+def _along(way: Points, root: RootReading) -> bool:
+    """Whether a piece of a trace lies on another root."""
+    apart: NDArray[np.float64] = np.hypot(*(way[:, None] - root.trace.points).T).min(axis=0)
+    return bool((apart <= SAME_COURSE_IN).mean() >= ALL_THE_WAY)
 
 
 def _upper(depth: np.ndarray, root: RootReading, first: int) -> int:
