@@ -33,7 +33,6 @@ from rootread.follow.eye import batches
 from rootread.follow.limbs import Limbs, course_colours, limbs, may_regroup, softened
 from rootread.follow.relink import relinked
 from rootread.follow.strands import Strands
-from rootread.follow.strips import strip_layers
 from rootread.plane.types import Grid, Surface, WallImage
 from rootread.threads import open_network, share_out
 
@@ -66,7 +65,7 @@ class View:
     @classmethod
     def of(cls, image: WallImage, strands: Strands, surface: Surface) -> "View":
         """Of a flat wall."""
-        return cls(softened(image.rgb), strip_layers(strands), surface, image.grid)
+        return cls(softened(image.rgb), strands.layers, surface, image.grid)
 
     @property
     def step_in(self) -> float:

@@ -22,8 +22,8 @@ LINE_SIGMA_PX = 1.2
 """Blur before the second derivatives: about the half width of a dark line between roots."""
 LINE_REACH_PX = int(4 * LINE_SIGMA_PX) + 3
 """So many pixels about one tell its strength: as far as the blur and a derivative reach."""
-BAND_ROWS = 128
-"""Rows worked at a time."""
+BAND_ROWS, LAYER_ROWS = 128, 32
+"""Rows worked at a time: for dark lines, which need some more at both sides, and for layers."""
 SEAM_SURE = 0.5
 """Chance of a seam from which there is one."""
 SEAM_MAYBE = 0.3
@@ -59,6 +59,21 @@ class Strands:
     def radius_px(self) -> NDArray[np.float32]:
         """``(M, N)`` distance to the nearest pixel that is no strand."""
         return cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
+
+    @cached_property
+    def layers(self) -> NDArray[np.uint8]:
+        """``(M, N, 4)`` what joins and encounters are looked at in: red, green, blue, and the probability
+        of one and the same root, each 0 to 255."""
+        layers = np.empty((*self.mask.shape, 4), np.uint8)
+
+        def work(top: int) -> None:
+            rows = slice(top, top + LAYER_ROWS)
+            same = (255 * self.probability[rows] * (1 - self.seam[rows])).astype(np.uint8)
+            cv2.cvtColor(self.rgb[rows], cv2.COLOR_RGB2RGBA, dst=layers[rows])
+            cv2.insertChannel(same, layers[rows], 3)
+
+        share_out(work, range(0, len(layers), LAYER_ROWS))
+        return layers
 
     @cached_property
     def soil(self) -> Shown:
