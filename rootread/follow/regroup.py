@@ -48,8 +48,9 @@ MOST_COURSES = 300
 MOST_LOOKS = 1_500
 """Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of more those of
 the longest limbs are looked at."""
-BATCH = 16
-"""Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
+BATCH = 4
+"""Pictures at a time, always as many: onnxruntime keeps memory for every number it meets. Few leave little to
+fill up with, and cores share them evenly; what the network says of each is the same."""
 
 
 @dataclass(frozen=True, eq=False)
