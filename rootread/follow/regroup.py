@@ -30,7 +30,7 @@ from rootread.follow.encounters import (
     possible_encounters,
 )
 from rootread.follow.eye import batches
-from rootread.follow.limbs import Limbs, course_colours, limbs, may_regroup, softened
+from rootread.follow.limbs import KnownLimbs, Limbs, course_colours, limbs, may_regroup, softened
 from rootread.follow.relink import relinked
 from rootread.follow.strands import Strands
 from rootread.plane.types import Grid, Surface, WallImage
@@ -90,11 +90,14 @@ class SeenCourses:
         ]
         self._pieces = Pieces.of(self.courses)
         self._limbs: dict[Encounter, Limbs] = {}
+        self._known_limbs: KnownLimbs = {}
 
     def limbs(self, encounter: Encounter) -> Limbs:
         """The four limbs of an encounter."""
         if encounter not in self._limbs:
-            self._limbs[encounter] = limbs(encounter, self.courses, self._colours, self.view.step_in)
+            self._limbs[encounter] = limbs(
+                encounter, self.courses, self._colours, self.view.step_in, self._known_limbs
+            )
         return self._limbs[encounter]
 
     def worth_a_look(self, most: int = MOST_LOOKS) -> list[Encounter]:
