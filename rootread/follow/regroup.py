@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rootread.follow.centreline import STEP_PX
 from rootread.follow.encounter_facts import encounter_facts
-from rootread.follow.encounter_pictures import Pieces, encounter_picture
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Pieces, draw_encounter
 from rootread.follow.encounters import (
     FEWEST_POINTS,
     LINKS,
@@ -117,20 +117,13 @@ class SeenCourses:
     def pictures(self, encounters: list[Encounter]) -> NDArray[np.uint8]:
         """``(S, 11, 96, 192)`` of some encounters."""
         view = self.view
-        return np.stack(
-            [
-                encounter_picture(
-                    encounter,
-                    self.limbs(encounter),
-                    self.courses,
-                    self._pieces,
-                    view.layers,
-                    view.grid,
-                    view.step_in,
-                )
-                for encounter in encounters
-            ]
-        )
+        drawn = np.zeros((len(encounters), CHANNELS, ACROSS, LENGTH), np.uint8)
+        for picture, encounter in zip(drawn, encounters, strict=True):
+            four = self.limbs(encounter)
+            draw_encounter(
+                picture, encounter, four, self.courses, self._pieces, view.layers, view.grid, view.step_in
+            )
+        return drawn
 
     def facts(self, encounters: list[Encounter]) -> NDArray[np.float32]:
         """``(S, 97)`` what is known of some encounters."""
