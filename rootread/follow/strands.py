@@ -89,9 +89,17 @@ def find_strands(root_map: RootMap, image: WallImage) -> Strands:
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
     """The mask without single-pixel steps and pinholes."""
-    blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
-    mask = blurred > 0.4
-    return mask | _pinholes(mask, HOLE_IN * root_map.grid.px_per_in)
+    calm = np.zeros_like(root_map.mask)
+    filled = np.flatnonzero(root_map.mask.any(axis=1))
+    if len(filled):
+        # Above and below all roots there is nothing to calm, as far off as what is done here reaches.
+        hole_px = HOLE_IN * root_map.grid.px_per_in
+        reach = 4 * int(np.ceil(hole_px)) + 16
+        rows = slice(max(int(filled[0]) - reach, 0), int(filled[-1]) + reach + 1)
+        blurred = cv2.GaussianBlur(root_map.mask[rows].astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
+        mask = blurred > 0.4
+        calm[rows] = mask | _pinholes(mask, hole_px)
+    return calm
 
 
 def _pinholes(mask: NDArray[np.bool_], side_px: float) -> NDArray[np.bool_]:
