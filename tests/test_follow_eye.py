@@ -16,7 +16,7 @@ from rootread.follow.joincost import bend_features, weigh
 from rootread.follow.joins import Joins, goes_ahead, possible_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.strands import Strands, find_strands
-from rootread.follow.strips import ACROSS, LENGTH, strip_layers, strip_lines, strip_pictures
+from rootread.follow.strips import ACROSS, LENGTH, strip_lines, strip_pictures
 from rootread.follow.types import RootGraph
 from rootread.geometry import Points
 from rootread.plane import WallImage
@@ -52,7 +52,7 @@ def joins_of(
 
 
 def strips_of(strands: Strands, graph: RootGraph, ends: Ends, joins: Joins) -> NDArray[np.uint8]:
-    return strip_pictures(strip_lines(graph, ends, joins, []), strip_layers(strands), PX_PER_IN)
+    return strip_pictures(strip_lines(graph, ends, joins, []), strands.layers, PX_PER_IN)
 
 
 @pytest.mark.parametrize("angle_deg", [0, 35, 90, 160])

@@ -1,5 +1,6 @@
 """A chain: the pixels of one stretch of root, while the graph is being made."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,3 +54,10 @@ def sample(image: NDArray[np.float32], points: Points) -> NDArray[np.float64]:
     if len(points) == 0:
         return np.zeros(0)
     return map_coordinates(image, points[:, ::-1].T, order=1, mode="nearest").astype(float)
+
+
+def sample_each(image: NDArray[np.float32], lines: Sequence[Points]) -> list[NDArray[np.float64]]:
+    """The same along each of several lines, of which many have few points."""
+    if not lines:
+        return []
+    return np.split(sample(image, np.concatenate(lines)), np.cumsum([len(line) for line in lines])[:-1])

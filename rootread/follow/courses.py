@@ -20,6 +20,7 @@ from rootread.follow.types import Trace
 from rootread.geometry import Points, arc_length
 from rootread.plane.types import Surface, WallImage
 from rootread.settings import FollowSettings
+from rootread.threads import begun
 
 LITTER_IN = 0.4
 """Roots come out of their crown deeper than this."""
@@ -38,7 +39,10 @@ def follow_courses(
 ) -> tuple[Trace, ...]:
     """The courses of whole roots, base first, with widths as wide as the mask and no confidence yet."""
     strands = find_strands(root_map, image)
-    found = regrouped(flow_courses(strands, image, surface, settings), View.of(image, strands, surface))
+    # The first roots leave a core free for a while.
+    view = begun(lambda: View.of(image, strands, surface))
+    first = flow_courses(strands, image, surface, settings)
+    found = regrouped(first, view())
     courses = _without_strays(
         [
             course

@@ -11,8 +11,6 @@ from rootread.plane.types import Surface
 
 LEAST_REACH_IN, MARGIN_IN = 1.28, 0.7
 """A picture reaches at least so far to either side of its middle, and so far beyond the limbs' beginnings."""
-LONGEST_IN = 6.0
-"""Limbs longer than this count as so long."""
 TOUCHING_IN = 0.02
 """Limbs nearer to each other than this have no direction from one to the other."""
 PLACE_FACTS, LIMB_FACTS, PAIR_FACTS = 9, 9, 13
@@ -60,18 +58,8 @@ def picture_reach_in(four: Limbs) -> float:
 def _limb_facts(limb: Limb | None, surface: Surface) -> list[float]:
     if limb is None:
         return [0.0] * LIMB_FACTS
-    near, far = limb.line_in[0], limb.line_in[-1]
-    near_depth, far_depth = (float(p[1] - np.interp(p[0], *surface.line_in.T)) for p in (near, far))
-    return [
-        min(limb.length_in, LONGEST_IN),
-        float(np.log(limb.width_in[0])),
-        float(np.log(limb.far_width_in)),
-        limb.share_inferred,
-        float(limb.way[1][1]),
-        *limb.bends,
-        near_depth,
-        far_depth,
-    ]
+    x, z = limb.line_in[[0, -1]].T
+    return [*limb.facts, *(z - np.interp(x, *surface.line_in.T)).tolist()]
 
 
 def _pair_facts(one: Limb | None, other: Limb | None) -> list[float]:

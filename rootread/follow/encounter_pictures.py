@@ -6,7 +6,7 @@ each root was followed between its head and its tail.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, chain, islice, pairwise
 
 import cv2
 import numpy as np
@@ -93,7 +93,8 @@ class Pieces:
         return [self.lines_in[piece] for piece in np.flatnonzero(shown).tolist()]
 
 
-def encounter_picture(
+def draw_encounter(
+    picture: NDArray[np.uint8],
     encounter: Encounter,
     four: Limbs,
     courses: list[Course],
@@ -101,8 +102,8 @@ def encounter_picture(
     layers: NDArray[np.uint8],
     grid: Grid,
     step_in: float,
-) -> NDArray[np.uint8]:
-    """``(11, 96, 192)`` the picture of an encounter.
+) -> None:
+    """The picture of an encounter, drawn into one of ``(11, 96, 192)`` that is still all 0.
 
     ``layers`` are those strips are cut from, ``pieces`` those of all courses.
     """
@@ -118,16 +119,14 @@ def encounter_picture(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_CONSTANT,
     )
-    picture = np.zeros((CHANNELS, ACROSS, LENGTH), np.uint8)
-    picture[:4] = seen.transpose(2, 0, 1)
-    for channel, limb in enumerate(four, start=4):
-        if limb is not None:
-            near_line_in = limb.line_in[: _most_points(frame.reach_in, step_in)]
-            _draw(picture[channel], frame, [near_line_in])
-    for channel, part in enumerate((encounter.first, encounter.second), start=9):
-        _draw(picture[channel], frame, [_between(part, courses)])
-    _draw(picture[8], frame, pieces.others(encounter.courses, frame))
-    return picture
+    cv2.split(seen, list(picture[:4]))
+    most = _most_points(frame.reach_in, step_in)
+    lines_in = [
+        *([limb.line_in[:most]] if limb is not None else [] for limb in four),
+        pieces.others(encounter.courses, frame),
+        *([_between(part, courses)] for part in (encounter.first, encounter.second)),
+    ]
+    _draw(picture[4:], frame, lines_in)
 
 
 def _between(part: Part, courses: list[Course]) -> Points:
@@ -163,11 +162,14 @@ def _way(four: Limbs) -> Points:
     return unit
 
 
-def _draw(channel: NDArray[np.uint8], frame: Frame, lines_in: list[Points]) -> None:
-    if not lines_in:
-        return
-    px = frame.to_picture(np.concatenate(lines_in))
+def _draw(channels: NDArray[np.uint8], frame: Frame, lines_in: list[list[Points]]) -> None:
+    """Some lines into each channel."""
+    # All on their way to pixels at once: there are many, most of them short.
+    every = list(chain.from_iterable(lines_in))
+    px = frame.to_picture(np.concatenate(every))
     places = np.round(px * 2**SUBPIXEL_BITS).clip(-(2**15), 2**15).astype(np.int32)
-    edges = np.cumsum([0, *map(len, lines_in)]).tolist()
-    lines = [places[begin:end] for begin, end in pairwise(edges)]
-    cv2.polylines(channel, lines, False, 255, 1, cv2.LINE_AA, SUBPIXEL_BITS)
+    lines = (places[begin:end] for begin, end in pairwise(accumulate(map(len, every), initial=0)))
+    for channel, own in zip(channels, lines_in, strict=True):
+        if own:
+            drawn = list(islice(lines, len(own)))
+            cv2.polylines(channel, drawn, False, 255, 1, cv2.LINE_AA, SUBPIXEL_BITS)

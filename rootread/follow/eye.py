@@ -27,7 +27,7 @@ from rootread.follow.joincost import (
 from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
-from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
+from rootread.follow.strips import strip_lines, strip_pictures
 from rootread.follow.types import RootGraph, Step
 from rootread.threads import both, open_network, share_out
 
@@ -66,7 +66,7 @@ def look_at_joins(
     seen = worth_a_look(joins)
     some = some_joins(joins, seen)
     facts = join_facts(some, graph, ends, costs, strands)
-    lines, layers = both(lambda: strip_lines(graph, ends, some, paths), lambda: strip_layers(strands))
+    lines, layers = both(lambda: strip_lines(graph, ends, some, paths), lambda: strands.layers)
     network = _network()
 
     def look(part: NDArray[np.int64]) -> NDArray[np.float32]:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from rootread.find.types import RootMap
-from rootread.follow.chains import Chain, sample, smooth, with_ends
+from rootread.follow.chains import Chain, sample, sample_each, smooth, with_ends
 from rootread.follow.cleaning import drop_rungs, join_through, merge_meetings, prune_spurs
 from rootread.follow.nets import refuse_many_chains
 from rootread.follow.skeleton import skeleton_chains
@@ -56,15 +56,11 @@ def graph_of_strands(strands: Strands) -> RootGraph:
     chains = [c for c in chains if max(c.nodes) >= 0 or c.length_px >= min_piece_px]
     used = sorted({n for c in chains for n in c.nodes if n >= 0})
     renamed = {old: new for new, old in enumerate(used)} | {-1: -1}
-    edges = []
-    for chain in chains:
-        points = smooth(chain.points)
-        edges.append(
-            GraphEdge(
-                points_px=points,
-                width_px=2 * sample(radius, points),
-                probability=sample(strands.probability, points),
-                nodes=(renamed[chain.nodes[0]], renamed[chain.nodes[1]]),
-            )
+    lines = [smooth(chain.points) for chain in chains]
+    edges = tuple(
+        GraphEdge(points, 2 * half_width, probability, (renamed[chain.nodes[0]], renamed[chain.nodes[1]]))
+        for chain, points, half_width, probability in zip(
+            chains, lines, sample_each(radius, lines), sample_each(strands.probability, lines), strict=True
         )
-    return RootGraph(centre_array[used], node_radius[used], tuple(edges), strands.grid)
+    )
+    return RootGraph(centre_array[used], node_radius[used], edges, strands.grid)

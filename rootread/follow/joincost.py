@@ -10,6 +10,7 @@ therefore a negative log-odds: one that is higher by 1 is less likely by e.
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.follow.darklines import DarkLines
 from rootread.follow.ends import ARM_IN, Ends
 from rootread.follow.strands import Strands
 from rootread.geometry import Points
@@ -200,7 +201,7 @@ def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
 
 
 def values_between(
-    ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32] | NDArray[np.bool_]
+    ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32] | NDArray[np.bool_] | DarkLines
 ) -> NDArray[np.float64]:
     """``(13, T)`` values of an image on the straight line between the two ends of each pair."""
     t = np.linspace(0.05, 0.95, 13)[:, None, None]

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.encounters import FEWEST_POINTS, Course, Encounter
+from rootread.follow.lab import lab_of
 from rootread.geometry import Points
+from rootread.median import median_of
 from rootread.plane.types import Grid
 
 SHORT_IN, MIDDLE_IN, LONG_IN = 0.5, 1.0, 2.5
@@ -17,6 +19,8 @@ SHORT_IN, MIDDLE_IN, LONG_IN = 0.5, 1.0, 2.5
 COLOUR_BLUR_PX = 1.0
 THINNEST_IN = 0.005
 """A limb of no width has no logarithm."""
+LONGEST_IN = 6.0
+"""Limbs longer than this count as so long."""
 TURN_STEP_IN = 0.1
 """Turns are taken from stretches this long."""
 LEAST_LIMB_IN = 0.3
@@ -77,7 +81,9 @@ class Limb:
         points = self.line_in[: self._count(MIDDLE_IN) : max(round(TURN_STEP_IN / self.step_in), 1)]
         if len(points) < 3:
             return 0.0, 0.0
-        heading = np.unwrap(np.arctan2(*np.diff(points, axis=0).T[::-1]))
+        heading = np.arctan2(*np.diff(points, axis=0).T[::-1])
+        if np.abs(np.diff(heading)).max() >= np.pi:  # It seldom is, and to unwrap takes long.
+            heading = np.unwrap(heading)
         return float(heading[-1] - heading[0]) / min(MIDDLE_IN, self.length_in), float(
             np.std(np.diff(heading))
         )
@@ -85,19 +91,35 @@ class Limb:
     @property
     def share_inferred(self) -> float:
         """Of the first ``MIDDLE_IN``."""
-        return float(self.inferred[: self._count(MIDDLE_IN)].mean())
+        near = self.inferred[: self._count(MIDDLE_IN)]
+        return np.count_nonzero(near) / len(near)
+
+    @cached_property
+    def facts(self) -> list[float]:
+        """What is known of it by itself: how long, wide, sure, steep and bent it is."""
+        return [
+            min(self.length_in, LONGEST_IN),
+            float(np.log(self.width_in[0])),
+            float(np.log(self.far_width_in)),
+            self.share_inferred,
+            float(self.way[1][1]),
+            *self.bends,
+        ]
 
     def _count(self, reach_in: float) -> int:
         return max(round(reach_in / self.step_in), 2)
 
     @cached_property
     def _near_far(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        return self._shown(MIDDLE_IN), self._shown(LONG_IN)
-
-    def _shown(self, reach_in: float) -> NDArray[np.int64]:
         """Which of the first points show; all of them, if none does."""
-        shown = np.flatnonzero(~self.inferred[: self._count(reach_in)])
-        return shown if len(shown) else np.arange(min(self._count(reach_in), len(self.line_in)))
+        counts = self._count(MIDDLE_IN), self._count(LONG_IN)
+        far = np.flatnonzero(~self.inferred[: counts[1]])
+        near = far[: np.searchsorted(far, counts[0])]
+        near, far = (
+            shown if len(shown) else np.arange(min(count, len(self.line_in)))
+            for shown, count in zip((near, far), counts, strict=True)
+        )
+        return near, far
 
     @cached_property
     def place_in(self) -> Vector:
@@ -116,22 +138,40 @@ Limbs = tuple[Limb | None, Limb | None, Limb | None, Limb | None]
 """Head and tail of the first, head and tail of the second."""
 
 
+KnownLimbs = dict[tuple[int, int, int], Limb]
+"""By course, their first point on it, and the step from point to point, 1 or -1."""
+
+
 def limbs(
-    encounter: Encounter, courses: list[Course], colours: list[NDArray[np.float64]], step_in: float
+    encounter: Encounter,
+    courses: list[Course],
+    colours: list[NDArray[np.float64]],
+    step_in: float,
+    known: KnownLimbs | None = None,
 ) -> Limbs:
-    """The four limbs of an encounter."""
+    """The four limbs of an encounter.
+
+    ``known`` are those of other encounters of the same courses, of which some are the same; new ones are
+    put there too.
+    """
+    known = {} if known is None else known
     found: list[Limb | None] = []
     for part in (encounter.first, encounter.second):
         course, lab = courses[part.course], colours[part.course]
-        if part.turned:
-            course, lab = course.turned(), lab[::-1]
-        for along in (slice(part.until - 1, None, -1) if part.until else slice(0), slice(part.onward, None)):
-            line = course.line_in[along]
-            found.append(
-                Limb(line, course.width_in[along], course.inferred[along], lab[along], step_in)
-                if len(line) >= FEWEST_POINTS
-                else None
-            )
+        count = len(course.line_in)
+        for first, step in ((part.until - 1, -1), (part.onward, 1)):
+            if part.turned:
+                first, step = count - 1 - first, -step
+            if (count - first if step > 0 else first + 1) < FEWEST_POINTS:
+                found.append(None)
+                continue
+            place = part.course, first, step
+            if place not in known:
+                along = slice(first, None, step)
+                known[place] = Limb(
+                    course.line_in[along], course.width_in[along], course.inferred[along], lab[along], step_in
+                )
+            found.append(known[place])
     return found[0], found[1], found[2], found[3]
 
 
@@ -146,14 +186,11 @@ def course_colours(course: Course, soft_rgb: NDArray[np.uint8], grid: Grid) -> N
     height, width = soft_rgb.shape[:2]
     column, row = np.round(grid.to_px(course.line_in)).astype(int).T
     rgb = soft_rgb[row.clip(0, height - 1), column.clip(0, width - 1)]
-    lab: NDArray[np.float64] = cv2.cvtColor(rgb[None], cv2.COLOR_RGB2LAB)[0].astype(float)
-    return lab
+    return lab_of(rgb).astype(float)
 
 
 def _median_width(widths_in: NDArray[np.float64]) -> float:
-    # As numpy's median, which takes five times as long over a few numbers.
-    ordered, count = np.sort(widths_in), len(widths_in)
-    return max(float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2, THINNEST_IN)
+    return max(median_of(widths_in), THINNEST_IN)
 
 
 def may_regroup(four: Limbs) -> bool:

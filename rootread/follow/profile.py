@@ -19,8 +19,10 @@ A line operator has none, nor has a stroke that a person painted: there the
 photo alone is asked.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import groupby
 
 import cv2
 import numpy as np
@@ -32,11 +34,14 @@ from rootread.follow.company import beside_another
 from rootread.follow.types import Trace
 from rootread.geometry import Points
 from rootread.plane.types import WallImage
+from rootread.threads import share_out
 
 STEP_PX = 0.5
 """Spacing of the samples across the root."""
 BLUR_PX = 0.7
 """Blur of the photo before edges are sought."""
+BLUR_REACH_PX, BAND_ROWS = 4, 64
+"""No pixel farther off has a part in it; rows blurred at a time."""
 PHOTO_BLUR_PX = 0.65
 """What lens, pixels, laying flat and sampling blur by together, in working pixels: usual for good photos."""
 SIGMA_PX = float(np.hypot(BLUR_PX, PHOTO_BLUR_PX))
@@ -55,6 +60,8 @@ NEAREST, FARTHEST, SLACK_PX = 0.5, 1.6, 1.5
 """Edges are sought from NEAREST to FARTHEST times the mask's half width, and SLACK_PX beyond."""
 MEDIAN_POINTS = 11
 """Window of the running median along the root."""
+MOST_POINTS = 10_000
+"""Looked at together: ``cv2.remap`` takes no more than 32767 rows."""
 LEAST_PX = 1.0
 """No root that is seen at all is given a smaller width."""
 SE_PX, SE_SHARE, SE_SCATTER, SE_DISAGREEMENT = 0.4, 0.11, 0.9, 0.8
@@ -73,12 +80,11 @@ def with_measured_widths(traces: Sequence[Trace], image: WallImage, root_map: Ro
     image : the flat wall.
     root_map : what the finder makes of it.
     """
-    grey, witness = soft_grey(image), _witness(root_map)
     px_per_in = image.grid.px_per_in
+    roots = [(image.grid.to_px(trace.points), trace.width_in * px_per_in) for trace in traces]
+    seen_across = edges_of_roots(soft_grey(image), _witness(root_map), roots)
     measured = []
-    for trace, touches in zip(traces, beside_another(traces), strict=True):
-        points_px = image.grid.to_px(trace.points)
-        edges = find_edges(grey, witness, points_px, trace.width_in * px_per_in)
+    for trace, touches, edges in zip(traces, beside_another(traces), seen_across, strict=True):
         width_px, se_px = width_between(edges)
         se_px = np.hypot(se_px, SE_SHARE_TOUCHING * touches * width_px)
         seen = ~trace.inferred if not trace.inferred.all() else np.ones_like(trace.inferred)
@@ -94,8 +100,16 @@ def with_measured_widths(traces: Sequence[Trace], image: WallImage, root_map: Ro
 
 def soft_grey(image: WallImage) -> NDArray[np.float32]:
     """``(M, N)`` brightness, blurred by ``BLUR_PX`` so that noise makes no edges."""
-    grey = cv2.cvtColor(image.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    return cv2.GaussianBlur(grey, (0, 0), BLUR_PX)
+    soft = np.empty(image.rgb.shape[:2], np.float32)
+
+    def work(top: int) -> None:
+        first = max(top - BLUR_REACH_PX, 0)
+        grey = cv2.cvtColor(image.rgb[first : top + BAND_ROWS + BLUR_REACH_PX], cv2.COLOR_RGB2GRAY)
+        blurred = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), BLUR_PX)
+        soft[top : top + BAND_ROWS] = blurred[top - first : top - first + BAND_ROWS]
+
+    share_out(work, range(0, len(soft), BAND_ROWS))
+    return soft
 
 
 def _witness(root_map: RootMap) -> NDArray[np.float32]:
@@ -157,19 +171,69 @@ def find_edges(
     points_px : ``(N, 2)`` centreline, column and row.
     mask_width_px : ``(N,)`` width of the root pixels there.
     """
-    across = _Across.of(points_px, mask_width_px / 2)
+    (edges,) = edges_of_roots(grey, probability, [(points_px, mask_width_px)])
+    return edges
+
+
+def edges_of_roots(
+    grey: NDArray[np.float32],
+    probability: NDArray[np.float32],
+    roots: Sequence[tuple[Points, NDArray[np.float64]]],
+) -> list[Edges]:
+    """What is seen across each root, of which many have few points: those as wide are looked at together.
+
+    Parameters
+    ----------
+    grey, probability : as of ``find_edges``.
+    roots : centreline and width of the root pixels of each.
+    """
+    found: dict[int, Edges] = {}
+    across = [_Across.of(points_px, mask_width_px / 2) for points_px, mask_width_px in roots]
+    for those in _as_wide(across):
+        seen = _seen_across(grey, probability, _Across.together([across[k] for k in those]))
+        parts = np.cumsum([len(across[k].half_px) for k in those])[:-1]
+        for k, part in zip(those, np.split(seen, parts), strict=True):
+            found[k] = _edges(part, roots[k][1])
+    return [found[k] for k in range(len(roots))]
+
+
+def _as_wide(across: Sequence["_Across"]) -> Iterator[list[int]]:
+    """Roots looked at equally far to their sides; no more at a time than ``MOST_POINTS``, or one."""
+    reach = [len(one.out_px) for one in across]
+    for _, as_wide in groupby(np.argsort(reach, kind="stable").tolist(), key=lambda k: reach[k]):
+        those: list[int] = []
+        points = 0
+        for k in as_wide:
+            points += len(across[k].half_px)
+            if those and points > MOST_POINTS:
+                yield those
+                those, points = [], len(across[k].half_px)
+            those.append(k)
+        yield those
+
+
+def _seen_across(
+    grey: NDArray[np.float32], probability: NDArray[np.float32], across: "_Across"
+) -> NDArray[np.float64]:
+    """``(N, 5)`` edge in the photo at either side, edge by the finder at either side, softness."""
     photo = [_edge_of(side, across) for side in across.sides(across.root_brighter(across.profile(grey)))]
     place = np.column_stack([place for place, _ in photo])
     sharper = np.minimum(*[softness for _, softness in photo])
     sides = across.sides(across.profile(probability))
     finder = np.column_stack([_falls_below(side, FINDER_EDGE, across) for side in sides])
     by_finder = np.where(np.isfinite(finder), finder, place)
-    apart = _along(place).sum(axis=1)
+    return np.column_stack([place, by_finder, sharper])
+
+
+def _edges(seen: NDArray[np.float64], mask_width_px: NDArray[np.float64]) -> Edges:
+    """Of one root, from what is seen across it."""
+    calm = _along(seen)
+    apart = calm[:, :2].sum(axis=1)
     return Edges(
         apart_px=apart,
-        scatter_px=_along(np.abs(place.sum(axis=1) - apart)),
-        softness_px=_along(sharper),
-        finder_px=np.maximum(_along(by_finder).sum(axis=1), LEAST_PX),
+        scatter_px=_along(np.abs(seen[:, :2].sum(axis=1) - apart)[:, None])[:, 0],
+        softness_px=calm[:, 4],
+        finder_px=np.maximum(calm[:, 2:4].sum(axis=1), LEAST_PX),
         mask_px=mask_width_px,
     )
 
@@ -196,20 +260,28 @@ class _Across:
         place = points_px[:, None] + offset[None, :, None] * normal[:, None]
         return cls(half_px[:, None], np.asarray(out_px, np.float64), place.astype(np.float32))
 
-    @property
+    @classmethod
+    def together(cls, several: Sequence["_Across"]) -> "_Across":
+        """Places across several roots, all from as far."""
+        return cls(
+            np.concatenate([one.half_px for one in several]),
+            several[0].out_px,
+            np.concatenate([one.place_px for one in several]),
+        )
+
+    @cached_property
     def inside(self) -> NDArray[np.bool_]:
         """``(N, K)`` surely on the root."""
         return self.out_px <= NEAREST * self.half_px + STEP_PX
 
-    @property
+    @cached_property
     def in_reach(self) -> NDArray[np.bool_]:
         """``(N, K)`` where an edge may lie, or the root."""
         return self.out_px <= FARTHEST * self.half_px + SLACK_PX
 
     def profile(self, picture: NDArray[np.float32]) -> NDArray[np.float32]:
         """``(N, 2K - 1)`` what a picture shows at the places."""
-        column, row = self.place_px[..., 0], self.place_px[..., 1]
-        return cv2.remap(picture, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.remap(picture, self.place_px, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
     def sides(self, profile: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Both sides of a profile, ``(N, K)`` from the centre out."""
@@ -226,9 +298,13 @@ class _Across:
 
 
 def _along(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Running median along the root."""
+    """Running median along the root of each column of ``(N, C)``."""
     window = min(MEDIAN_POINTS, len(values) // 2 * 2 + 1)
-    return median_filter(values, size=(window, *[1] * (values.ndim - 1)), mode="nearest")
+    # One long row, each column with its ends repeated as far as the window reaches: several times as fast.
+    reach = window // 2
+    padded = values[np.arange(-reach, len(values) + reach).clip(0, len(values) - 1)]
+    calm = median_filter(padded.T.ravel(), size=window, mode="nearest")
+    return calm.reshape(values.shape[1], -1)[:, reach : reach + len(values)].T
 
 
 def _edge_of(side: NDArray[np.float32], across: _Across) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rootread.follow.centreline import STEP_PX
 from rootread.follow.encounter_facts import encounter_facts
-from rootread.follow.encounter_pictures import Pieces, encounter_picture
+from rootread.follow.encounter_pictures import ACROSS, CHANNELS, LENGTH, Pieces, draw_encounter
 from rootread.follow.encounters import (
     FEWEST_POINTS,
     LINKS,
@@ -30,10 +30,9 @@ from rootread.follow.encounters import (
     possible_encounters,
 )
 from rootread.follow.eye import batches
-from rootread.follow.limbs import Limbs, course_colours, limbs, may_regroup, softened
+from rootread.follow.limbs import KnownLimbs, Limbs, course_colours, limbs, may_regroup, softened
 from rootread.follow.relink import relinked
 from rootread.follow.strands import Strands
-from rootread.follow.strips import strip_layers
 from rootread.plane.types import Grid, Surface, WallImage
 from rootread.threads import open_network, share_out
 
@@ -49,8 +48,9 @@ MOST_COURSES = 300
 MOST_LOOKS = 1_500
 """Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of more those of
 the longest limbs are looked at."""
-BATCH = 16
-"""Pictures at a time, always as many: onnxruntime keeps memory for every number it meets."""
+BATCH = 4
+"""Pictures at a time, always as many: onnxruntime keeps memory for every number it meets. Few leave little to
+fill up with, and cores share them evenly; what the network says of each is the same."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +66,7 @@ class View:
     @classmethod
     def of(cls, image: WallImage, strands: Strands, surface: Surface) -> "View":
         """Of a flat wall."""
-        return cls(softened(image.rgb), strip_layers(strands), surface, image.grid)
+        return cls(softened(image.rgb), strands.layers, surface, image.grid)
 
     @property
     def step_in(self) -> float:
@@ -90,11 +90,14 @@ class SeenCourses:
         ]
         self._pieces = Pieces.of(self.courses)
         self._limbs: dict[Encounter, Limbs] = {}
+        self._known_limbs: KnownLimbs = {}
 
     def limbs(self, encounter: Encounter) -> Limbs:
         """The four limbs of an encounter."""
         if encounter not in self._limbs:
-            self._limbs[encounter] = limbs(encounter, self.courses, self._colours, self.view.step_in)
+            self._limbs[encounter] = limbs(
+                encounter, self.courses, self._colours, self.view.step_in, self._known_limbs
+            )
         return self._limbs[encounter]
 
     def worth_a_look(self, most: int = MOST_LOOKS) -> list[Encounter]:
@@ -114,20 +117,13 @@ class SeenCourses:
     def pictures(self, encounters: list[Encounter]) -> NDArray[np.uint8]:
         """``(S, 11, 96, 192)`` of some encounters."""
         view = self.view
-        return np.stack(
-            [
-                encounter_picture(
-                    encounter,
-                    self.limbs(encounter),
-                    self.courses,
-                    self._pieces,
-                    view.layers,
-                    view.grid,
-                    view.step_in,
-                )
-                for encounter in encounters
-            ]
-        )
+        drawn = np.zeros((len(encounters), CHANNELS, ACROSS, LENGTH), np.uint8)
+        for picture, encounter in zip(drawn, encounters, strict=True):
+            four = self.limbs(encounter)
+            draw_encounter(
+                picture, encounter, four, self.courses, self._pieces, view.layers, view.grid, view.step_in
+            )
+        return drawn
 
     def facts(self, encounters: list[Encounter]) -> NDArray[np.float32]:
         """``(S, 97)`` what is known of some encounters."""

@@ -9,21 +9,18 @@ from numpy.typing import NDArray
 
 from rootread.components import components
 from rootread.find.types import RootMap
+from rootread.follow.darklines import DarkLines
 from rootread.follow.seams import seam_probability
 from rootread.follow.shown import Shown, shown_part
 from rootread.plane.types import Grid, WallImage
-from rootread.threads import both, share_out
+from rootread.threads import share_out
 
 EDGE_SMOOTHING_PX = 0.7
 """Blur before the skeleton: takes single-pixel steps off the mask's edge, keeps a 2.5 px root."""
 HOLE_IN = 0.05
 """Holes in the mask up to this size across are noise, not soil between roots."""
-LINE_SIGMA_PX = 1.2
-"""Blur before the second derivatives: about the half width of a dark line between roots."""
-LINE_REACH_PX = int(4 * LINE_SIGMA_PX) + 3
-"""So many pixels about one tell its strength: as far as the blur and a derivative reach."""
-BAND_ROWS = 128
-"""Rows worked at a time."""
+BAND_ROWS = 32
+"""Rows of layers made at a time."""
 SEAM_SURE = 0.5
 """Chance of a seam from which there is one."""
 SEAM_MAYBE = 0.3
@@ -42,9 +39,8 @@ class Strands:
     """``(M, N)`` root pixels, seams left out."""
     whole_mask: NDArray[np.bool_]
     """``(M, N)`` root pixels, seams included."""
-    dip: NDArray[np.float32]
-    """``(M, N)`` how much darker than its two sides each pixel is, a share; of soil as well as of roots, by
-    which joins are weighed."""
+    dip: DarkLines
+    """Of soil as well as of roots, by which joins are weighed; 0 where ``hidden``."""
     seam: NDArray[np.float32]
     """``(M, N)`` chance that a root pixel lies between two roots."""
     rgb: NDArray[np.uint8]
@@ -61,6 +57,21 @@ class Strands:
         return cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
 
     @cached_property
+    def layers(self) -> NDArray[np.uint8]:
+        """``(M, N, 4)`` what joins and encounters are looked at in: red, green, blue, and the probability
+        of one and the same root, each 0 to 255."""
+        layers = np.empty((*self.mask.shape, 4), np.uint8)
+
+        def work(top: int) -> None:
+            rows = slice(top, top + BAND_ROWS)
+            same = (255 * self.probability[rows] * (1 - self.seam[rows])).astype(np.uint8)
+            cv2.cvtColor(self.rgb[rows], cv2.COLOR_RGB2RGBA, dst=layers[rows])
+            cv2.insertChannel(same, layers[rows], 3)
+
+        share_out(work, range(0, len(layers), BAND_ROWS))
+        return layers
+
+    @cached_property
     def soil(self) -> Shown:
         """The visible soil, and where it ends."""
         return shown_part(~self.hidden)
@@ -69,21 +80,26 @@ class Strands:
 def find_strands(root_map: RootMap, image: WallImage) -> Strands:
     """Part the roots of a root map along the seams in the photo."""
     whole = _calm_mask(root_map)
-    seam, dip = both(
-        lambda: seam_probability(image.rgb, whole, image.grid.px_per_in),
-        lambda: dark_line_strength(image.rgb),
-    )
+    seam = seam_probability(image.rgb, whole, image.grid.px_per_in)
     hidden = ~image.soil
-    dip[hidden] = 0
     mask = part_strands(whole, seam)
+    dip = DarkLines(image.rgb, hidden)
     return Strands(mask, whole, dip, seam, image.rgb, root_map.probability, hidden, root_map.grid)
 
 
 def _calm_mask(root_map: RootMap) -> NDArray[np.bool_]:
     """The mask without single-pixel steps and pinholes."""
-    blurred = cv2.GaussianBlur(root_map.mask.astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
-    mask = blurred > 0.4
-    return mask | _pinholes(mask, HOLE_IN * root_map.grid.px_per_in)
+    calm = np.zeros_like(root_map.mask)
+    filled = np.flatnonzero(root_map.mask.any(axis=1))
+    if len(filled):
+        # Above and below all roots there is nothing to calm, as far off as what is done here reaches.
+        hole_px = HOLE_IN * root_map.grid.px_per_in
+        reach = 4 * int(np.ceil(hole_px)) + 16
+        rows = slice(max(int(filled[0]) - reach, 0), int(filled[-1]) + reach + 1)
+        blurred = cv2.GaussianBlur(root_map.mask[rows].astype(np.float32), (0, 0), EDGE_SMOOTHING_PX)
+        mask = blurred > 0.4
+        calm[rows] = mask | _pinholes(mask, hole_px)
+    return calm
 
 
 def _pinholes(mask: NDArray[np.bool_], side_px: float) -> NDArray[np.bool_]:
@@ -108,33 +124,3 @@ def part_strands(mask: NDArray[np.bool_], seam: NDArray[np.float32]) -> NDArray[
     between = pieces.px_in(inside) >= SEAM_INSIDE * pieces.px
     sure = pieces.px_in(seam > SEAM_SURE) > 0
     return mask & ~pieces.mask((pieces.reach_px >= SEAM_MIN_PX) & between & sure)
-
-
-def dark_line_strength(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """``(M, N)`` how much darker than its two sides each pixel is, as a share of its brightness.
-
-    A dark line is a place where brightness curves up across it: the larger eigenvalue of the Hessian of log
-    brightness times sigma squared (scale-normalised, so that it does not depend on the blur chosen). Worked
-    in bands of rows, which stay in the processor's own memory; they meet without a seam.
-    """
-    strength = np.empty(rgb.shape[:2], np.float32)
-
-    def work(top: int) -> None:
-        first = max(top - LINE_REACH_PX, 0)
-        rows = slice(first, top + BAND_ROWS + LINE_REACH_PX)
-        piece = _dark_lines(rgb[rows])
-        strength[top : top + BAND_ROWS] = piece[top - first : top - first + BAND_ROWS]
-
-    share_out(work, range(0, len(rgb), BAND_ROWS))
-    return strength
-
-
-def _dark_lines(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 10.0)
-    blurred = cv2.GaussianBlur(light, (0, 0), LINE_SIGMA_PX)
-    # Sobel's second-derivative masks of size 3 sum to 4 times the derivative.
-    d_xx = cv2.Sobel(blurred, cv2.CV_32F, 2, 0, ksize=3)
-    d_yy = cv2.Sobel(blurred, cv2.CV_32F, 0, 2, ksize=3)
-    d_xy = cv2.Sobel(blurred, cv2.CV_32F, 1, 1, ksize=3)
-    root = np.sqrt((0.5 * (d_xx - d_yy)) ** 2 + d_xy**2)
-    return LINE_SIGMA_PX**2 / 4 * (0.5 * (d_xx + d_yy) + root)

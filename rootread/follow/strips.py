@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from rootread.follow.centreline import cubic
 from rootread.follow.ends import Ends
 from rootread.follow.joins import Joins
-from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph, Step
 from rootread.geometry import Points, arc_length
 
@@ -58,13 +57,6 @@ def strip_lines(graph: RootGraph, ends: Ends, joins: Joins, paths: list[list[Ste
     middle = np.concatenate([arms[first][:, ::-1], way, arms[second]], axis=1)
     is_way = np.ones(way.shape[:2], dtype=bool)
     return StripLines(middle, np.concatenate([is_arm[first][:, ::-1], is_way, is_arm[second]], axis=1))
-
-
-def strip_layers(strands: Strands) -> NDArray[np.uint8]:
-    """``(M, N, 4)`` what strips are cut from: red, green, blue, probability of one and the same root."""
-    probability = (255 * strands.probability * (1 - strands.seam)).astype(np.uint8)
-    layers: NDArray[np.uint8] = cv2.merge([*cv2.split(strands.rgb), probability])
-    return layers
 
 
 def strip_pictures(lines: StripLines, layers: NDArray[np.uint8], px_per_in: float) -> NDArray[np.uint8]:

@@ -4,8 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.follow.chains import Chain, sample
+from rootread.follow.chains import Chain, sample, sample_each
 from rootread.geometry import Points
+from rootread.median import median_of
 
 CORNER_DEG = 55.0
 """Chains are parted where they turn more sharply than this."""
@@ -35,7 +36,7 @@ def to_blunt_end(chain: Chain, radius: NDArray[np.float32]) -> Chain:
         heading = outward[-1] - outward[-ATTACH_LEG_PX]
         heading = heading / max(float(np.hypot(*heading)), 1e-9)
         ahead = outward[-1] + np.arange(1, BLUNT_END_PX + 1)[:, None] * heading
-        full = sample(radius, ahead) > BLUNT_END_SHARE * float(np.median(sample(radius, outward)))
+        full = sample(radius, ahead) > BLUNT_END_SHARE * median_of(sample(radius, outward))
         full &= ((ahead >= 0) & (ahead <= np.array(radius.shape[::-1]) - 1)).all(axis=1)
         outward = np.concatenate([outward, ahead[: int(np.argmin(np.append(full, False)))]])
         points = outward[::-1] if side == 0 else outward
@@ -117,12 +118,12 @@ def split_corners(
     parted = []
     new_centres: list[Points] = []
     new_radius: list[float] = []
-    for chain in chains:
-        corners = _corners(chain.points, 2 * float(np.median(sample(radius, chain.points))))
+    for chain, half in zip(chains, sample_each(radius, [chain.points for chain in chains]), strict=True):
+        corners = _corners(chain.points, 2 * median_of(half))
         first_new = len(centres) + len(new_centres)
         nodes = [chain.nodes[0], *range(first_new, first_new + len(corners)), chain.nodes[1]]
         new_centres.extend(chain.points[corners])
-        new_radius.extend(sample(radius, chain.points[corners]))
+        new_radius.extend(half[corners])
         bounds = [0, *corners, len(chain.points) - 1]
         for k in range(len(bounds) - 1):
             parted.append(Chain(chain.points[bounds[k] : bounds[k + 1] + 1], [nodes[k], nodes[k + 1]]))

@@ -39,6 +39,8 @@ DEPTH_BIN_IN = 0.2
 X_BINS = 6
 """Widths scanned run from a third of the rooted wall to all of it, in sixths."""
 NARROWEST_BINS = 2
+SPANS = [(a, b) for a in range(X_BINS) for b in range(a + NARROWEST_BINS, X_BINS + 1)]
+"""First sixth of each width, and the sixth past its last."""
 SEEN_FROM_IN = 3.0
 """A trace that begins above this depth is followed from where it came in; its reach is its own."""
 FROM_TOP_IN = 1.0
@@ -327,8 +329,7 @@ def _way_down(line: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 
 def _window_shapes() -> list[tuple[int, tuple[int, int]]]:
-    spans = [(a, b) for a in range(X_BINS) for b in range(a + NARROWEST_BINS, X_BINS + 1)]
-    return [(height, span) for height in HEIGHTS_BINS for span in spans]
+    return [(height, span) for height in HEIGHTS_BINS for span in SPANS]
 
 
 def _windows(cells: NDArray[Any]) -> Iterator[NDArray[Any]]:
@@ -341,6 +342,6 @@ def _windows(cells: NDArray[Any]) -> Iterator[NDArray[Any]]:
     for x in range(X_BINS):
         summed[:, x + 1] += summed[:, x]
     summed[bins + 1 :] = summed[bins]
-    for height, (a, b) in _window_shapes():
-        upper, lower = summed[:bins], summed[height : height + bins]
-        yield (lower[:, b] - lower[:, a]) - (upper[:, b] - upper[:, a])
+    across = {(first, past): summed[:, past] - summed[:, first] for first, past in SPANS}
+    for height, span in _window_shapes():
+        yield across[span][height : height + bins] - across[span][:bins]

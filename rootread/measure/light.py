@@ -35,7 +35,8 @@ def linear_grey(image: WallImage) -> NDArray[np.float32]:
     """``(M, N)`` brightness of the flat wall, linear in light, 0 to 1."""
     grey = cv2.cvtColor(image.rgb, cv2.COLOR_RGB2GRAY)
     table = ((np.arange(256) / 255.0) ** DISPLAY_GAMMA).astype(np.float32)
-    return table[grey]
+    linear: NDArray[np.float32] = cv2.LUT(grey, table)
+    return linear
 
 
 def light_falloff(grey: NDArray[np.float32], image: WallImage, trace: Trace) -> Values:

@@ -28,6 +28,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.median import median_of
 from rootread.settings import MeasureSettings
 
 Values = NDArray[np.float64]
@@ -129,10 +130,10 @@ def piece_features(seen: Seen, settings: MeasureSettings) -> tuple[Features, NDA
     asked = np.log(settings.flattened_ratio / USUAL_RATIO)
     above, scatter = _above_taper(log_width, at)
     above = above - asked
-    even = lit - np.median(lit)
+    even = lit - median_of(lit)
     low, high = UPRIGHT_DEG
     upright = ((descent - low) / (high - low)).clip(0, 1)
-    off_course = ((descent - np.median(descent)) / OFF_COURSE_DEG).clip(0, 1)
+    off_course = ((descent - median_of(descent)) / OFF_COURSE_DEG).clip(0, 1)
     apart = at[None, :] - at[:, None]
     around = (np.abs(apart) >= AROUND[0]) & (np.abs(apart) <= AROUND[1])
     before_behind = [_above_those(log_width, around & side) - asked for side in (apart < 0, apart > 0)]
@@ -162,9 +163,9 @@ def _above_taper(log_width: Values, at: NDArray[np.intp]) -> tuple[Values, float
     for _ in range(FITS):
         slope = np.polyfit(at[own], log_width[own], 1)[0] if own.sum() >= FEWEST_FOR_A_SLOPE else 0.0
         flat = log_width - min(float(slope), 0.0) * at
-        above: Values = flat - np.median(flat[own])
+        above: Values = flat - median_of(flat[own])
         # The standard deviation of a normal from its median deviation.
-        scatter = max(1.4826 * float(np.median(np.abs(above[own]))), LEAST_SCATTER)
+        scatter = max(1.4826 * median_of(np.abs(above[own])), LEAST_SCATTER)
         own = above < STANDS_OUT * scatter
     return above, scatter
 
@@ -173,7 +174,7 @@ def _above_those(log_width: Values, those: NDArray[np.bool_]) -> Values:
     """How far each stands above the median of some others; 0 where there are fewer than two."""
     return np.array(
         [
-            one - np.median(log_width[others]) if others.sum() >= 2 else 0.0
+            one - median_of(log_width[others]) if others.sum() >= 2 else 0.0
             for one, others in zip(log_width, those, strict=True)
         ]
     )

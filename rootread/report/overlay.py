@@ -128,10 +128,10 @@ def _pieces(line_px: Points, root: RootReading) -> Iterator[_Piece]:
     bridged = np.interp(at, along, root.trace.inferred) > 0.5
     gap = bridged & (at % (DASH_PX + GAP_PX) >= DASH_PX)
     step = np.floor(np.clip(descent_deg, 0, 90) / COLOUR_STEP_DEG)
-    for first, last in stretches(np.column_stack([step, sideways, gap])):
-        if not gap[first]:
-            red, green, blue = descent_colours(descent_deg[first : last + 1].mean()).tolist()
-            yield _Piece(fine[first : last + 2], (red, green, blue), bool(sideways[first]))
+    shown = [piece for piece in stretches(np.column_stack([step, sideways, gap])) if not gap[piece[0]]]
+    colours = descent_colours([descent_deg[first : last + 1].mean() for first, last in shown])
+    for (first, last), (red, green, blue) in zip(shown, colours.tolist(), strict=True):
+        yield _Piece(fine[first : last + 2], (red, green, blue), bool(sideways[first]))
 
 
 def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:

@@ -19,7 +19,7 @@ from rootread.follow.graph import graph_of_strands
 from rootread.follow.joins import possible_joins, some_joins
 from rootread.follow.likelihood import end_costs
 from rootread.follow.paths import choose_paths
-from rootread.follow.strips import strip_layers, strip_lines, strip_pictures
+from rootread.follow.strips import strip_lines, strip_pictures
 from rootread.settings import Settings
 from rootread.train.joins.truth import members, right_joins
 from rootread.train.made import make_walls, read_made
@@ -63,7 +63,7 @@ def join_examples(photo: Path, truth: dict[str, Any], rng: np.random.Generator) 
     way = np.array([m[0].outward if m else 0.0 for m in held])
     either = np.minimum(costs.stop, costs.start)
     return {
-        "strips": strip_pictures(lines, strip_layers(strands), graph.grid.px_per_in),
+        "strips": strip_pictures(lines, strands.layers, graph.grid.px_per_in),
         "facts": facts,
         "pair": joins.pair.astype(np.int32),
         "right": right_joins(joins, held, ends, graph.grid.px_per_in),
