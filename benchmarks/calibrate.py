@@ -1,7 +1,7 @@
 """Estimate how much a reading errs, on made walls of training seeds.
 
-usage: python benchmarks/calibrate.py [--each 24] [--each-kept 24] [--each-twisted 24] [--stale] [--cache DIR]
-       [--write]
+usage: python benchmarks/calibrate.py [--each 24] [--each-kept 24] [--each-twisted 24] [--each-hindered 24]
+       [--stale] [--cache DIR] [--write]
 
 For each figure the error that roots, level and scale do not account for is
 found: enough for its intervals to hold the truth on 95 % of walls like these.
@@ -13,13 +13,12 @@ fifth of the walls is held against intervals made from the other four.
 import argparse
 import re
 from collections.abc import Callable
-from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from judging import Judged, judge, judged_walls
-from made_walls import KEPT_SEED, SETTINGS, TRAINING_SEED, WAVY_SEED, cache_folder
+from made_walls import KEPT_SEED, SETTINGS, TRAINING_SEED, WAVY_SEED, cache_folder, hindered_list, wall_list
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.spatial import cKDTree
@@ -223,18 +222,21 @@ def main() -> None:
     parser.add_argument("--each", type=int, default=24, help="walls of each kind")
     parser.add_argument("--each-kept", type=int, default=24, help="the same, of seeds kept from following")
     parser.add_argument("--each-twisted", type=int, default=24, help="the same, of twisted roots")
+    parser.add_argument("--each-hindered", type=int, default=24, help="blocked walls that hinder most")
     parser.add_argument("--stale", action="store_true")
     parser.add_argument("--cache", type=Path, default=cache_folder())
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
 
     def read() -> list[Judged]:
-        walls = chain(
-            judged_walls(TRAINING_SEED, options.each, options.cache, options.stale),
-            judged_walls(KEPT_SEED, options.each_kept, options.cache, options.stale),
-            judged_walls(WAVY_SEED, options.each_twisted, options.cache, options.stale),
-        )
-        return [one for one in walls if not isinstance(one, tuple)]
+        walls = [
+            *wall_list(TRAINING_SEED, options.each),
+            *wall_list(KEPT_SEED, options.each_kept),
+            *wall_list(WAVY_SEED, options.each_twisted),
+            *hindered_list(options.each_hindered),
+        ]
+        judged = judged_walls(walls, options.cache, options.stale)
+        return [one for one in judged if not isinstance(one, tuple)]
 
     judged = _without_errors(read)
     # The share that is missed and the usual spread of roots enter other intervals, so they are set first.

@@ -2,7 +2,8 @@
 
 usage: python benchmarks/following.py [--each 24] [--jobs 2] [--stale]
 
-Half of the made walls have roots that wiggle little, half have twisted ones.
+Some of the made walls have roots that wiggle little, some have twisted ones. On others, all of
+them blocked, most main roots turn at a shallow layer and run along it side by side: the hardest to follow.
 Making and reading a wall takes half a minute the first time, following it two seconds.
 """
 
@@ -15,11 +16,16 @@ from pathlib import Path
 import cv2
 import numpy as np
 from accuracy import length_error, main_roots, whole_roots
-from made_walls import KEPT_SEED, WAVY_SEED, ReadWall, cache_folder, read_walls, wall_list
+from made_walls import KEPT_SEED, WAVY_SEED, ReadWall, cache_folder, hindered_list, read_walls, wall_list
 from matching import matches, to_truth
 from truth import every_step
 
-SETS = {"little wiggle": KEPT_SEED, "twisted": WAVY_SEED}
+SETS = {
+    "little wiggle": lambda each: wall_list(KEPT_SEED, each),
+    "twisted": lambda each: wall_list(WAVY_SEED, each),
+    "hindered": hindered_list,
+}
+"""Lists of so many walls of a kind."""
 
 
 @dataclass(frozen=True)
@@ -57,9 +63,9 @@ def _one(work: tuple[tuple[str, int], Path, bool]) -> Followed | None:
     return followed(read) if isinstance(read, ReadWall) else None
 
 
-def follow_set(first_seed: int, each: int, cache: Path, stale: bool, jobs: int) -> Iterator[Followed]:
-    """Walls of seeds from ``first_seed`` on, refused ones left out."""
-    work = [(wall, cache, stale) for wall in wall_list(first_seed, each)]
+def follow_set(walls: list[tuple[str, int]], cache: Path, stale: bool, jobs: int) -> Iterator[Followed]:
+    """What became of the roots of some walls, refused ones left out."""
+    work = [(wall, cache, stale) for wall in walls]
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
         yield from (one for one in pool.imap(_one, work) if one)
 
@@ -73,8 +79,8 @@ def main() -> None:
     options = parser.parse_args()
     print("| roots | walls | whole of main | % | join roots % | right % | length error % |")
     print("|---|---|---|---|---|---|---|")
-    for name, seed in SETS.items():
-        walls = list(follow_set(seed, options.each, options.cache, options.stale, options.jobs))
+    for name, listed in SETS.items():
+        walls = list(follow_set(listed(options.each), options.cache, options.stale, options.jobs))
         main_count, whole, traces = (
             sum(getattr(one, k) for one in walls) for k in ("main", "whole", "traces")
         )

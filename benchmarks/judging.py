@@ -95,8 +95,10 @@ def judge(wall: ReadWall) -> Judged:
     return Judged(wall, readings, layers, grade, true_wall(wall.truth, SETTINGS))
 
 
-def judged_walls(first_seed: int, each: int, cache: Path, stale: bool) -> Iterator[Judged | tuple[str, str]]:
-    for wall in read_walls(wall_list(first_seed, each), cache, stale):
+def judged_walls(
+    walls: list[tuple[str, int]], cache: Path, stale: bool
+) -> Iterator[Judged | tuple[str, str]]:
+    for wall in read_walls(walls, cache, stale):
         yield wall if isinstance(wall, tuple) else judge(wall)
 
 
@@ -165,7 +167,7 @@ def main() -> None:
     print("| wall | | layers | found | missed / invented | descent | grade | flattened % |")
     print("|---" * 8 + "|")
     judged = []
-    for one in judged_walls(first, options.each, options.cache, options.stale):
+    for one in judged_walls(wall_list(first, options.each), options.cache, options.stale):
         if isinstance(one, tuple):
             print(f"| {one[0]} | refused: {one[1]} |", flush=True)
         else:

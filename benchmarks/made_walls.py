@@ -38,7 +38,7 @@ KEPT_SEED = 790_000
 WAVY_SEED = 780_000
 """The same, with roots that wiggle more: up to ``KEPT_SEED``."""
 HINDERED_SEED = 778_000
-"""The same, with shallow layers at which most main roots turn and run side by side."""
+"""The same, blocked walls with a shallow layer at which most main roots turn and run side by side."""
 WAVINESS = 2.5
 """Of those walls: their roots turn as much as those of six of the benchmark walls, of another maker."""
 KIND_STEP = 1000
@@ -85,6 +85,11 @@ def wall_list(first_seed: int, per_kind: int) -> list[tuple[str, int]]:
         for number in range(per_kind)
         for place, kind in enumerate(sorted(KINDS))
     ]
+
+
+def hindered_list(count: int) -> list[tuple[str, int]]:
+    """Blocked walls whose layer hinders as much as any."""
+    return [("blocked", HINDERED_SEED + number) for number in range(count)]
 
 
 def read_walls(
