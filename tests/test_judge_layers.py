@@ -312,6 +312,17 @@ def test_roots_that_come_down_apart_and_run_on_as_one_were_turned_each():
     assert own_turns(read([seen, beside])) == [True, True]
 
 
+@pytest.mark.parametrize("later_in", np.arange(0.0, 0.2, 0.05))
+@pytest.mark.parametrize("step_in", [0.05, 0.2])
+def test_a_trace_lies_on_another_wherever_along_it_the_points_of_each_are(step_in, later_in):
+    corners = (-10.0, 1.0), (-7.5, 6.0), (-3.0, 6.0)
+    line = along(*corners)
+    late = line[np.hypot(*(line - line[0]).T) >= later_in]
+    led = trace(late, name="l", inferred=np.ones(len(late), dtype=bool))
+    readings = measure_wall([trace(line, name="a"), led], plane(), MeasureSettings(step_in=step_in))
+    assert own_turns(readings) == [True, False]
+
+
 def test_hundreds_of_hardly_seen_traces_at_one_depth_are_held_against_each_other_in_little_time():
     """Each came down by itself, and all ran along one line."""
     (root,) = read([led_along(turned_at(-10.0, 6.0, "a", level_in=5.0), "l")]).roots

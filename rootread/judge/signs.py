@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.geometry import Points
+from rootread.geometry import Points, resample_polyline
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion
 from rootread.judge.passage import lost_tips
 from rootread.measure.sideways import stretches
@@ -33,6 +33,8 @@ TOLD_FROM_IN = 1.0
 """What a root does at a place is told from its way over so much before and after."""
 SAME_COURSE_IN = 0.05
 """Traces nearer than this lie on one root: two side by side are a whole width apart, and few are thinner."""
+PLACES_IN = SAME_COURSE_IN / 2
+"""Places along a trace that another is held against: its own points may be farther apart."""
 ALL_THE_WAY = 0.8
 """A trace led along another keeps to it into its turn and out of it. One that comes to a layer on a way
 of its own, and only then lies on another root, was turned itself."""
@@ -114,7 +116,7 @@ def signs_of(
 def _told_once(signs: Sequence[Sign], roots: Sequence[RootReading]) -> tuple[Sign, ...]:
     """The same signs, each with whether it is its root's own: of those at one place, the best seen."""
     ways = [_way_about(sign, roots[sign.root]) for sign in signs]
-    line_of = cache(lambda root: cKDTree(roots[root].trace.points))
+    line_of = cache(lambda root: cKDTree(resample_polyline(roots[root].trace.points, PLACES_IN)[0]))
     own: list[int] = []
     for k in np.argsort([unseen for _, unseen in ways], kind="stable").tolist():
         way, unseen = ways[k]
