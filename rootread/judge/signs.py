@@ -8,12 +8,14 @@ another that alone is seen, and so its trace turns wherever the other does.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from rootread.geometry import Points
+from rootread.geometry import Points, resample_polyline
 from rootread.judge.diversions import SAME_EVENT_IN, Diversion
 from rootread.judge.passage import lost_tips
 from rootread.measure.sideways import stretches
@@ -31,6 +33,8 @@ TOLD_FROM_IN = 1.0
 """What a root does at a place is told from its way over so much before and after."""
 SAME_COURSE_IN = 0.05
 """Traces nearer than this lie on one root: two side by side are a whole width apart, and few are thinner."""
+PLACES_IN = SAME_COURSE_IN / 2
+"""Places along a trace that another is held against: its own points may be farther apart."""
 ALL_THE_WAY = 0.8
 """A trace led along another keeps to it into its turn and out of it. One that comes to a layer on a way
 of its own, and only then lies on another root, was turned itself."""
@@ -112,11 +116,12 @@ def signs_of(
 def _told_once(signs: Sequence[Sign], roots: Sequence[RootReading]) -> tuple[Sign, ...]:
     """The same signs, each with whether it is its root's own: of those at one place, the best seen."""
     ways = [_way_about(sign, roots[sign.root]) for sign in signs]
+    line_of = cache(lambda root: cKDTree(resample_polyline(roots[root].trace.points, PLACES_IN)[0]))
     own: list[int] = []
     for k in np.argsort([unseen for _, unseen in ways], kind="stable").tolist():
         way, unseen = ways[k]
         led = unseen >= MOSTLY_UNSEEN and any(
-            _one_place(signs[k], signs[other]) and _along(way, roots[signs[other].root]) for other in own
+            _one_place(signs[k], signs[other]) and _along(way, line_of(signs[other].root)) for other in own
         )
         if not led:
             own.append(k)
@@ -138,10 +143,10 @@ def _one_place(sign: Sign, other: Sign) -> bool:
     return sign.root != other.root and sign.kind == other.kind and max(beside_in, below_in) <= SAME_EVENT_IN
 
 
-def _along(way: Points, root: RootReading) -> bool:
-    """Whether a piece of a trace lies on another root."""
-    apart: NDArray[np.float64] = np.hypot(*(way[:, None] - root.trace.points).T).min(axis=0)
-    return bool((apart <= SAME_COURSE_IN).mean() >= ALL_THE_WAY)
+def _along(way: Points, line: cKDTree) -> bool:
+    """Whether a piece of a trace ``(N, 2)`` lies on another, of which the places are given."""
+    apart_in: NDArray[np.float64] = line.query(way, distance_upper_bound=2 * SAME_COURSE_IN)[0]
+    return bool((apart_in <= SAME_COURSE_IN).mean() >= ALL_THE_WAY)
 
 
 def _upper(depth: np.ndarray, root: RootReading, first: int) -> int:
