@@ -27,7 +27,10 @@ from rootread.errors import NoBelievableScale
 from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
 from rootread.plane import find_plane
+from rootread.plane.bars import Bar
+from rootread.plane.strips import Strip
 from rootread.plane.tape import hierarchy, tick_unit_in
+from rootread.plane.ticks import find_ticks
 from rootread.settings import PlaneSettings
 
 STAFF_TOLERANCE = 0.01
@@ -137,12 +140,33 @@ def test_millimetres_and_centimetres_are_told_by_how_many_go_on_the_width():
     assert tick_unit_in({8: 0.9, 16: 0.8, 10: 0.0}, 0.5) is None
 
 
-def test_a_tape_along_the_border_of_a_photo_is_counted_though_the_lens_bows_it():
-    camera = DrawnCamera((2000, 1500), 1380.0, distance_in=25.0, aim_in=(0.0, 9.0), k1=-0.056)
-    tape = hung(soil_wall(), tape_face(22.0), (-15.0, 9.5), 1.5)
-    plane = read(photograph(camera, tape, samples=4))
-    assert plane.scale.kind == "tape"
-    assert abs(scale_error(camera, plane.to_wall_in)[0]) < TAPE_TOLERANCE
+def row_of_ticks(places_px):
+    """A bar 40 px wide, as long as a photo is high, with dark ticks across it at some places along it."""
+    length_px = 1800
+    bar = Bar(
+        np.array([[0.0, 0.0], [0.0, length_px]]), np.array([[40.0, 0.0], [40.0, length_px]]), strength=1.0
+    )
+    along = np.arange(length_px, dtype=float)[:, None]
+    dark = np.exp(-(((along - places_px[None]) / 1.2) ** 2)).sum(axis=1)
+    light = 0.5 - 0.3 * dark + np.random.default_rng(1).normal(0, 0.01, length_px)
+    u = np.linspace(-0.35, 1.35, 69)
+    tones = np.repeat(light[:, None], len(u), axis=1).astype(np.float32)
+    return Strip(tones, u, bar, np.zeros((2, 3)), (True, True))
+
+
+@pytest.mark.parametrize(
+    ("pitch", "bow"), [(0.0, 0.0), (0.024, 0.0), (-0.024, 0.0), (0.0, 0.6), (0.0, -0.6), (0.02, 0.5)]
+)
+def test_two_hundred_ticks_are_counted_one_by_one_though_perspective_and_lens_move_them(pitch, bow):
+    """Spacing changes by so much from end to end; a lens moves the outermost by so many spacings."""
+    k = np.arange(200)
+    share = 2 * k / 199 - 1
+    true_px = 900 + 8.8 * (k - 99.5) * (1 + pitch * share) + 8.8 * bow * share**3
+    marks = max((row.marks for row in find_ticks([row_of_ticks(true_px)])), key=lambda one: len(one.k))
+    at = np.abs(marks.s[:, None] - true_px).argmin(axis=1)
+    assert np.abs(marks.s - true_px[at]).max() < 1.0
+    assert len(set(at - marks.k)) == 1
+    assert len(marks.k) >= 80
 
 
 def test_faint_ticks_are_counted_in_soil_that_is_rougher_than_they_are_dark():

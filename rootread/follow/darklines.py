@@ -33,7 +33,7 @@ class DarkLines:
         return self._strength.shape
 
     def __getitem__(self, place: tuple[NDArray[np.int64], NDArray[np.int64]]) -> NDArray[np.float32]:
-        """At rows and columns, which are none of them negative."""
+        """``(...)`` at as many rows and columns of the flat wall, none of them negative."""
         row, column = place
         asked = np.zeros_like(self._known)
         asked[row // TILE_ROWS, column // TILE_COLUMNS] = True

@@ -96,7 +96,7 @@ class Limb:
 
     @cached_property
     def facts(self) -> list[float]:
-        """What is known of it by itself: how long, wide, sure, steep and bent it is."""
+        """Length and logarithms of its widths, inches; how much is bridged; how steep it is; its bends."""
         return [
             min(self.length_in, LONGEST_IN),
             float(np.log(self.width_in[0])),

@@ -21,10 +21,6 @@ TICK_ZONE = (0.06, 0.19)
 TICK_PX = (3.0, 48.0)
 # Relative change of tick spacing from one end of the strip to the other: 25 degrees of pitch.
 CHIRPS = np.linspace(-0.4, 0.4, 17)
-# The strongest repetition is sought again in so fine steps, so that the last of 200 ticks is still its own.
-FINER_CHIRPS = (0.0125, 0.003)
-FINER_CYCLES = (0.25, 0.06)
-FINER_STEPS = np.arange(-4, 5)
 MIN_TICKS = 24
 # The repetition of real ticks is this many times stronger than what lies beside it in the spectrum;
 # that of soil, roots and letters is 70 times stronger at most.
@@ -117,23 +113,8 @@ def _best_period(profile: Floats) -> tuple[float, float, float, float] | None:
     best, peak = np.unravel_index(int(strong.argmax()), strong.shape)
     if strong[best, peak] == 0.0:
         return None
-    repeats = _repeats_best(tone, float(CHIRPS[best]), float(cycles[band[peak]]))
-    return *repeats, float(height[best, peak])
-
-
-def _repeats_best(tone: Floats, chirp: float, cycles: float) -> tuple[float, float, float]:
-    """Chirp, cycles over the profile and phase of the strongest repetition, near a first guess."""
-    size = len(tone)
-    places = np.linspace(0.0, 1.0, 2 * size)
-    window = np.hanning(2 * size)
-    phase = 0.0
-    for chirp_step, cycles_step in zip(FINER_CHIRPS, FINER_CYCLES, strict=True):
-        chirps, many = chirp + chirp_step * FINER_STEPS, cycles + cycles_step * FINER_STEPS
-        warped = np.stack([np.interp(_warp(c, places) * (size - 1), np.arange(size), tone) for c in chirps])
-        wave = (warped * window) @ np.exp(-2j * np.pi * np.outer(places, many))
-        best, most = np.unravel_index(int(np.abs(wave).argmax()), wave.shape)
-        chirp, cycles, phase = float(chirps[best]), float(many[most]), float(np.angle(wave[best, most]))
-    return chirp, cycles, phase
+    phase = float(np.angle(spectrum[best, band[peak]]))
+    return float(CHIRPS[best]), float(cycles[band[peak]]), phase, float(height[best, peak])
 
 
 def _noise_beside(power: Floats, cycles: Floats) -> Floats:
@@ -187,10 +168,16 @@ def _pick_ticks(profile: Floats, chirp: float, cycles: float, phase: float) -> t
 
 
 def _where_even(marks: EvenMarks) -> EvenMarks:
-    """The middle of the marks, as long as they are even: a lens moves those near the photo's border.
+    """The middle of the marks, where a lens alone keeps all of them from being even.
 
-    Such a shift grows with the third power of the distance from the middle, so the inner ones are soon even.
+    It moves those near the photo's border, by the third power of their distance from the middle of the photo:
+    with a cubic of their count taken off, all must be even.
     """
+    off = (marks.s - marks.at(marks.k)) / marks.spacing(marks.k)
+    along = 2.0 * (marks.k - marks.k.min()) / max(int(np.ptp(marks.k)), 1) - 1.0
+    bowed = off - np.polyval(np.polyfit(along, off, 3), along)
+    if float(np.sqrt(np.mean(bowed**2))) > MAX_RESIDUAL:
+        return marks
     fewest = max(LEAST_EVEN_SHARE * len(marks.k), MIN_TICKS)
     while marks.residual > MAX_RESIDUAL and len(marks.k) - 2 * ENDS_DROPPED >= fewest:
         inner = slice(ENDS_DROPPED, -ENDS_DROPPED)

@@ -21,6 +21,7 @@ from rootread.scene.noise import wiggle
 from rootread.scene.soils import SOILS, jitter, linear
 
 LAYER_DEPTH_IN = (3.2, 10.5)
+"""Of the upper layer, anywhere between."""
 HINDERED_DEPTH_IN = 6.5
 """Where ``hindrance`` is 1 the upper layer lies no deeper than this, so that most main roots come to it."""
 LAYER_CAUSES = ("tool floor", "disk floor", "plough pan", "change of soil", "traffic")
