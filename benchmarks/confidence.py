@@ -16,23 +16,12 @@ from collections.abc import Iterable
 
 import numpy as np
 from logistic import fitted_chance
-from made_walls import (
-    HELD_OUT_SEED,
-    KEPT_SEED,
-    TRAINING_SEED,
-    WAVY_SEED,
-    ReadWall,
-    fitting_options,
-    read_walls,
-    wall_list,
-)
+from made_walls import HELD_OUT_SEED, TRAINING_SEED, ReadWall, fitting_options, read_walls, wall_list
 from matching import Match, benchmark_walls, matches
 from numpy.typing import NDArray
 
 from rootread.follow.confidence import FITTED, chance, trace_features
 
-FITTED_SEEDS = (TRAINING_SEED, KEPT_SEED, WAVY_SEED)
-"""On walls that following learnt from alone more traces would be right than on others."""
 BINS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.85, 0.95, 1.0)
 Table = tuple[NDArray[np.float64], list[Match]]
 
@@ -91,8 +80,7 @@ def print_reliability(title: str, table: Table) -> None:
 def main() -> None:
     options = fitting_options(__doc__ or "")
     if options.fit:
-        seeds = [wall for first in FITTED_SEEDS for wall in wall_list(first, options.each)]
-        walls = read_walls(seeds, options.cache, options.stale)
+        walls = read_walls(wall_list(TRAINING_SEED, options.each), options.cache, options.stale)
         FITTED.write_text(json.dumps(fit(only_read(walls)), indent=1) + "\n", encoding="utf-8")
         return
     walls = read_walls(wall_list(HELD_OUT_SEED, options.each), options.cache, options.stale)
