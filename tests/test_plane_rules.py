@@ -187,6 +187,15 @@ def test_ticks_that_all_seem_longer_toward_one_end_still_tell_what_they_are():
     assert tick_unit_in(hierarchy(k, every_tenth), 25.0) == 1 / 25.4
 
 
+def test_a_hierarchy_is_told_by_ticks_that_show_it_three_times():
+    """Of 24 ticks every sixteenth is seen once or twice, and hardly any lengths would contradict it."""
+    k = np.arange(24)
+    lengths = np.random.default_rng(0).uniform(0.2, 0.6, len(k))
+    assert hierarchy(k, lengths)[16] == 0.0
+    eighths = np.where(k % 8 == 0, 0.6, 0.25)
+    assert hierarchy(k, eighths)[8] == pytest.approx(1.0)
+
+
 def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():
     photo = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(14.0, 1 / 8, ((1, 0.3),)), TAPE_AT_IN))
     with pytest.raises(NoBelievableScale, match="eighths of an inch, millimetres or") as refusal:

@@ -23,6 +23,8 @@ from rootread.plane.ticks import MIN_TICKS, TICK_ZONE, TickRow, find_ticks
 # Share of tick length variance that a hierarchy must explain, and more than the other kind does.
 MIN_EXPLAINED = 0.4
 MIN_AHEAD = 0.15
+# A longest tick that is not seen so often tells nothing: any few lengths fit some hierarchy.
+FEWEST_TIMES = 3
 # Every n-th tick is longest: what one tick is, in inches.
 UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / 25.4}
 CENTIMETRE_IN = 1 / 2.54
@@ -119,7 +121,8 @@ def hierarchy(k: NDArray[np.int64], lengths: Floats) -> dict[int, float]:
     American Statistical Association, 1968; from memory).
     """
     even = lengths - theilslopes(lengths, k).slope * k
-    return {n: _explained(k, even, n) for n in UNITS_IN}
+    told = {n: np.ptp(k) + 1 >= FEWEST_TIMES * n for n in UNITS_IN}
+    return {n: _explained(k, even, n) if told[n] else 0.0 for n in UNITS_IN}
 
 
 def tick_unit_in(explained: dict[int, float], ticks_wide: float) -> float | None:
