@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.follow.encounters import FEWEST_POINTS, Course, Encounter
-from rootread.follow.lab import lab_of
 from rootread.geometry import Points
 from rootread.median import median_of
 from rootread.plane.types import Grid
@@ -186,7 +185,8 @@ def course_colours(course: Course, soft_rgb: NDArray[np.uint8], grid: Grid) -> N
     height, width = soft_rgb.shape[:2]
     column, row = np.round(grid.to_px(course.line_in)).astype(int).T
     rgb = soft_rgb[row.clip(0, height - 1), column.clip(0, width - 1)]
-    return lab_of(rgb).astype(float)
+    lab: NDArray[np.float64] = cv2.cvtColor(rgb[None], cv2.COLOR_RGB2LAB)[0].astype(float)
+    return lab
 
 
 def _median_width(widths_in: NDArray[np.float64]) -> float:
