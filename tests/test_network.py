@@ -132,6 +132,19 @@ def test_a_wall_of_faint_lines_is_doubted_in_plain_words() -> None:
     assert any("mark them by hand" in caution for caution in found.cautions)
 
 
+def test_roots_that_grain_makes_faint_are_read_with_a_doubt() -> None:
+    """Grain as a phone adds in the shade; the roots still hang together for inches."""
+    rgb, truth = crop(11, 45.0)
+    grain = 0.15 * np.random.default_rng(0).standard_normal(rgb.shape)
+    found = network_roots(
+        wall(np.rint(255 * np.clip(rgb / 255 + grain, 0, 1)).astype(np.uint8), 45.0), FindSettings()
+    )
+    assert found.probability[found.mask].mean() < 0.69
+    recall, precision = recall_and_precision(found.mask, truth[..., 0] > 0.5, 45.0)
+    assert min(recall, precision) > 0.6
+    assert any("are doubtful" in caution for caution in found.cautions)
+
+
 def test_vessels_of_a_real_photograph_agree_with_scikit_image() -> None:
     """Source: ``skimage.data.retina()``, against scikit-image's own ``sato`` with ``skeletonize``."""
     rgb = skimage.data.retina()[300:1100, 300:1100]

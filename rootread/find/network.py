@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.components import lasting_pieces
+from rootread.components import components, lasting_pieces
 from rootread.errors import BadRequest
 from rootread.find.familiar import light_words, pieces_of, training_walls, unfamiliar
 from rootread.find.second_look import doubled
@@ -34,8 +34,11 @@ PHOTO_SIDE_PX = 4000
 PHOTO_SCALES = (1.0, 0.5)
 """Then it is read at these reductions, and the surer answer counts."""
 REFUSED_SHARE = 0.70
-"""Share of the mask expected to be root under which none of it is believed; made walls have 0.76 and more."""
+"""Share of the mask expected to be root under which short pieces are not believed; sharp photos of made walls
+have 0.76 and more, grainy ones of pale contrast 0.60 and more."""
 DOUBTFUL_SHARE = 0.76
+HANGS_TOGETHER_IN = 5.0
+"""Pieces of faint roots reach as far, each pixel's counted alike; those of gravel and grass 1 to 4 inches."""
 
 
 def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
@@ -45,7 +48,7 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     unusual, (probability, mask) = both(
         lambda: _unfamiliar(image, raw, zoom), lambda: _likely(image, raw, settings)
     )
-    mask, doubts = _believed(mask, probability)
+    mask, doubts = _believed(mask, probability, image.grid.px_per_in)
     cautions = (*doubts, *unusual)
     direction = np.float32(0.5) * np.arctan2(raw.sin2, raw.cos2)
     return RootMap(probability, mask, image.grid, cautions, direction, _exp(raw.log_half_width_px))
@@ -61,10 +64,11 @@ def _likely(image: WallImage, raw: RawMap, settings: FindSettings) -> tuple[Imag
     return probability, lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px)
 
 
-def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:
+def _believed(mask: Mask, probability: Image, px_per_in: float) -> tuple[Mask, tuple[str, ...]]:
     """The mask, or an empty one where little of it can be root; and what a person should know."""
     expected = float(probability[mask].mean()) if mask.any() else 1.0
-    if expected < REFUSED_SHARE:
+    # Grain in a photo makes roots faint, but they still go on for inches, as the lines of bare ground do not.
+    if expected < REFUSED_SHARE and _reach_px(mask) < HANGS_TOGETHER_IN * px_per_in:
         caution = (
             "Lines here look only faintly like roots, as grass or masonry may: none is taken. "
             "If they are roots, clean the face, photograph it in even light, or mark them by hand."
@@ -77,6 +81,12 @@ def _believed(mask: Mask, probability: Image) -> tuple[Mask, tuple[str, ...]]:
         )
         return mask, (caution,)
     return mask, ()
+
+
+def _reach_px(mask: Mask) -> float:
+    """How far the piece reaches that a middling pixel of the mask is part of: the mean over its pixels."""
+    pieces = components(mask)
+    return float(np.average(pieces.reach_px, weights=pieces.px))
 
 
 def _unfamiliar(image: WallImage, raw: RawMap, zoom: float) -> tuple[str, ...]:
