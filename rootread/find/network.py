@@ -36,7 +36,7 @@ Mask = NDArray[np.bool_]
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
 BEST_PX_PER_IN, MOST_ENLARGED = 90.0, 1.75
-"""Coarser walls are enlarged to this, but no more times than that: hairs of one or two pixels are found better."""
+"""Coarser walls are enlarged to this, but no more times than that: hairs of one or two pixels show better."""
 MOST_GRAIN_LEVELS = 8.0
 """Grainier pictures are not: enlarged, grain hides hairs and, where contrast is weak, roots."""
 MOST_PX = 20_000_000

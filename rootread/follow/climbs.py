@@ -6,6 +6,7 @@ climbed farther, and 14 of these joined two.
 """
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,14 +31,14 @@ def _parts(course: Course) -> Iterator[Course]:
         yield course
         return
     places = sorted({0, bottom, top, len(z) - 1})
-    for start, end in zip(places[:-1], places[1:], strict=True):
+    for start, end in pairwise(places):
         part = course.before(end + 1).after(start)
         if len(part.line_in) >= FEWEST_POINTS and not part.inferred.all():
             yield from _parts(part)
 
 
 def _climb(z_in: NDArray[np.float64]) -> tuple[float, int, int]:
-    """How far a line climbs at most as it is walked, in inches, and where it is lowest before and highest then."""
+    """Inches that a line climbs at most as it is walked; where it is lowest before that, and highest after."""
     climbed = np.maximum.accumulate(z_in) - z_in
     top = int(np.argmax(climbed))
     return float(climbed[top]), int(np.argmax(z_in[: top + 1])), top
