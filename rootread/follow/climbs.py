@@ -38,7 +38,7 @@ def _parts(course: Course) -> Iterator[Course]:
 
 
 def _climb(z_in: NDArray[np.float64]) -> tuple[float, int, int]:
-    """Inches that a line climbs at most as it is walked; where it is lowest before that, and highest after."""
+    """Inches that a line climbs at most as it is walked; where it is lowest before, and highest after."""
     climbed = np.maximum.accumulate(z_in) - z_in
     top = int(np.argmax(climbed))
     return float(climbed[top]), int(np.argmax(z_in[: top + 1])), top
