@@ -116,7 +116,7 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
     sure = of_each(lambda root: root.trace.confidence)
     lengths = of_each(lambda root: root.length_in)
     flattened = of_each(lambda root: root.flattened.sum())
-    seen = of_each(lambda root: (~root.trace.inferred).sum())
+    seen = of_each(lambda root: root.flat_or_round.sum())
     tortuous = of_each(lambda root: root.tortuosity * root.length_in)
     return WallIntervals(
         root_length_in=total_interval(
