@@ -68,6 +68,16 @@ def test_a_curved_root_is_as_long_as_geometry_says_however_it_is_turned(shape, a
     assert off_px(trace, true) < OFF_LINE_PX
 
 
+@pytest.mark.parametrize("radius_in", [0.4, 1.5, 3.0])
+def test_a_root_that_closes_a_ring_is_followed_round_it(radius_in):
+    """It has no end to begin at, and may be opened anywhere."""
+    turn = np.linspace(0, 2 * np.pi, 400)
+    ring = MIDDLE + radius_in * np.column_stack([np.cos(turn), np.sin(turn)])
+    (trace,) = followed([ring])
+    assert length_in(trace) == pytest.approx(2 * np.pi * radius_in, rel=2 * LENGTH_TOLERANCE)
+    assert off_px(trace, ring) < OFF_LINE_PX
+
+
 def test_the_length_of_a_spiral_is_that_of_the_integral():
     """r = a + b t: the length is the integral of sqrt(r^2 + b^2) dt."""
     t = np.linspace(0, 3 * np.pi, 100_000)

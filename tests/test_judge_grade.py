@@ -1,5 +1,6 @@
 """The grade: bounded, ordered as the soil, even across strips, and never raised by a worse root."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from rootread.fieldsheet import SheetRow
 from rootread.judge import find_layers, grade_wall
 from rootread.judge.curve import passage_curve
+from rootread.judge.grade import DRAWS_AT_ONCE
 from rootread.judge.types import Layer
 from rootread.judge.verdict import verdict_words
 from rootread.measure import Interval, SidewaysRun, Turn, measure_wall
@@ -91,6 +93,21 @@ def test_the_passage_of_the_grade_is_where_the_curve_of_passage_ends():
     layers = find_layers(readings, (), SETTINGS)
     grade = grade_wall(readings, layers, SHANKS, SETTINGS)
     assert part(grade, "passage") == pytest.approx(100 * passage_curve(readings, layers).share[-1])
+
+
+def test_memory_for_the_interval_does_not_grow_with_the_number_of_draws():
+    readings = wall_of(ACROSS, ACROSS)
+
+    def most_memory_mb(draws):
+        tracemalloc.start()
+        graded = grade_wall(readings, (), SHANKS, replace(SETTINGS, bootstrap=draws))
+        most = tracemalloc.get_traced_memory()[1] / 1e6
+        tracemalloc.stop()
+        return most, graded.score
+
+    (least, few), (most, many) = most_memory_mb(DRAWS_AT_ONCE), most_memory_mb(8 * DRAWS_AT_ONCE)
+    assert most < 1.5 * least
+    assert (many.low, many.high) == pytest.approx((few.low, few.high), abs=1.0)
 
 
 def test_roots_turned_in_the_berms_only_make_a_wall_uneven():

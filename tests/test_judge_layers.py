@@ -1,5 +1,6 @@
 """Layers: found where roots gather sideways, at the right depth, and nowhere else."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -481,6 +482,34 @@ def test_a_close_call_rests_on_the_wall_and_not_on_the_draw():
     assert close.mean() == pytest.approx(plain.mean(), abs=3 * plain.std() / np.sqrt(len(plain)))
     assert close.std() < plain.std() / 2
     assert (p_values(float(plain.mean()) / 50) == plain).all()  # far from deciding, none more are drawn
+
+
+def most_memory_mb(permutations, decided_at=None):
+    """The most memory held at a time while a wall is compared with so many random ones."""
+    wall, rng = chance_wall(np.random.default_rng(20)), np.random.default_rng(0)
+    tracemalloc.start()
+    strongest_gathering(*wall, (0.0, 36.0), permutations, rng, (), decided_at)
+    most = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    return most
+
+
+def test_memory_does_not_grow_with_the_number_of_random_walls():
+    most = most_memory_mb(scan.WALLS_AT_ONCE)
+    assert most_memory_mb(5 * scan.WALLS_AT_ONCE) < 1.2 * most
+    assert most < 100
+
+
+@pytest.mark.parametrize("walls", [1, scan.WALLS_AT_ONCE, scan.WALLS_AT_ONCE + 1, 2 * scan.WALLS_AT_ONCE])
+def test_every_random_wall_is_counted_however_many_are_made_at_once(walls):
+    signs, centrelines = chance_wall(np.random.default_rng(20))
+    chances = scan._chances(signs, centrelines, depth_bins=120)
+    view = scan._slanted(chances, (0.0, 36.0), 0.0)
+    assert scan._as_strong([view], chances, walls, 0.0, np.random.default_rng(0)) == walls
+
+
+def test_the_usual_number_of_random_walls_is_made_at_once():
+    assert JudgeSettings().permutations <= scan.WALLS_AT_ONCE
 
 
 def test_without_correction_for_looking_everywhere_chance_would_pass_for_a_layer(chance_gatherings):

@@ -8,8 +8,9 @@ from handmade_roots import along, plane, trace
 
 from rootread.measure import measure_wall
 from rootread.measure.calibrated import DESCENT_SE_DEG
-from rootread.measure.counting import weight_in_descent
+from rootread.measure.counting import FULL_FROM_IN, weight_in_descent
 from rootread.measure.pattern import pattern_band
+from rootread.schema import WALLS
 from rootread.settings import MeasureSettings
 
 SETTINGS = MeasureSettings()
@@ -140,6 +141,11 @@ def test_short_and_doubtful_roots_count_for_less_toward_descent(length_in, confi
     root = trace(along((0, 1), (0, 1 + length_in)), confidence=confidence)
     (reading,) = measure_wall((root,), plane(), SETTINGS).roots
     assert weight_in_descent(reading) == pytest.approx(weight, rel=PAPER_TOLERANCE)
+
+
+def test_the_table_of_walls_says_from_which_length_on_a_root_counts_in_full():
+    (meaning,) = [column.meaning for column in WALLS if column.name == "descent_deg"]
+    assert f"those under {FULL_FROM_IN:g} in and doubtful ones for less" in meaning
 
 
 def test_the_mean_descent_of_a_short_plumb_and_a_long_level_root_on_paper():

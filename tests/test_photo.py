@@ -422,6 +422,12 @@ def test_the_smallest_jpeg_there_is_still_reads(read, mode, options):
     read(encoded(Image.new(mode, (3000, 2000)), "JPEG", subsampling=2, **options))
 
 
+def test_a_photo_longer_than_its_pixels_can_be_looked_up_in_is_refused(read):
+    """Of 92 megapixels and 12 times as long as high, which by themselves are allowed."""
+    with pytest.raises(UnreadablePhoto, match=r"33,000 pixels along one side; 32,766 is the most"):
+        read(encoded(Image.new("L", (33_000, 2_800)), "PNG"), PhotoSettings())
+
+
 def test_a_preview_is_too_small_to_show_roots(read):
     with pytest.raises(UnreadablePhoto, match=r"160 x 120 pixels is 0.019 megapixels, less than the 0.3"):
         read(encoded(wall_picture(160, 120), "JPEG"), PhotoSettings())

@@ -34,6 +34,7 @@ from rootread.follow.company import beside_another
 from rootread.follow.types import Trace
 from rootread.geometry import Points
 from rootread.plane.types import WallImage
+from rootread.sampled import seen_at
 from rootread.threads import share_out
 
 STEP_PX = 0.5
@@ -61,7 +62,7 @@ NEAREST, FARTHEST, SLACK_PX = 0.5, 1.6, 1.5
 MEDIAN_POINTS = 11
 """Window of the running median along the root."""
 MOST_POINTS = 10_000
-"""Looked at together: ``cv2.remap`` takes no more than 32767 rows."""
+"""Looked at together, which saves time where many roots are short; more would only cost memory."""
 LEAST_PX = 1.0
 """No root that is seen at all is given a smaller width."""
 SE_PX, SE_SHARE, SE_SCATTER, SE_DISAGREEMENT = 0.4, 0.11, 0.9, 0.8
@@ -281,7 +282,7 @@ class _Across:
 
     def profile(self, picture: NDArray[np.float32]) -> NDArray[np.float32]:
         """``(N, 2K - 1)`` what a picture shows at the places."""
-        return cv2.remap(picture, self.place_px, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return seen_at(picture, self.place_px)
 
     def sides(self, profile: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Both sides of a profile, ``(N, K)`` from the centre out."""

@@ -135,8 +135,20 @@ def _order_along_chains(
     start = np.full(number, -1)
     for pixels in (np.arange(count), np.flatnonzero(degree < 2)):  # ends overwrite arbitrary pixels
         start[chain_of[pixels][::-1]] = pixels[::-1]
-    links = coo_array((np.ones(len(first)), (first, second)), shape=(count, count)).tocsr()
     if count == 0:
         return chain_of, np.zeros(0)
-    along = dijkstra(links, directed=False, indices=start, unweighted=True, min_only=True)
+    opened = _opened(first, second, chain_of, start[degree[start] == 2])
+    links = coo_array((np.ones(int(opened.sum())), (first[opened], second[opened])), shape=(count, count))
+    along = dijkstra(links.tocsr(), directed=False, indices=start, unweighted=True, min_only=True)
     return chain_of, along
+
+
+def _opened(
+    first: NDArray[np.int64], second: NDArray[np.int64], chain_of: NDArray[np.int64], start: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """``(L,)`` links without one at the starting pixel of each ring, round which steps would go both ways."""
+    kept = np.ones(len(first), dtype=bool)
+    at_start = np.flatnonzero(np.isin(first, start) | np.isin(second, start))
+    _, one_each = np.unique(chain_of[first[at_start]], return_index=True)
+    kept[at_start[one_each]] = False
+    return kept

@@ -53,8 +53,10 @@ class Strands:
 
     @cached_property
     def radius_px(self) -> NDArray[np.float32]:
-        """``(M, N)`` distance to the nearest pixel that is no strand."""
-        return cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
+        """``(M, N)`` distance to the nearest pixel that is no strand, no more than half the shorter side."""
+        away = cv2.distanceTransform(self.mask.astype(np.uint8), cv2.DIST_L2, 5)
+        # Where all is root there is no such pixel; then no root is wider than the picture shows.
+        return np.minimum(away, np.float32(min(self.mask.shape) / 2), out=away)
 
     @cached_property
     def layers(self) -> NDArray[np.uint8]:

@@ -38,6 +38,8 @@ STRAIGHT = (0.85, 0.99)
 point, and a root of loose soil bends little."""
 FLATTENED = (0.5, 0.0)
 """Share of root length flattened that scores 0 and 100."""
+DRAWS_AT_ONCE = 1000
+"""Draws of the roots graded together, so that memory does not grow with their number."""
 PART_NAMES = ("descent", "passage", "straightness", "roundness", "evenness")
 
 
@@ -129,7 +131,7 @@ def _part_scores(evidence: _Evidence, weight: NDArray[np.float64], gap_cost: flo
     rooted = in_zone >= SPARSE_ZONE * points[:, None]
     worst = np.where(rooted, (zone_descent + zone_passage) / 2, np.inf).min(axis=1)
     straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
-    rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.seen, 0.0), FLATTENED)
+    rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.flat_or_round, 0.0), FLATTENED)
     even = 1.0 - np.clip(gap_cost * ((descent + passage) / 2 - worst), 0.0, 1.0)
     return 100.0 * np.stack([descent, passage, straight, rounded, even])
 
@@ -144,13 +146,14 @@ def _parts(
         if evidence.zones.guessed
         else ("between " + " and ".join(evidence.zones.names))
     )
+    flattened = sums.flattened.sum() / max(sums.flat_or_round.sum(), 1.0)
     reasons = (
         f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steep stretches do not "
         "make up for level ones.",
         f"Down the whole wall {scores[1]:.0f} of 100 roots get by without turning or stopping.",
         f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
-        f"{100 * sums.flattened.sum() / max(sums.seen.sum(), 1.0):.0f} % of the root length looks flattened.",
+        f"{100 * flattened:.0f} % of the root length looks flattened.",
         f"Descent and passage compared {where}.",
     )
     return tuple(
@@ -200,11 +203,14 @@ def _by_roots(
     be no root (see ``measure.intervals``).
     """
     count = len(readings.roots)
-    again = rng.multinomial(count, np.full(count, 1 / count), size=settings.bootstrap)
     sure = np.array([root.trace.confidence for root in readings.roots])
-    again_weight = 1.0 + np.sqrt(np.minimum(doubt(sure), 1.0)) * (again - 1.0)
-    drawn = weights @ _part_scores(evidence, again_weight, gap_cost)
-    return np.asarray(drawn - drawn.mean())
+    wider = np.sqrt(np.minimum(doubt(sure), 1.0))
+    drawn = np.empty(settings.bootstrap)
+    for first in range(0, len(drawn), DRAWS_AT_ONCE):
+        here = slice(first, first + DRAWS_AT_ONCE)
+        again = rng.multinomial(count, np.full(count, 1 / count), size=len(drawn[here]))
+        drawn[here] = weights @ _part_scores(evidence, 1.0 + wider * (again - 1.0), gap_cost)
+    return drawn - drawn.mean()
 
 
 def _steadied(

@@ -65,6 +65,8 @@ CLOSE_CALL_SE = 3.0
 """A p value within so many of its standard errors of the one that decides is a close call ..."""
 CLOSE_CALL_DRAWS = 10
 """... for which ten times as many random walls are made."""
+WALLS_AT_ONCE = 1000
+"""Random walls made and looked at together, so that memory does not grow with their number."""
 ROUNDING = 1e-9
 """Of a weight worked out: whole numbers are not lifted over themselves."""
 LEAST_EXPECTED = 1e-3
@@ -114,21 +116,30 @@ def strongest_gathering(
     """
     if len(signs) < FEWEST_EVENTS:
         return None
-    depth_bins = int(max(line[:, 1].max() for line in centrelines) / DEPTH_BIN_IN) + 1
+    # Where the surface slopes, roots may all lie above its mean level; no layer is told of them.
+    depth_bins = max(int(max(line[:, 1].max() for line in centrelines) / DEPTH_BIN_IN) + 1, 1)
     chances = _chances(signs, centrelines, depth_bins, set_aside)
     views = [_slanted(chances, x_range_in, slope) for slope in SLOPES]
     best = max((view.strongest(chances.own) for view in views), key=lambda one: one.statistic)
-    as_strong = _as_strong(views, chances.draw(permutations, rng), best.statistic)
+    as_strong = _as_strong(views, chances, permutations, best.statistic, rng)
     drawn = permutations
     if decided_at is not None and _close_call(_p_value(as_strong, drawn), decided_at, drawn):
         for _ in range(CLOSE_CALL_DRAWS - 1):
-            as_strong += _as_strong(views, chances.draw(permutations, rng), best.statistic)
+            as_strong += _as_strong(views, chances, permutations, best.statistic, rng)
             drawn += permutations
     return replace(best, p_value=_p_value(as_strong, drawn))
 
 
-def _as_strong(views: Sequence["_Slanted"], drawn: NDArray[np.intp], statistic: float) -> int:
-    """How many random walls have a window of a statistic, in any view."""
+def _as_strong(
+    views: Sequence["_Slanted"], chances: _Chances, walls: int, statistic: float, rng: np.random.Generator
+) -> int:
+    """How many of so many random walls have a window of a statistic, in any view."""
+    at_once = [min(WALLS_AT_ONCE, walls - made) for made in range(0, walls, WALLS_AT_ONCE)]
+    return sum(_reaching(views, chances.draw(count, rng), statistic) for count in at_once)
+
+
+def _reaching(views: Sequence["_Slanted"], drawn: NDArray[np.intp], statistic: float) -> int:
+    """The same of ``(walls, signs)`` random depth bins."""
     reached = np.zeros(len(drawn), dtype=bool)
     for view in views:
         weaker = np.flatnonzero(~reached)
@@ -297,7 +308,9 @@ def _chances(
     covered = np.array([(middles_in >= z[0]) & (middles_in <= z[-1]) for _, z in ways], dtype=float)
     blur = round(COVER_BLUR_IN / DEPTH_BIN_IN)
     deep_enough = middles_in > FROM_TOP_IN
-    anywhere = np.convolve(covered.sum(axis=0), np.ones(blur) / blur, mode="same") * deep_enough
+    # "same" would be as long as the blur where a wall is less deep than that.
+    blurred = np.convolve(covered.sum(axis=0), np.ones(blur) / blur)[blur // 2 : blur // 2 + depth_bins]
+    anywhere = blurred * deep_enough
     owns, rows, places = [], [], []
     for sign in signs:
         x, z = ways[sign.root]

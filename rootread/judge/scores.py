@@ -31,8 +31,8 @@ class RootSums:
     """``(Z, R)`` of them, sum of descent / pattern, no point below 0 or above 1."""
     straight: NDArray[np.float64]
     """``(R,)`` sum of straight distance / length around each point that counts."""
-    seen: NDArray[np.float64]
-    """``(R,)`` points that count and were seen."""
+    flat_or_round: NDArray[np.float64]
+    """``(R,)`` points that count and of which is known whether they are flattened."""
     flattened: NDArray[np.float64]
     """``(R,)`` of them, flattened."""
     counts: NDArray[np.float64]
@@ -72,7 +72,7 @@ def root_sums(readings: Readings, zones: Zones) -> RootSums:
         in_zone=in_zone,
         freedom=freedom_sums(readings, zones) * weight,
         straight=np.array([local_straightness(root).sum() for root in roots]) * weight,
-        seen=np.array([(~root.trace.inferred).sum() for root in roots]) * weight,
+        flat_or_round=np.array([root.flat_or_round.sum() for root in roots]) * weight,
         flattened=np.array([root.flattened.sum() for root in roots]) * weight,
         counts=weight,
     )

@@ -13,6 +13,9 @@ from rootread.judge.types import Layer
 from rootread.judge.zones import zones_of
 from rootread.measure.types import Readings
 
+LEAST_WIDTH_IN = 0.1
+"""A strip narrower than that is no wider than a root in it."""
+
 
 @dataclass(frozen=True)
 class Strip:
@@ -25,7 +28,7 @@ class Strip:
     """Of all such strips within the rooted wall."""
     root_length_in: float
     density: float
-    """Inches of root per square inch of wall, down to the deepest root."""
+    """Inches of root per square inch of wall, down to the deepest root; NaN where that is no area."""
     descent_deg: float
     """Mean over the roots, thin ones for less; NaN if there are none thick enough to count."""
     passage: float
@@ -49,6 +52,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     found = []
     for index, name in enumerate(zones.names):
         width_in = float(np.diff(edges)[zones.zone_of_strip == index].sum())
+        area_in2, told = width_in * deepest_in, width_in >= LEAST_WIDTH_IN and deepest_in > 0
         length_in = float(points[index] @ step_in)
         inside = [zone == index for zone in zones.zone_at]
         descents = np.array(
@@ -61,7 +65,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
                 guessed=zones.guessed,
                 width_in=width_in,
                 root_length_in=length_in,
-                density=length_in / (width_in * deepest_in) if width_in > 0 else float("nan"),
+                density=length_in / area_in2 if told else float("nan"),
                 descent_deg=float(counts @ descents / number) if number else float("nan"),
                 passage=float(passing_share_within(table, zone_at_depth == index, weights[None])[0, -1]),
             )

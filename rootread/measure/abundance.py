@@ -28,6 +28,8 @@ SIZE_FROM_MM = (0.0, 1.0, 2.0, 5.0, 10.0)
 UNIT_AREA_CM2 = {"very fine": 1.0, "fine": 1.0, "medium": 100.0, "coarse": 100.0, "very coarse": 10_000.0}
 COMMON_FROM, MANY_FROM = 1.0, 5.0
 STEP_IN = 6.0
+LEAST_WIDTH_IN = 1.0
+"""One plumb root spans no width, and over hardly any it would be many."""
 
 
 @dataclass(frozen=True)
@@ -61,9 +63,11 @@ def abundance(
 
     Parameters
     ----------
-    wall_width_in : width of wall that was looked at.
+    wall_width_in : width of wall that was looked at; of less than an inch there are no classes.
     edges_in : depths between horizons, rising; without them steps of 6 in from the surface.
     """
+    if wall_width_in < LEAST_WIDTH_IN:
+        return ()
     deepest_in = max((float(root.trace.points[:, 1].max()) for root in roots), default=0.0)
     inner = [edge for edge in edges_in if 0 < edge < deepest_in]
     edges = np.array([0.0, *inner, deepest_in]) if inner else np.arange(0.0, deepest_in + STEP_IN, STEP_IN)

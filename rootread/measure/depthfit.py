@@ -17,6 +17,8 @@ from rootread.measure.types import Interval, RootReading
 
 CM_PER_IN = 2.54
 STEP_IN = 0.5
+FEWEST_STEPS = 3
+"""Of depth; a curve of two unknowns cannot be told from fewer."""
 RESAMPLES = 60
 BETA_LIMITS = np.array([0.5, 0.9999])
 D50_LIMITS_IN = np.array([0.05, 200.0])
@@ -125,7 +127,7 @@ def least_squares(model: Model, start: Values, observed: Values, limits: Values)
 
 
 def depth_fit(roots: Sequence[RootReading], rng: np.random.Generator) -> DepthFit | None:
-    """Fit the wall's roots; None for fewer than three roots.
+    """Fit the wall's roots; None for fewer than three roots, or where none is deeper than an inch.
 
     The intervals draw the roots again with replacement; roots of one wall are
     no replicates of the field (Hurlbert 1984, Ecol. Monogr. 54:187-211; from
@@ -135,6 +137,8 @@ def depth_fit(roots: Sequence[RootReading], rng: np.random.Generator) -> DepthFi
         return None
     deepest = max(float(root.trace.points[:, 1].max()) for root in roots)
     edges = np.arange(0.0, deepest + STEP_IN, STEP_IN)
+    if len(edges) <= FEWEST_STEPS:
+        return None
     length = np.array([_length_by_depth(root, edges) for root in roots])
     again = rng.multinomial(len(roots), np.full(len(roots), 1 / len(roots)), size=RESAMPLES)
     summed = np.vstack([length.sum(axis=0), again @ length])

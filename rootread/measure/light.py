@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from rootread.follow.types import Trace
 from rootread.plane.types import WallImage
+from rootread.sampled import seen_at
 
 Values = NDArray[np.float64]
 
@@ -61,11 +62,4 @@ def _profiles(grey: NDArray[np.float32], image: WallImage, trace: Trace) -> Valu
     across = np.column_stack([-way[:, 1], way[:, 0]])
     half_px = trace.width_in * image.grid.px_per_in / 2
     at = points_px[:, None] + ACROSS[None, :, None] * (half_px[:, None] * across)[:, None]
-    sampled = cv2.remap(
-        grey,
-        at[..., 0].astype(np.float32),
-        at[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return sampled.astype(np.float64)
+    return seen_at(grey, at.astype(np.float32)).astype(np.float64)

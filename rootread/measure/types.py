@@ -115,6 +115,12 @@ class RootReading:
         return sum(run.length_in for run in self.runs)
 
     @property
+    def flat_or_round(self) -> NDArray[np.bool_]:
+        """``(N,)`` True where it is known which it is: where the root was seen, or a person marked it."""
+        known: NDArray[np.bool_] = ~self.trace.inferred | self.flattened
+        return known
+
+    @property
     def _down(self) -> float:
         """+1 if the trace leads down, -1 if its tip lies above its base.
 

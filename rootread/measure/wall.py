@@ -116,7 +116,7 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
     sure = of_each(lambda root: root.trace.confidence)
     lengths = of_each(lambda root: root.length_in)
     flattened = of_each(lambda root: root.flattened.sum())
-    seen = of_each(lambda root: (~root.trace.inferred).sum())
+    flat_or_round = of_each(lambda root: root.flat_or_round.sum())
     tortuous = of_each(lambda root: root.tortuosity * root.length_in)
     return WallIntervals(
         root_length_in=total_interval(
@@ -129,7 +129,7 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
             tortuous, lengths, sure, calibrated.TORTUOSITY_SE, 1.0, calibrated.TORTUOSITY_SHIFT
         ),
         flattened_share=ratio_interval(
-            flattened, seen, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT, 1.0
+            flattened, flat_or_round, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT, 1.0
         ),
         sideways_in=total_interval(
             of_each(lambda root: root.sideways_in),

@@ -37,7 +37,8 @@ def swing(points: Points, step_in: float) -> NDArray[np.float64]:
     # two passes: a single parabola still follows waves half its span long
     course = smooth(smooth(points, window), window)
     along = tangents(course, step_in, 1.0)
-    across = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+    # A course that turns back on itself has places without a way.
+    across = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     inner = slice(window // 4, -(window // 4))
     off[inner] = ((points - course) * across).sum(axis=1)[inner]
     return off

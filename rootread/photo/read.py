@@ -35,6 +35,8 @@ LARGEST_MB = 500.0
 """Of the file; a photo of 100 megapixels in 16 bits has more than this only when it is not packed at all."""
 LONGEST_SHAPE = 12
 """Long side over short side; a panorama of a long wall has less."""
+LONGEST_SIDE_PX = 32766
+"""OpenCV looks up places in no larger picture."""
 JPEG_BLOCK_PX = 64
 """Pixels of a block, for each of which Huffman codes take a bit or more (ITU-T T.81)."""
 KINDS = "JPEG, PNG, TIFF or HEIC"
@@ -136,6 +138,11 @@ def _check_size(image: Image.Image, settings: PhotoSettings, name: str) -> None:
         raise UnreadablePhoto(
             f"{name}: {columns} x {rows} pixels is a strip, not a photo of a wall.",
             "Use the camera's original.",
+        )
+    if max(columns, rows) > LONGEST_SIDE_PX:
+        raise UnreadablePhoto(
+            f"{name}: {max(columns, rows):,} pixels along one side; {LONGEST_SIDE_PX:,} is the most.",
+            "Save it smaller, or as several photos of a part of the wall each.",
         )
     if megapixels < settings.min_megapixels:
         raise UnreadablePhoto(

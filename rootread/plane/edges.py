@@ -9,11 +9,11 @@ Dimensions: ``E`` edges, ``P`` places along each, ``M`` steps across each.
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from rootread.plane.sightings import Floats
+from rootread.sampled import seen_at
 
 # Profiles are read this finely; bilinear reading adds nothing below half a pixel.
 STEP_PX = 0.5
@@ -91,20 +91,9 @@ def read_profiles(
         + tangents[:, None, None, None, :] * along[:, None, :, None, None]
         + normals[:, None, None, None, :] * offsets[:, None, None, :, None]
     )
-    # cv2.remap takes no more than 32767 rows or columns.
     flat = at.reshape(edges * places, rows * offsets.shape[1], 2).astype(np.float32)
-    parts = [
-        cv2.remap(
-            light,
-            np.ascontiguousarray(part[..., 0]),
-            np.ascontiguousarray(part[..., 1]),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=float("nan"),
-        )
-        for part in np.array_split(flat, len(flat) // 30000 + 1)
-    ]
-    tones = np.concatenate(parts).reshape(edges, places, rows, offsets.shape[1]).mean(axis=2)
+    seen = seen_at(light, flat, beyond=float("nan"))
+    tones = seen.reshape(edges, places, rows, offsets.shape[1]).mean(axis=2)
     return Profiles(tones, offsets)
 
 

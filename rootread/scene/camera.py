@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rootread.geometry import Points, apply_homography
+from rootread.sampled import seen_at
 from rootread.scene.describe import Camera, Scene
 from rootread.scene.faults import corner_share, develop
 from rootread.scene.held import face_of, lit_front, outline_in
@@ -132,8 +133,7 @@ class Exposure:
         """Where wall points appear in the plane y = 0 as seen from the camera."""
         camera = self.view.camera
         at = self.window.to_px(points_in).astype(np.float32)
-        height = cv2.remap(self.relief_in, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR,
-                           borderMode=cv2.BORDER_REPLICATE)[0].astype(float)  # fmt: skip
+        height = seen_at(self.relief_in, at[:, None])[:, 0].astype(float)
         off = np.asarray(points_in) - [camera.x_in, camera.z_in]
         return np.asarray(points_in + off * (height / (camera.distance_in - height))[:, None])
 
