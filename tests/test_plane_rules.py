@@ -28,8 +28,8 @@ from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
 from rootread.plane import find_plane
 from rootread.plane.bars import Bar
+from rootread.plane.hierarchy import Hierarchy, hierarchy, tick_unit_in
 from rootread.plane.strips import Strip
-from rootread.plane.tape import hierarchy, tick_unit_in
 from rootread.plane.ticks import find_ticks
 from rootread.settings import PlaneSettings
 
@@ -131,13 +131,13 @@ def test_millimetres_are_told_by_every_tenth_tick_being_longest():
 
 
 def test_millimetres_and_centimetres_are_told_by_how_many_go_on_the_width():
-    every_tenth = {8: 0.05, 16: 0.0, 10: 0.9}
+    every_tenth = Hierarchy(48, {8: 0.05, 16: 0.0, 10: 0.9}, None)
     # A tape of 25 mm: 25 ticks of a millimetre are as long as it is wide, or two and a half of a centimetre.
     assert tick_unit_in(every_tenth, 25.0) == pytest.approx(1 / 25.4)
     assert tick_unit_in(every_tenth, 2.5) == pytest.approx(1 / 2.54)
-    assert tick_unit_in({8: 0.5, 16: 0.4, 10: 0.45}, 8.0) is None
+    assert tick_unit_in(Hierarchy(48, {8: 0.5, 16: 0.4, 10: 0.45}, False), 8.0) is None
     # Eighths on a tape a sixteenth of an inch wide: something else is wrong.
-    assert tick_unit_in({8: 0.9, 16: 0.8, 10: 0.0}, 0.5) is None
+    assert tick_unit_in(Hierarchy(48, {8: 0.9, 16: 0.8, 10: 0.0}, False), 0.5) is None
 
 
 def row_of_ticks(places_px):
@@ -180,8 +180,8 @@ def test_ticks_that_all_seem_longer_toward_one_end_still_tell_what_they_are():
     k = np.arange(160)
     reach = np.select([k % 8 == 0, k % 4 == 0], [0.6, 0.4], 0.25)
     askew = reach + 0.3 * k / len(k)
-    assert hierarchy(k, reach)[8] == pytest.approx(1.0)
-    assert hierarchy(k, askew)[8] > 0.9
+    assert hierarchy(k, reach).explained[8] == pytest.approx(1.0)
+    assert hierarchy(k, askew).explained[8] > 0.9
     assert tick_unit_in(hierarchy(k, askew), 8.0) == 1 / 8
     every_tenth = np.select([k % 10 == 0, k % 5 == 0], [0.6, 0.4], 0.25) - 0.15 * k / len(k)
     assert tick_unit_in(hierarchy(k, every_tenth), 25.0) == 1 / 25.4
@@ -191,9 +191,9 @@ def test_a_hierarchy_is_told_by_ticks_that_show_it_three_times():
     """Of 24 ticks every sixteenth is seen once or twice, and hardly any lengths would contradict it."""
     k = np.arange(24)
     lengths = np.random.default_rng(0).uniform(0.2, 0.6, len(k))
-    assert hierarchy(k, lengths)[16] == 0.0
+    assert hierarchy(k, lengths).explained[16] == 0.0
     eighths = np.where(k % 8 == 0, 0.6, 0.25)
-    assert hierarchy(k, eighths)[8] == pytest.approx(1.0)
+    assert hierarchy(k, eighths).explained[8] == pytest.approx(1.0)
 
 
 def test_a_tape_whose_ticks_are_all_alike_is_refused_with_a_question():

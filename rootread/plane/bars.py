@@ -71,6 +71,10 @@ class Bar:
         (x0, y0), (x1, y1) = (self.right - self.left).tolist()
         return (math.hypot(x0, y0) + math.hypot(x1, y1)) / 2.0
 
+    def moved(self, by_px: Floats) -> "Bar":
+        """The same bar in a photo of which this one's is a part that begins at ``by_px``."""
+        return Bar(self.left + by_px, self.right + by_px, self.strength)
+
 
 def find_bars(rgb: NDArray[np.uint8]) -> list[Bar]:
     """Every pair of lines that may be the two sides of a bar, strongest first."""

@@ -4,7 +4,7 @@ Object coordinates: x across in half widths, -1 on the left side and 1 on the
 right; z along in inches, 0 at the middle of the marks that were found.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import cv2
@@ -14,7 +14,7 @@ from scipy.ndimage import label, uniform_filter1d
 
 from rootread.geometry import Points
 from rootread.plane.adjust import fit_camera, residuals_px
-from rootread.plane.camera import CameraBelief, CameraFit, pose_from_homography
+from rootread.plane.camera import LOG_HALF_WIDTH, SHIFT, CameraBelief, CameraFit, pose_from_homography
 from rootread.plane.edges import LINE_ENDS, PRINT_SE_PX, crossings, dips, read_profiles, straight_lines
 from rootread.plane.sightings import NO_GLARE, Floats, Sightings
 from rootread.plane.strips import EvenMarks, Strip
@@ -70,11 +70,8 @@ class RuledFit:
     """A ruled bar, located."""
 
     fit: CameraFit
-    first: int
-    last: int
-    """Counts of its first and last mark that were found as lines across it."""
-    found: int
-    """How many were."""
+    counts: NDArray[np.int64]
+    """``(K,)`` of the marks that were found as lines across it, in order."""
     middle: float
     """The count at the object's origin."""
     sides_followed: int
@@ -82,9 +79,31 @@ class RuledFit:
     outline_px: Points
 
     @property
+    def found(self) -> int:
+        """How many marks were found."""
+        return len(self.counts)
+
+    @property
+    def first(self) -> int:
+        """Count of the first of them."""
+        return int(self.counts[0])
+
+    @property
+    def last(self) -> int:
+        """Count of the last."""
+        return int(self.counts[-1])
+
+    @property
     def share(self) -> float:
         """Share of the marks from first to last that were found."""
         return self.found / (self.last - self.first + 1)
+
+    def larger(self, times: float) -> "RuledFit":
+        """The same photo of a bar so many times as large, seen from as many times as far."""
+        values = self.fit.values.copy()
+        values[SHIFT] *= times
+        values[LOG_HALF_WIDTH] += np.log(times)
+        return replace(self, fit=replace(self.fit, values=values))
 
 
 def locate_ruled(
@@ -132,7 +151,7 @@ def locate_ruled(
     z0, z1 = (np.array([first, last]) - middle) * ruled.spacing_in
     x = fit.half_width_in
     outline_px = fit.to_photo(np.array([[-x, z0], [x, z0], [x, z1], [-x, z1]]))
-    return RuledFit(fit, first, last, len(seen) // 2, middle, sum(strip.followed), outline_px)
+    return RuledFit(fit, lines.k[within & lines.found], middle, sum(strip.followed), outline_px)
 
 
 def _fit(sightings: Sightings, start: Floats, belief: CameraBelief, ruled: RuledObject) -> CameraFit:
@@ -226,15 +245,14 @@ def _find_marks(
     offsets = lines.middle_px[found, None] + lines.slope_px[found, None] * LINE_ENDS
     chosen_px = fit.to_photo(chosen * stretch)
     chosen_px = chosen_px + offsets[..., None] * normals[found, None]
-    # Thin dark ticks lose as much on one side as on the other; steps shift, a few bands alike.
-    glare_group = found // BANDS_ALIKE if ruled.mark == "step" else np.full(len(found), NO_GLARE)
     sightings = Sightings.on_lines(
         chosen,
         chosen_px,
         normals[found] * to_light[found, None],
         ALIKE[ruled.mark] * np.hypot(lines.se_px[found], PRINT_SE_PX),
-        glare_group,
+        found // BANDS_ALIKE if ruled.mark == "step" else np.full(len(found), NO_GLARE),
     )
+    sightings = sightings if ruled.mark == "step" else sightings.turned_alike()
     # Relative to the brighter tone, so that a shadow does not change it.
     brightest = np.nan_to_num(profiles.tones.max(axis=-1), nan=1.0)
     relative = np.median(contrast / np.maximum(brightest, 1e-3), axis=1)

@@ -21,6 +21,7 @@ from rootread.photo import Photo, to_linear
 from rootread.plane.bars import Bar, find_bars
 from rootread.plane.camera import CameraBelief, CameraFit
 from rootread.plane.card import MARKER_IN, find_cards
+from rootread.plane.parts import bars_in_parts
 from rootread.plane.points import locate_points
 from rootread.plane.ruled import RuledFit
 from rootread.plane.staff import BAND_IN, find_staff
@@ -109,6 +110,11 @@ def _all_of(
     rules, doubt = _rules(light, bars[:STRONGEST_BARS], belief, word, unit_in)
     if not cards and not rules:
         rules, doubt = _rules(light, bars, belief, word, unit_in)
+    if not cards and not rules and doubt is None and word != "card":
+        for part_bars in bars_in_parts(photo.rgb):
+            rules, doubt = _rules(light, part_bars, belief, word, unit_in)
+            if rules or doubt is not None:
+                break
     return [*cards, *rules], doubt
 
 

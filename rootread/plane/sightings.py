@@ -1,6 +1,6 @@
 """What was located on a scale object: places known in one direction each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,8 @@ class Sightings:
     se_px: Floats
     """``(N,)`` expected error along the normal."""
     glare_group: NDArray[np.int64]
-    """``(N,)`` printed edges that glare pushes towards the dark alike; ``NO_GLARE`` for others."""
+    """``(N,)`` printed edges that glare pushes towards the dark alike; ``NO_GLARE`` for others. Lines that
+    blur turns alike are one such group, see ``turned_alike``."""
 
     def __len__(self) -> int:
         """How many there are."""
@@ -74,6 +75,15 @@ class Sightings:
             np.repeat(se_px, 2),
             np.repeat(glare_group, 2),
         )
+
+    def turned_alike(self) -> "Sightings":
+        """Thin lines, two places each, that may all be turned a little by the same blur.
+
+        A shaken camera draws a short line's two ends out, one to each side of it, by as much on every line.
+        That is glare along normals of which every second one is turned round.
+        """
+        way = np.tile([[1.0], [-1.0]], (len(self) // 2, 1))
+        return replace(self, normal=self.normal * way, glare_group=np.zeros(len(self), dtype=np.int64))
 
     @classmethod
     def joined(cls, parts: "list[Sightings]") -> "Sightings":

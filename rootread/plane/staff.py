@@ -15,7 +15,7 @@ from rootread.plane.bands import MIN_EDGES, count_steps
 from rootread.plane.camera import CameraBelief
 from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
-from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip
+from rootread.plane.strips import STRAY_LIGHT, EvenMarks, Strip, fit_even_marks
 from rootread.threads import share_out
 
 BAND_IN = 1.0
@@ -23,6 +23,8 @@ BAND_IN = 1.0
 BAND_OVER_WIDTH = (0.25, 4.0)
 MAX_RESIDUAL = 0.05
 MIN_FOUND_SHARE = 0.6
+# At least this share of the counted edges is the staff's.
+LEAST_STAFF_SHARE = 0.75
 # Light over dark, as a logarithm: paint differs by a factor of 3 and more, dusty bands by 1.3.
 MIN_BAND_CONTRAST = 0.35
 MIN_ALTERNATING = 0.85
@@ -61,7 +63,7 @@ def find_staff(
 
 def count_bands(strip: Strip) -> EvenMarks | None:
     """Count the band edges along a strip; None where there are none that hold up."""
-    profile = np.log(strip.columns(*INSIDE).mean(axis=1) + STRAY_LIGHT)
+    profile = np.log(_mean_seen(strip.columns(*INSIDE)) + STRAY_LIGHT)
     inside = np.flatnonzero(np.isfinite(profile))
     if len(inside) < 40:
         return None
@@ -72,10 +74,29 @@ def count_bands(strip: Strip) -> EvenMarks | None:
     marks = count_steps(profile, max(1.5, width / 40.0), band_px)
     if marks is None:
         return None
+    marks = _without_soil(marks)
     marks = EvenMarks(
         marks.a + inside[0], marks.b + marks.c * inside[0], marks.c, marks.k, marks.s + inside[0]
     )
     return marks if _is_staff(strip, marks) else None
+
+
+def _without_soil(marks: EvenMarks) -> EvenMarks:
+    """The marks without a few at the ends that are uneven: steps in soil that went on with the count."""
+    fewest = max(MIN_EDGES, int(np.ceil(LEAST_STAFF_SHARE * len(marks.k))))
+    while marks.residual > MAX_RESIDUAL and len(marks.k) > fewest:
+        off = np.abs(marks.s - marks.at(marks.k)) / marks.spacing(marks.k)
+        kept = slice(1, None) if off[0] > off[-1] else slice(None, -1)
+        marks = fit_even_marks(marks.k[kept], marks.s[kept])
+    return marks
+
+
+def _mean_seen(tones: NDArray[np.float32]) -> Floats:
+    """Mean of each row over what of it lies in the photo; NaN where nothing does."""
+    seen = np.isfinite(tones)
+    count = seen.sum(axis=1)
+    total = np.where(seen, tones, 0.0).sum(axis=1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 def _band_tones(strip: Strip, marks: EvenMarks, across: tuple[float, float] = INSIDE) -> Floats:

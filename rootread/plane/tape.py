@@ -1,8 +1,7 @@
 """The tape: a rule with even ticks along one or both of its sides.
 
-What a tick stands for is told by the hierarchy of tick lengths: every eighth is
-longest on a rule of 1/8 in, every tenth on one of millimetres. Digits are not
-read.
+What a tick stands for is told by the hierarchy of tick lengths, in
+``hierarchy.py``.
 """
 
 from dataclasses import dataclass, replace
@@ -11,25 +10,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
-from scipy.stats import theilslopes
 
 from rootread.errors import NoBelievableScale
 from rootread.plane.camera import CameraBelief
+from rootread.plane.hierarchy import Hierarchy, hierarchy, tick_unit_in
 from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
 from rootread.plane.strips import STRAY_LIGHT, Strip
 from rootread.plane.ticks import MIN_TICKS, TICK_ZONE, TickRow, find_ticks
 
-# Share of tick length variance that a hierarchy must explain, and more than the other kind does.
-MIN_EXPLAINED = 0.4
-MIN_AHEAD = 0.15
-# A longest tick that is not seen so often tells nothing: any few lengths fit some hierarchy.
-FEWEST_TIMES = 3
-# Every n-th tick is longest: what one tick is, in inches.
-UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / 25.4}
-CENTIMETRE_IN = 1 / 2.54
-# Tapes and rules are between these wide, from a pocket tape to a folding survey rod.
-TAPE_WIDTH_IN = (0.2, 2.5)
 # Taken for a tick until it is known; the shape of the plane does not depend on it.
 PROVISIONAL_UNIT_IN = 1 / 8
 # Places across the tape at which each tick is looked for.
@@ -40,8 +29,10 @@ MAX_LOCATED = 4
 MIN_LINES_SHARE = 0.6
 # With this share of them found no other row need be looked at.
 GOOD_LINES_SHARE = 0.95
-# More ticks are looked for over this share of the length on both sides at a time.
-GROW_SHARE = 0.25
+# More ticks are looked for over this share of the length on both sides at a time, and where there are none,
+# beyond a clod perhaps, over the next.
+GROW_SHARES = (0.25, 0.5, 1.0)
+FEWEST_MORE = 8
 # How clear such a row is: share found times share of the lengths explained.
 CLEAR = 0.6
 
@@ -61,15 +52,20 @@ def find_tape(
         tape = _locate(light, row, rough_in, belief)
         if tape is None or tape.found < MIN_TICKS or tape.share < MIN_LINES_SHARE:
             continue
-        lengths = tick_lengths(light, tape, row, rough_in)
-        candidate = _Candidate(row, tape, lengths, hierarchy(row.marks.k, lengths))
+        candidate = _Candidate(row, tape, hierarchy(row.marks.k, tick_lengths(light, tape, row, rough_in)))
         if best is None or candidate.clearness > best.clearness:
             best = candidate
         if tape.share > GOOD_LINES_SHARE and candidate.clearness > CLEAR:
             break
     if best is None:
         return None
-    certain_in = unit_in or tick_unit_in(best.explained, 2.0 * best.tape.fit.half_width_in / rough_in)
+    # What a tick stands for is asked of all of them too: the run that was counted may be short.
+    tape = _with_more_ticks(light, best.row, best.tape, rough_in, belief)
+    row = _counted(best.row, tape.counts)
+    lengths = tick_lengths(light, tape, row, rough_in)
+    ticks_wide = 2.0 * tape.fit.half_width_in / rough_in
+    said = {tick_unit_in(told, ticks_wide) for told in (best.told, hierarchy(tape.counts, lengths))} - {None}
+    certain_in = unit_in or (said.pop() if len(said) == 1 else None)
     if certain_in is None:
         raise NoBelievableScale(
             "A tape was found, but whether its ticks are eighths of an inch, millimetres or centimetres is "
@@ -77,68 +73,46 @@ def find_tape(
             "Say how far apart its ticks are in the sheet's scale column, as tape:0.125 in or tape:1 mm.",
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
-    tape = _locate(light, best.row, certain_in, belief, best.lengths)
-    return None if tape is None else _with_more_ticks(light, best.row, tape, certain_in, belief)
+    tape = _locate(light, row, certain_in, belief, lengths, tape.larger(certain_in / rough_in))
+    return None if tape is None else _with_more_ticks(light, row, tape, certain_in, belief)
 
 
 def _with_more_ticks(
     light: NDArray[np.float32], row: TickRow, tape: RuledFit, unit_in: float, belief: CameraBelief
 ) -> RuledFit:
-    """The same tape with the ticks before and after the counted ones, where dust had broken the count."""
-    while True:
-        more = max(int(GROW_SHARE * (tape.last - tape.first)), 8)
+    """The same tape with the ticks before and after the counted ones: dust or a clod had broken the count."""
+    tried = 0
+    while tried < len(GROW_SHARES):
+        more = max(int(GROW_SHARES[tried] * (tape.last - tape.first)), FEWEST_MORE)
         k = np.arange(tape.first - more, tape.last + more + 1)
         s = row.marks.at(k)
-        k = k[(s > 0) & (s < len(row.strip.tones))]
-        wider = replace(row, marks=replace(row.marks, k=k, s=row.marks.at(k)))
+        wider = _counted(row, k[(s > 0) & (s < len(row.strip.tones))])
         lengths = tick_lengths(light, tape, wider, unit_in)
         longer = _locate(light, wider, unit_in, belief, lengths, tape)
         if longer is None or longer.found <= tape.found or longer.share < MIN_LINES_SHARE:
-            return tape
-        tape = longer
+            tried += 1
+        else:
+            tape, tried = longer, 0
+    return tape
+
+
+def _counted(row: TickRow, k: NDArray[np.int64]) -> TickRow:
+    """The same row with other ticks counted, where its map puts them."""
+    return replace(row, marks=replace(row.marks, k=k, s=row.marks.at(k)))
 
 
 @dataclass(frozen=True, eq=False)
 class _Candidate:
-    """A row of ticks, located, with the lengths of its ticks."""
+    """A row of ticks, located, and what its ticks' lengths tell."""
 
     row: TickRow
     tape: RuledFit
-    lengths: Floats
-    explained: dict[int, float]
+    told: Hierarchy
 
     @property
     def clearness(self) -> float:
         """Share of the ticks found, and how much of their lengths a hierarchy explains; both count."""
-        return self.tape.share * max(max(self.explained.values()), 0.1)
-
-
-def hierarchy(k: NDArray[np.int64], lengths: Floats) -> dict[int, float]:
-    """How well a longest tick every 8, 10 or 16 explains the lengths.
-
-    A side that was placed a little askew makes all ticks longer toward one end. That is taken out by the
-    median of the slopes between any two ticks, to which the few long ones hardly matter (Sen, Journal of the
-    American Statistical Association, 1968; from memory).
-    """
-    even = lengths - theilslopes(lengths, k).slope * k
-    told = {n: np.ptp(k) + 1 >= FEWEST_TIMES * n for n in UNITS_IN}
-    return {n: _explained(k, even, n) if told[n] else 0.0 for n in UNITS_IN}
-
-
-def tick_unit_in(explained: dict[int, float], ticks_wide: float) -> float | None:
-    """What one tick is, in inches, by the hierarchy of lengths; None when that is not certain.
-
-    Every tenth is longest on rules of millimetres and of centimetres alike; these are told by how
-    many ticks go on the tape's width.
-    """
-    inch, metric = max(explained[8], explained[16]), explained[10]
-    if max(inch, metric) < MIN_EXPLAINED or abs(inch - metric) < MIN_AHEAD:
-        return None
-    binary = (UNITS_IN[16],) if explained[16] > explained[8] + 0.1 else (UNITS_IN[8],)
-    for unit_in in (UNITS_IN[10], CENTIMETRE_IN) if metric > inch else binary:
-        if TAPE_WIDTH_IN[0] <= ticks_wide * unit_in <= TAPE_WIDTH_IN[1]:
-            return unit_in
-    return None
+        return self.tape.share * max(*self.told.explained.values(), 0.1)
 
 
 def _locate(
@@ -183,19 +157,3 @@ def tick_lengths(light: NDArray[np.float32], tape: RuledFit, row: TickRow, unit_
     smooth = gaussian_filter1d(dark, 0.8, axis=1)
     reaches = np.cumprod(np.where(np.arange(len(share)) < zone, True, smooth > 0.45 * typical), axis=1)
     return reaches.sum(axis=1) / len(share)
-
-
-def _explained(k: NDArray[np.int64], lengths: Floats, n: int) -> float:
-    """Share of the spread of tick lengths that the count modulo n explains.
-
-    Spread is the mean distance from the median, which a tick misread for a
-    root or a speck does not upset; it is taken per degree of freedom.
-    """
-    total = float(np.sum(np.abs(lengths - np.median(lengths))))
-    within = 0.0
-    for rest in range(n):
-        members = lengths[k % n == rest]
-        if len(members):
-            within += float(np.sum(np.abs(members - np.median(members))))
-    freedom = max(len(k) - n, 1)
-    return 1.0 - (within / freedom) / (total / (len(k) - 1)) if total > 0 else 0.0
