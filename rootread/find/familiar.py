@@ -107,29 +107,20 @@ def training_walls() -> Familiar:
 
 
 def pieces_of(rgb: NDArray[np.uint8], deep: NDArray[np.uint8], soil: Mask) -> Pieces:
-    """Pieces of soil spread over a picture that the network saw as it is.
+    """Pieces of soil spread over a picture.
 
     Parameters
     ----------
-    rgb : ``(M, N, 3)`` sRGB.
-    deep : ``(ceil(M/32), ceil(N/32), F)`` the network's deepest features of it.
+    rgb : ``(M, N, 3)`` sRGB as the network saw it.
+    deep : ``(ceil(M/32), ceil(N/32), F)`` its deepest features.
     soil : ``(M, N)`` where roots may be.
     """
-    return Pieces(deep_of_pieces(deep, soil), traits_of_pieces(rgb, soil))
-
-
-def deep_of_pieces(deep: NDArray[np.uint8], soil: Mask) -> Features:
-    """``(K, F)`` the network's deepest features of pieces of soil, of a picture as the network saw it."""
+    corners = _corners(soil)
     features = []
-    for row, column in _corners(soil):
+    for row, column in corners:
         cell = np.s_[row // STRIDE_PX :, column // STRIDE_PX :]
         features.append(deep[cell][:PIECE_CELLS, :PIECE_CELLS].mean(axis=(0, 1)))
-    return np.array(features, np.float32).reshape(-1, deep.shape[-1])
-
-
-def traits_of_pieces(rgb: NDArray[np.uint8], soil: Mask) -> Features:
-    """``(K, 6)`` what a person sees of pieces of soil."""
-    return _traits(rgb, _corners(soil))
+    return Pieces(np.array(features, np.float32).reshape(-1, deep.shape[-1]), _traits(rgb, corners))
 
 
 def light_words(rgb: NDArray[np.uint8], soil: Mask, walls: Familiar) -> tuple[str, str] | None:
@@ -138,7 +129,7 @@ def light_words(rgb: NDArray[np.uint8], soil: Mask, walls: Familiar) -> tuple[st
     Wherever ``unfamiliar`` names the light, this does so in the same words. It does so on a few walls more,
     of dark soil for instance, which the network takes as they are: while the pit is open light costs little.
     """
-    traits = traits_of_pieces(rgb, soil)
+    traits = _traits(rgb, _corners(soil))
     if not len(traits):
         return None
     off = float(_off(traits, walls)[LIGHTNESS])

@@ -11,15 +11,7 @@ from numpy.typing import NDArray
 
 from rootread.components import components, lasting_pieces
 from rootread.errors import BadRequest
-from rootread.find.familiar import (
-    Pieces,
-    deep_of_pieces,
-    light_words,
-    training_walls,
-    traits_of_pieces,
-    unfamiliar,
-)
-from rootread.find.grain import grain_levels
+from rootread.find.familiar import light_words, pieces_of, training_walls, unfamiliar
 from rootread.find.second_look import doubled
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, corrected
@@ -35,10 +27,6 @@ Mask = NDArray[np.bool_]
 
 TRAINED_PX_PER_IN = (44.0, 105.0)
 """Wall resolutions the network has learnt from; others are resampled to the nearer end."""
-BEST_PX_PER_IN, MOST_ENLARGED = 90.0, 1.75
-"""Coarser walls are enlarged to this, but no more times than that: hairs of one or two pixels show better."""
-MOST_GRAIN_LEVELS = 8.0
-"""Grainier pictures are not: enlarged, grain hides hairs and, where contrast is weak, roots."""
 MOST_PX = 20_000_000
 """A wall is not enlarged beyond so many pixels: no more than any wall is laid flat with."""
 PHOTO_SIDE_PX = 4000
@@ -102,31 +90,24 @@ def _reach_px(mask: Mask) -> float:
 
 
 def _unfamiliar(image: WallImage, raw: RawMap, zoom: float) -> tuple[str, ...]:
-    """What is unusual in the wall: to the network, in the picture that it saw, and to the eye."""
-    deep = deep_of_pieces(raw.deep, _soil_at(image, zoom))
-    said = unfamiliar(Pieces(deep, traits_of_pieces(*_as_taken(image))), training_walls())
+    """What is unusual in the picture as the network saw it."""
+    seen, soil = _as_seen(image, zoom)
+    said = unfamiliar(pieces_of(seen, raw.deep, soil), training_walls())
     return (said,) if said else ()
 
 
 def unusual_light(image: WallImage) -> tuple[str, str] | None:
     """Whether a wall is darker or brighter than those the network learnt from, in words, and what to do."""
-    return light_words(*_as_taken(image), training_walls())
+    return light_words(*_as_seen(image, zoom_for(image)), training_walls())
 
 
-def _as_taken(image: WallImage) -> tuple[NDArray[np.uint8], Mask]:
-    """The picture and its soil at a resolution of training walls, enlarged no more than that takes.
-
-    What is enlarged to be read looks less sharp than the photo is.
-    """
-    zoom = _zoom_to(image, image.grid.px_per_in)
-    return (image.rgb if zoom == 1.0 else resized(image.rgb, zoom)), _soil_at(image, zoom)
-
-
-def _soil_at(image: WallImage, zoom: float) -> Mask:
+def _as_seen(image: WallImage, zoom: float) -> tuple[NDArray[np.uint8], Mask]:
+    """The picture as the network sees it, and where in it is soil."""
     if zoom == 1.0:
-        return image.soil
-    columns_rows = resized_px(image.soil.shape, zoom)
-    return cv2.resize(image.soil.astype(np.uint8), columns_rows, interpolation=cv2.INTER_NEAREST) > 0
+        return image.rgb, image.soil
+    seen = resized(image.rgb, zoom)
+    soil = cv2.resize(image.soil.astype(np.uint8), seen.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+    return seen, soil > 0
 
 
 def _hollows(image: WallImage, probability: Image, log_half_width_px: Image) -> Mask:
@@ -174,13 +155,8 @@ def read_picture(rgb: NDArray[np.uint8], zoom: float = 1.0, run: Run | None = No
 
 def resized(rgb: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8]:
     """A picture ``zoom`` times as large."""
-    how = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
-    return cv2.resize(rgb, resized_px(rgb.shape[:2], zoom), interpolation=how)
-
-
-def resized_px(shape: tuple[int, int], zoom: float) -> tuple[int, int]:
-    """Columns and rows of a picture of so many rows and columns, ``zoom`` times as large."""
-    return max(round(shape[1] * zoom), 1), max(round(shape[0] * zoom), 1)
+    size = (max(round(rgb.shape[1] * zoom), 1), max(round(rgb.shape[0] * zoom), 1))
+    return cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC)
 
 
 def _taught(learned: tuple[float, ...]) -> Run:
@@ -196,16 +172,10 @@ def _taught(learned: tuple[float, ...]) -> Run:
 
 
 def zoom_for(image: WallImage) -> float:
-    """What brings a wall to the resolution at which the network finds most, as far as memory allows."""
+    """What brings a wall to a resolution that the network has learnt from, as far as memory allows."""
+    low, high = TRAINED_PX_PER_IN
     px_per_in = image.grid.px_per_in
-    if px_per_in < BEST_PX_PER_IN and grain_levels(image.rgb) < MOST_GRAIN_LEVELS:
-        px_per_in = min(BEST_PX_PER_IN, MOST_ENLARGED * px_per_in)
-    return _zoom_to(image, px_per_in)
-
-
-def _zoom_to(image: WallImage, px_per_in: float) -> float:
-    """What brings a wall to a resolution, or to the nearest that the network has learnt from."""
-    zoom = float(np.clip(px_per_in, *TRAINED_PX_PER_IN) / image.grid.px_per_in)
+    zoom = float(np.clip(px_per_in, low, high) / px_per_in)
     return min(zoom, max(1.0, float(np.sqrt(MOST_PX / image.soil.size))))
 
 
