@@ -119,6 +119,13 @@ def test_a_camera_shaken_along_a_slant_turns_all_ticks_but_not_the_wall(angle_de
     assert abs(scale_error(TAPE_CAMERA, plane.to_wall_in)[0]) < TAPE_TOLERANCE
 
 
+@pytest.mark.parametrize(("far_px", "angle_deg"), [(6.0, 60.0), (9.0, 30.0)])
+def test_a_tape_whose_ticks_a_shaken_camera_turned_far_is_no_scale(far_px, angle_deg):
+    sharp = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(16.0), (-9.0, 8.0), 1.0))
+    with pytest.raises(NoBelievableScale, match="shaken"):
+        read(shaken(sharp, far_px, angle_deg))
+
+
 def lengths_of(long_every, count: int, noise: float, seed: int):
     k = np.arange(count)
     lengths = np.zeros(count)

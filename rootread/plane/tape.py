@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from rootread.errors import NoBelievableScale
-from rootread.plane.camera import CameraBelief
+from rootread.plane.camera import GLARE, CameraBelief
 from rootread.plane.hierarchy import Hierarchy, hierarchy, tick_unit_in
 from rootread.plane.ruled import RuledFit, RuledObject, locate_ruled
 from rootread.plane.sightings import Floats
@@ -33,6 +33,9 @@ GOOD_LINES_SHARE = 0.95
 # beyond a clod perhaps, over the next.
 GROW_SHARES = (0.25, 0.5, 1.0)
 FEWEST_MORE = 8
+# Ticks turned alike by more than this are of a photo shaken so much that they do not tell how the wall is turned:
+# of 18 made photos with motion blur 8 had such ticks, and lengths were off by up to 9 %, on the others by 3 %.
+MOST_SHAKEN_PX = 0.12
 # How clear such a row is: share found times share of the lengths explained.
 CLEAR = 0.6
 
@@ -44,7 +47,7 @@ def find_tape(
 
     Raises
     ------
-    NoBelievableScale : there is a tape, but what its ticks are is not certain.
+    NoBelievableScale : there is a tape, but what its ticks are is not certain, or the photo is shaken.
     """
     rough_in = unit_in or PROVISIONAL_UNIT_IN
     best: _Candidate | None = None
@@ -74,7 +77,18 @@ def find_tape(
         )
     # Once more, each tick over its whole length: the longer, the surer its direction.
     tape = _locate(light, row, certain_in, belief, lengths, tape.larger(certain_in / rough_in))
-    return None if tape is None else _with_more_ticks(light, row, tape, certain_in, belief)
+    return None if tape is None else _not_shaken(_with_more_ticks(light, row, tape, certain_in, belief))
+
+
+def _not_shaken(tape: RuledFit) -> RuledFit:
+    """The tape, of a photo whose blur does not turn its ticks."""
+    if abs(tape.fit.values[GLARE]) > MOST_SHAKEN_PX:
+        raise NoBelievableScale(
+            "A tape was found, but the photo is shaken: its ticks are blurred aslant and do not tell how the "
+            "wall is turned.",
+            "Hold the camera still and photograph it again, or mark two points a known distance apart.",
+        )
+    return tape
 
 
 def _with_more_ticks(
