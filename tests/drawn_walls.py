@@ -1,4 +1,4 @@
-"""Walls drawn for tests by OpenCV's own camera model, nothing of rootread in it.
+"""Walls drawn for tests by OpenCV's own camera model, nothing of rootread in the drawing.
 
 A wall is a function from inches to linear light; a photo of it is that
 function seen through the inverse of ``cv2.projectPoints``, averaged over sub-pixels, with
@@ -12,7 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
+from rootread.plane import WallPlane, find_plane
+from rootread.settings import PlaneSettings
 
 Field = NDArray[np.float64]
 Paint = Callable[[Field, Field], Field]
@@ -76,6 +79,18 @@ class DrawnCamera:
         corners = self.to_photo(np.array([[x, z], [x + 0.1, z], [x, z + 0.1]]))
         across, along = (corners[1:] - corners[0]) / 0.1
         return float(np.sqrt(abs(across[0] * along[1] - across[1] * along[0])))
+
+
+CAMERA = DrawnCamera()
+"""Its photo shows 36 in of wall from side to side, and 27 from -3.5 to 23.5 in depth."""
+TAPE_CAMERA = DrawnCamera((1200, 900), 900.0, distance_in=19.0, aim_in=(0.0, 7.5))
+"""Nearer and sharper, since ticks are an eighth of an inch: 25 in, and 19 from -2 to 17 in depth."""
+
+
+def read(photo: Photo, scale: str = "auto", unit_in: float | None = None) -> WallPlane:
+    """The plane of a drawn photo, of which the sheet may say what its scale object is."""
+    row = SheetRow("drawn.jpg", "drawn", scale=scale, scale_unit_in=unit_in)
+    return find_plane(photo, row, None, PlaneSettings())
 
 
 def photograph(

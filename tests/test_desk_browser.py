@@ -631,6 +631,31 @@ def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served
     wait_until(lambda: not marks(served.folder), 60, "both are undone")
 
 
+def test_first_figures_are_not_shown_as_whole_ones_while_those_are_on_their_way(
+    page: Page, served: Served
+) -> None:
+    """The desk has read the wall whole before the page has its figures: until then they are first ones."""
+    open_desk(page, served)
+    open_wall(page)
+    held: list[Route] = []
+    page.get_by_role("button", name="Scale", exact=True).click()
+    click(page, (400, 500), (1400, 500))
+    page.get_by_label("Distance between them").fill("30 in")
+    page.route("**/api/walls/north", lambda route: held.append(route))
+    page.get_by_role("button", name="Done").click()
+    wait_until(lambda: marks(served.folder).get("distance_in") == 30, 60, "the change is saved")
+    expect(page.locator("#queue")).to_contain_text("Reading", timeout=READ_MS)
+    expect(page.locator("#queue")).not_to_contain_text("Reading", timeout=READ_MS)
+    page.wait_for_timeout(500)
+    assert "First figures" in page.locator(".state").inner_text()
+    for route in held:
+        route.continue_()
+    page.unroute("**/api/walls/north")
+    expect(page.locator(".state")).to_have_text("", timeout=READ_MS)
+    page.get_by_role("button", name="Undo").click()
+    settled(page, lambda: not marks(served.folder))
+
+
 def test_a_change_made_while_the_desk_is_dead_is_not_lost(page: Page, served: Served) -> None:
     """Killed with signal 9, a change made, then started again on the same port; last: it ends the desk."""
     open_desk(page, served)

@@ -7,11 +7,13 @@ import cv2
 import numpy as np
 import pytest
 from drawn_walls import (
+    CAMERA,
     DrawnCamera,
     card_face,
     covered,
     hung,
     photograph,
+    read,
     scale_error,
     soil_wall,
     staff_face,
@@ -21,14 +23,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rootread.errors import NoBelievableScale
-from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
-from rootread.plane import find_plane
 from rootread.plane.adjust import fit_camera
 from rootread.plane.camera import CameraBelief, pose_from_homography
 from rootread.plane.card import marker_corners_in
 from rootread.plane.sightings import Sightings
-from rootread.settings import PlaneSettings
 
 SCALE_TOLERANCE = 0.005
 """Card: lengths within 0.5 %."""
@@ -37,17 +36,11 @@ TILT_TOLERANCE_DEG = 1.5
 MATCH_TOLERANCE_IN = 0.1
 
 CENTRE_IN = (6.0, 11.0)
-CAMERA = DrawnCamera()
 
 
 @cache
 def photo_of_card(camera: DrawnCamera = CAMERA, lean_deg: float = 0.0, **how: float) -> Photo:
     return photograph(camera, hung(soil_wall(), card_face(), CENTRE_IN, lean_deg), **how)
-
-
-def read(photo: Photo, scale: str = "auto", unit_in: float | None = None):
-    row = SheetRow("drawn.jpg", "drawn", scale=scale, scale_unit_in=unit_in)
-    return find_plane(photo, row, None, PlaneSettings())
 
 
 @settings(max_examples=4)

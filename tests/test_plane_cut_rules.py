@@ -6,10 +6,12 @@ import cv2
 import numpy as np
 import pytest
 from drawn_walls import (
-    DrawnCamera,
+    CAMERA,
+    TAPE_CAMERA,
     covered,
     hung,
     photograph,
+    read,
     rough,
     scale_error,
     soil_wall,
@@ -18,29 +20,16 @@ from drawn_walls import (
 )
 
 from rootread.errors import NoBelievableScale
-from rootread.fieldsheet import SheetRow
-from rootread.photo import Photo, to_linear
-from rootread.plane import find_plane
+from rootread.photo import Photo, to_linear, to_srgb
 from rootread.plane.hierarchy import hierarchy, tick_unit_in
-from rootread.settings import PlaneSettings
 
 STAFF_TOLERANCE = 0.01
 CUT_STAFF_TOLERANCE = 0.025
 """Of ten bands at the edge of a photo, by a camera of unknown focal length."""
 TAPE_TOLERANCE = 0.015
 
-# The photo shows 36 in of wall from side to side, and 27 from -3.5 to 23.5 in depth.
-CAMERA = DrawnCamera()
-TAPE_CAMERA = DrawnCamera((1200, 900), 900.0, distance_in=19.0, aim_in=(0.0, 7.5))
-"""25 in from side to side, and 19 from -2 to 17 in depth."""
 TAPE_AT_IN = (-7.0, 8.0)
 SIXTEENTHS = ((1, 0.15), (2, 0.25), (4, 0.33), (8, 0.45), (16, 0.6))
-
-
-def read(photo: Photo, scale: str = "auto", unit_in: float | None = None):
-    return find_plane(
-        photo, SheetRow("drawn.jpg", "drawn", scale=scale, scale_unit_in=unit_in), None, PlaneSettings()
-    )
 
 
 def shaken(photo: Photo, far_px: float, angle_deg: float) -> Photo:
@@ -57,9 +46,7 @@ def shaken(photo: Photo, far_px: float, angle_deg: float) -> Photo:
         )
         for step in way[:, 0]
     ]
-    light = np.mean(moved, axis=0)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return Photo(None, np.round(255 * np.clip(code, 0, 1)).astype(np.uint8))
+    return Photo(None, to_srgb(np.mean(moved, axis=0)))
 
 
 @pytest.mark.parametrize("middle_in", [2.0, 18.0, 10.0])

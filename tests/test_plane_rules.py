@@ -8,12 +8,14 @@ import pytest
 import skimage.data
 from drawn_walls import (
     BLACK,
+    CAMERA,
+    TAPE_CAMERA,
     WHITE,
     YELLOW,
-    DrawnCamera,
     covered,
     hung,
     photograph,
+    read,
     rough,
     scale_error,
     shaded,
@@ -24,34 +26,22 @@ from drawn_walls import (
 )
 
 from rootread.errors import NoBelievableScale
-from rootread.fieldsheet import SheetRow
 from rootread.photo import Photo
-from rootread.plane import find_plane
 from rootread.plane.bars import Bar
 from rootread.plane.hierarchy import Hierarchy, hierarchy, tick_unit_in
 from rootread.plane.strips import Strip
 from rootread.plane.ticks import find_ticks
-from rootread.settings import PlaneSettings
 
 STAFF_TOLERANCE = 0.01
 TAPE_TOLERANCE = 0.015
 FAR_ASIDE_TOLERANCE = 0.03
 """Seen from 15 degrees aside by a camera of unknown focal length."""
 
-CAMERA = DrawnCamera()
-# Nearer and sharper, since ticks are an eighth of an inch.
-TAPE_CAMERA = DrawnCamera((1200, 900), 900.0, distance_in=19.0, aim_in=(0.0, 7.5))
 AT_IN = (-8.0, 10.0)
 TAPE_AT_IN = (-7.0, 8.0)
 
 INCH = ((1, 0.25), (4, 0.4), (8, 0.6))
 METRIC = ((1, 0.25), (5, 0.4), (10, 0.6))
-
-
-def read(photo: Photo, scale: str = "auto", unit_in: float | None = None):
-    return find_plane(
-        photo, SheetRow("drawn.jpg", "drawn", scale=scale, scale_unit_in=unit_in), None, PlaneSettings()
-    )
 
 
 @pytest.mark.parametrize("lean_deg", [0.0, 6.0, -25.0, 60.0])

@@ -35,7 +35,7 @@ PHOTO_SCALES = (1.0, 0.5)
 """Then it is read at these reductions, and the surer answer counts."""
 REFUSED_SHARE = 0.70
 """Share of the mask expected to be root under which short pieces are not believed; sharp photos of made walls
-have 0.76 and more, grainy ones of pale contrast 0.60 and more."""
+have 0.76 and more, grainy ones of weak contrast 0.60 and more."""
 DOUBTFUL_SHARE = 0.76
 HANGS_TOGETHER_IN = 5.0
 """Pieces of faint roots reach as far, each pixel's counted alike; those of gravel and grass 1 to 4 inches."""

@@ -274,9 +274,10 @@ export async function showWall(shell, name) {
       const now = desk.walls.find((wall) => wall.name === name)
       // What was asked before the last change may come after it.
       if (!now || now.version < state.version || history.due) return
-      panel.stage(now)
       panel.goOn(desk.walls.find((wall) => wall.name !== name && wall.status === 'read' && !wall.checked))
+      // That figures are first ones stays said until the whole ones are here.
       if (now.version !== state.version) refetch()
+      else panel.stage(now)
     },
     leave() {
       closed = true
