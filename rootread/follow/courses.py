@@ -4,6 +4,7 @@ import numpy as np
 
 from rootread.find.types import RootMap
 from rootread.follow.centreline import STEP_PX, path_centreline
+from rootread.follow.climbs import parted_at_climbs
 from rootread.follow.encounters import Course
 from rootread.follow.ends import edge_ends, ends_in_context
 from rootread.follow.eye import look_at_joins
@@ -42,7 +43,7 @@ def follow_courses(
     # The first roots leave a core free for a while.
     view = begun(lambda: View.of(image, strands, surface))
     first = flow_courses(strands, image, surface, settings)
-    found = regrouped(first, view())
+    found = parted_at_climbs(regrouped(first, view()))
     courses = _without_strays(
         [
             course
