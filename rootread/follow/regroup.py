@@ -39,7 +39,7 @@ from rootread.threads import open_network, share_out
 WEIGHTS = "weights/encounters.onnx"
 LOOSE_COST = 0.2
 """What a limb without a link costs, in links: a root that begins or ends is rarer than one that goes on."""
-LEAST_GAIN = 0.3
+LEAST_GAIN = 0.2
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
