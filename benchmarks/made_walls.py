@@ -99,12 +99,12 @@ def read_walls(
     for kind, seed in walls:
         name = f"{kind}-{seed}"
         photo = _made(kind, seed, name, cache / "scenes")
-        flat = _kept(cache / "flat" / f"{name}.gz", EARLY, stale, lambda photo=photo: _lay_flat(photo))
+        flat = kept(cache / "flat" / f"{name}.gz", EARLY, stale, lambda photo=photo: lay_photo_flat(photo))
         if isinstance(flat, str):
             yield name, flat
             continue
         plane, image, root_map = flat
-        traces = _kept(
+        traces = kept(
             cache / "traces" / f"{name}.gz",
             EARLY + LATE,
             stale,
@@ -123,7 +123,7 @@ def _made(kind: str, seed: int, name: str, folder: Path) -> Path:
     return photo
 
 
-def _lay_flat(photo: Path) -> tuple[WallPlane, WallImage, RootMap] | str:
+def lay_photo_flat(photo: Path) -> tuple[WallPlane, WallImage, RootMap] | str:
     try:
         taken = read_photo(photo, SETTINGS.photo)
         plane = find_plane(taken, default_row(photo.name), None, SETTINGS.plane)
@@ -133,7 +133,7 @@ def _lay_flat(photo: Path) -> tuple[WallPlane, WallImage, RootMap] | str:
     return plane, image, with_cracks(find_roots(image, SETTINGS.find), image)
 
 
-def _kept(path: Path, stages: tuple[str, ...], stale: bool, make: Any) -> Any:
+def kept(path: Path, stages: tuple[str, ...], stale: bool, make: Any) -> Any:
     """What is kept at ``path`` if it was made by the same code, else made anew and kept."""
     code = _code_of(stages)
     if path.exists():

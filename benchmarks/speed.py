@@ -74,17 +74,17 @@ def plain(photo: Path, width: int | None = None) -> Stages:
     from skimage.morphology import skeletonize
 
     stages: Stages = {}
-    with _timed(stages, "photo"):
+    with timed(stages, "photo"):
         grey = cv2.imdecode(np.frombuffer(photo.read_bytes(), np.uint8), cv2.IMREAD_GRAYSCALE)
         if width:
             grey = cv2.resize(grey, (width, round(width * grey.shape[0] / grey.shape[1])))
-    with _timed(stages, "find"):
+    with timed(stages, "find"):
         # Roots of 0.05 to 0.15 in, whose half width is the ridge's sigma.
         sigmas = np.array([0.02, 0.04, 0.07]) * grey.shape[1] / WALL_WIDTH_IN
         ridges = sato(grey.astype(np.float32) / 255, sigmas=sigmas, black_ridges=False)
         low, high = np.quantile(ridges, [0.9, 0.97])
         mask = apply_hysteresis_threshold(ridges, low, high)
-    with _timed(stages, "follow"):
+    with timed(stages, "follow"):
         summarize(Skeleton(skeletonize(mask)), separator="_")
     return stages
 
@@ -102,8 +102,8 @@ def whole(photo: Path) -> Stages:
     stages: Stages = {}
     with tempfile.TemporaryDirectory() as out, ExitStack() as watching:
         for name, stage in STAGES.items():
-            watching.enter_context(_watched(rootread.wall, name, stage, stages))
-        with _timed(stages, "all"):
+            watching.enter_context(watched(rootread.wall, name, stage, stages))
+        with timed(stages, "all"):
             run = grade_walls(plan_walls([photo]), Path(out))
     assert run.refused == 0, "the photo was refused"
     in_all = np.array(stages.pop("all"))
@@ -112,7 +112,7 @@ def whole(photo: Path) -> Stages:
 
 
 @contextmanager
-def _timed(into: Stages, name: str) -> Iterator[None]:
+def timed(into: Stages, name: str) -> Iterator[None]:
     """Seconds of a block, added under a name."""
     clock, cpu = time.perf_counter(), time.process_time()
     yield
@@ -121,12 +121,12 @@ def _timed(into: Stages, name: str) -> Iterator[None]:
 
 
 @contextmanager
-def _watched(module: Any, name: str, stage: str, stages: Stages) -> Iterator[None]:
+def watched(module: Any, name: str, stage: str, stages: Stages) -> Iterator[None]:
     """A function of a module adds its seconds to its stage."""
     real = getattr(module, name)
 
     def watched(*arguments: Any, **named: Any) -> Any:
-        with _timed(stages, stage):
+        with timed(stages, stage):
             return real(*arguments, **named)
 
     setattr(module, name, watched)
