@@ -128,7 +128,6 @@ def _touching(courses: list[Course], step_in: float) -> Iterator[Encounter]:
     some = np.flatnonzero(place % max(round(LOOKED_AT_IN / step_in), 1) == 0)
     points = np.concatenate([c.line_in for c in courses])[some]
     pair = cKDTree(points).query_pairs(NEAR_IN, output_type="ndarray")
-    pair.sort(axis=1)
     first, second = some[pair.T]
     apart = course[first] != course[second]
     first, second = first[apart], second[apart]

@@ -7,6 +7,7 @@ along the whole root over other edges and gaps.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,10 @@ WIGGLE_DEG = (2.0, 8.0)
 """Changes that straight and that twisted roots make; less or more counts as these."""
 CURVED_FROM_PX = 30.0
 """Longer arms along a root are taken as bent, shorter ones as straight."""
+PLACE_SIGMA_PX = 1.5
+"""Spread of the place of a centreline near a meeting, across the root."""
+COMPANY_COSINE = 0.7
+"""Roots that come to a meeting within 45 degrees of each other run on together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +51,34 @@ class Ends:
     """``(E, 2)`` log ratios red/green and green/blue along the arm: colour without brightness."""
     wiggle_deg: float
     """Median change of direction over ``WIGGLE_IN`` along all edges: of some walls the roots twist."""
+
+    @cached_property
+    def at_node(self) -> list[list[int]]:
+        """The ends that meet at each node."""
+        found: list[list[int]] = [[] for _ in range(self.node.max(initial=-1) + 1)]
+        for end, node in enumerate(self.node.tolist()):
+            if node >= 0:
+                found[node].append(end)
+        return found
+
+    @cached_property
+    def heading_se_deg(self) -> NDArray[np.float64]:
+        """``(E,)`` how unsure each heading is: centrelines are sure to ``PLACE_SIGMA_PX`` only."""
+        return np.degrees(np.arctan2(PLACE_SIGMA_PX, self.arm_px))
+
+    @cached_property
+    def merged(self) -> NDArray[np.bool_]:
+        """``(E / 2,)`` edges that two roots or more seem to share: at both ends two others or more run in.
+
+        Which root goes on as which, can only be told from one side of such an edge
+        to the other.
+        """
+        shared = np.zeros(len(self.node), dtype=bool)
+        for meeting in self.at_node:
+            for end in meeting:
+                others = [other for other in meeting if other // 2 != end // 2]
+                shared[end] = (self.heading[others] @ -self.heading[end] > COMPANY_COSINE).sum() >= 2
+        return shared[0::2] & shared[1::2]
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,10 +21,10 @@ from rootread.follow.joincost import (
     MAX_DIP,
     askew_deg,
     bend_features,
-    values_between,
+    places_between,
     waviness,
 )
-from rootread.follow.joins import MERGED_COST, Joins, merged_edges, share_hidden, some_joins
+from rootread.follow.joins import MERGED_COST, Joins, share_hidden, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.strands import Strands
 from rootread.follow.strips import strip_lines, strip_pictures
@@ -78,7 +78,7 @@ def look_at_joins(
     # While one batch's strips are cut, the network looks at another's.
     none = np.zeros(0, np.float32)
     said = np.concatenate([none, *share_out(look, batches(len(seen), BATCH))])[: len(seen)]
-    on_merged = merged_edges(graph, ends)[some.pair // 2].sum(axis=1)
+    on_merged = ends.merged[some.pair // 2].sum(axis=1)
     # From log-odds to the negative logarithm of a chance: never below nought, however sure the network is.
     said = SURENESS * np.logaddexp(0, said) + np.where(some.gap_px > 0, 0.0, MERGED_COST * on_merged)
     cost = joins.cost + NOT_LOOKED_AT_COST
@@ -166,8 +166,9 @@ def _on_the_way(joins: Joins, ends: Ends, strands: Strands) -> list[NDArray[np.f
 
     A root that goes on beneath another leaves a seam on each side of that one.
     """
+    between = places_between(ends, joins.pair, strands.mask.shape)
     seam, strand, root, dip = (
-        values_between(ends, joins.pair, image)
+        image[between].astype(float)
         for image in (strands.seam, strands.mask, strands.whole_mask, strands.dip)
     )
     middle = slice(4, -4)

@@ -10,8 +10,7 @@ therefore a negative log-odds: one that is higher by 1 is less likely by e.
 import numpy as np
 from numpy.typing import NDArray
 
-from rootread.follow.darklines import DarkLines
-from rootread.follow.ends import ARM_IN, Ends
+from rootread.follow.ends import ARM_IN, PLACE_SIGMA_PX, Ends
 from rootread.follow.strands import Strands
 from rootread.geometry import Points
 
@@ -19,8 +18,6 @@ TURN_SIGMA_DEG = 10.0
 """Spread of the change of direction of one root over a meeting or a gap."""
 SIDESTEP_SIGMA_DEG = 12.0
 """Spread of the angle by which one root steps aside there."""
-PLACE_SIGMA_PX = 1.5
-"""Spread of the place of a centreline near a meeting, across the root."""
 USUAL_WIGGLE_DEG = 3.0
 """Median change of direction over ``ends.WIGGLE_IN`` from which more or less is told (see ``waviness``)."""
 MAX_DIP = 0.3
@@ -85,12 +82,14 @@ def join_features(
     px_per_in = strands.grid.px_per_in
     gap, meets = is_gap.astype(float), (~is_gap).astype(float)
     distance_in = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T) / px_per_in
-    hidden = values_between(ends, pair, strands.hidden)
+    between = places_between(ends, pair, strands.mask.shape)
+    hidden, seam, probability = (
+        image[between].astype(float) for image in (strands.hidden, strands.seam, strands.probability)
+    )
+    dip = strands.dip[between].astype(float).clip(0, MAX_DIP)
     # Behind the scale object every root is unseen, so that its width says nothing against a join.
     distance_in = distance_in * (1 - hidden.mean(axis=0))
-    dip = values_between(ends, pair, strands.dip).clip(0, MAX_DIP)
-    seam = values_between(ends, pair, strands.seam)
-    bare = 1 - np.maximum(values_between(ends, pair, strands.probability), hidden).mean(axis=0)
+    bare = 1 - np.maximum(probability, hidden).mean(axis=0)
     features, turn = bend_features(ends, pair)
     features |= width_features(ends, pair, company_px, px_per_in)
     features |= {
@@ -143,7 +142,7 @@ def bend_features(
     out, on = ends.heading[a], -ends.heading[b]
     turn = np.abs(_angle_deg(out, on))
     sidestep = np.where(length > 1e-6, _angle_deg(out, line) - _angle_deg(line, on), 0.0)
-    arm_noise = (np.degrees(np.arctan2(PLACE_SIGMA_PX, ends.arm_px[pair])) ** 2).sum(axis=1)
+    arm_noise = (ends.heading_se_deg[pair] ** 2).sum(axis=1)
     # One root's centreline lies beside that of a bundle it is part of.
     beside = 2 * PLACE_SIGMA_PX + 0.5 * np.abs(ends.width_px[a] - ends.width_px[b])
     line_noise = np.degrees(np.arctan2(beside, length)) ** 2
@@ -176,20 +175,20 @@ def width_features(
 
 def askew_deg(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.float64]:
     """``(T, 2)`` angle between each end's heading and the direction to the other end."""
-    line = ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]
-    return np.abs(
-        np.column_stack(
-            [_angle_deg(ends.heading[pair[:, 0]], line), _angle_deg(ends.heading[pair[:, 1]], -line)]
-        )
-    )
+    a, b = pair.T
+    return np.column_stack([askew_of_deg(ends, a, b), askew_of_deg(ends, b, a)])
 
 
-def heading_doubt_deg(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.float64]:
-    """``(T, 2)`` two standard errors of the heading of each end, and of the direction to the other end."""
-    length = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
-    of_arm = np.degrees(np.arctan2(PLACE_SIGMA_PX, ends.arm_px[pair]))
-    of_line = np.degrees(np.arctan2(PLACE_SIGMA_PX, length))
-    return 2 * np.hypot(of_arm, of_line[:, None])
+def askew_of_deg(ends: Ends, one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
+    """``(T,)`` angle between the heading of one end and the direction to another."""
+    return np.abs(_angle_deg(ends.heading[one], ends.place_px[other] - ends.place_px[one]))
+
+
+def heading_doubt_deg(ends: Ends, one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
+    """``(T,)`` two standard errors of the heading of one end and of the direction to another, together."""
+    length = np.hypot(*(ends.place_px[other] - ends.place_px[one]).T)
+    of_line: NDArray[np.float64] = np.degrees(np.arctan2(PLACE_SIGMA_PX, length))
+    return 2 * np.hypot(ends.heading_se_deg[one], of_line)
 
 
 def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -200,14 +199,14 @@ def _looks_back(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.bool_]:
     return sure & (ahead < 0) & (np.hypot(*line.T) > 4 * PLACE_SIGMA_PX)
 
 
-def values_between(
-    ends: Ends, pair: NDArray[np.int64], image: NDArray[np.float32] | NDArray[np.bool_] | DarkLines
-) -> NDArray[np.float64]:
-    """``(13, T)`` values of an image on the straight line between the two ends of each pair."""
+def places_between(
+    ends: Ends, pair: NDArray[np.int64], shape: tuple[int, ...]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """``(13, T)`` rows and columns of an image on the straight line between the two ends of each pair."""
     t = np.linspace(0.05, 0.95, 13)[:, None, None]
     place = (1 - t) * ends.place_px[pair[:, 0]] + t * ends.place_px[pair[:, 1]]
     column, row = np.round(place).astype(int).transpose(2, 0, 1)
-    return image[row.clip(0, image.shape[0] - 1), column.clip(0, image.shape[1] - 1)].astype(float)
+    return row.clip(0, shape[0] - 1), column.clip(0, shape[1] - 1)
 
 
 def _angle_deg(u: Points, v: Points) -> NDArray[np.float64]:

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from rootread.follow.ends import Ends
-from rootread.follow.joincost import askew_deg, heading_doubt_deg, join_cost, values_between
+from rootread.follow.ends import COMPANY_COSINE, Ends
+from rootread.follow.joincost import askew_of_deg, heading_doubt_deg, join_cost, places_between
 from rootread.follow.likelihood import at_soil_edge
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
-from rootread.follow.unseen_turns import unseen_turns
+from rootread.follow.unseen_turns import pair_number, unseen_turns
 from rootread.settings import FollowSettings
 
 MEETING_MAX_BEND_DEG = 110.0
@@ -27,8 +27,6 @@ MAX_HIDDEN_GAP_IN = 6.0
 """Gaps behind the scale object are no longer than this: the width of a board, or a slant behind a staff."""
 MAX_JOIN_COST = 20.0
 """Less likely joins are not considered."""
-COMPANY_COSINE = 0.7
-"""Roots that come to a meeting within 45 degrees of each other run on together."""
 VIA_IN = 0.6
 """Edges shorter than this say little of direction: joins are weighed from one side of them to the other."""
 MERGED_IN = 3.0
@@ -57,22 +55,19 @@ class Joins:
 
 def possible_joins(graph: RootGraph, ends: Ends, strands: Strands, settings: FollowSettings) -> Joins:
     """All joins worth considering: at meetings, over short edges between, across gaps, by unseen turns."""
-    at_node: list[list[int]] = [[] for _ in graph.nodes_px]
-    for end, node in enumerate(ends.node.tolist()):
-        if node >= 0:
-            at_node[node].append(end)
-    merged = merged_edges(graph, ends)
     gap = _facing_ends(graph, ends, strands, settings)
-    met, met_via = _joins_at_meetings(graph, ends, at_node, merged)
-    company = np.concatenate([_company(ends, met, at_node), np.zeros(len(gap))])
+    met, met_via = _joins_at_meetings(graph, ends)
+    company = np.concatenate([_company(ends, met), np.zeros(len(gap))])
     pair = np.concatenate([met, gap])
     via = met_via + [()] * len(gap)
     is_gap = np.arange(len(pair)) >= len(met)
     over_edges = np.array([len(v) > 0 for v in via], dtype=bool)
     distance = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
     cost, turn = join_cost(ends, pair, is_gap, company, strands)
-    cost += np.where(is_gap, 0.0, MERGED_COST * merged[pair // 2].sum(axis=1))
-    doubtful = settings.max_bend_deg + heading_doubt_deg(ends, pair).mean(axis=1)
+    cost += np.where(is_gap, 0.0, MERGED_COST * ends.merged[pair // 2].sum(axis=1))
+    a, b = pair.T
+    doubt = 0.5 * (heading_doubt_deg(ends, a, b) + heading_doubt_deg(ends, b, a))
+    doubtful = settings.max_bend_deg + doubt
     limit = np.where(is_gap | over_edges, doubtful, MEETING_MAX_BEND_DEG)
     kept = np.flatnonzero((turn <= limit) & (cost < MAX_JOIN_COST) & goes_ahead(ends, pair, via))
     straight = some_joins(Joins(pair, cost, np.where(is_gap, distance, 0.0), tuple(via)), kept)
@@ -99,19 +94,17 @@ def some_joins(joins: Joins, which: NDArray[np.int64]) -> Joins:
 
 def share_hidden(ends: Ends, pair: NDArray[np.int64], strands: Strands) -> NDArray[np.float64]:
     """``(T,)`` share of the way between two ends that the scale object hides."""
-    share: NDArray[np.float64] = values_between(ends, pair, strands.hidden).mean(axis=0)
+    share: NDArray[np.float64] = strands.hidden[places_between(ends, pair, strands.mask.shape)].mean(axis=0)
     return share
 
 
-def _joins_at_meetings(
-    graph: RootGraph, ends: Ends, at_node: list[list[int]], merged: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], list[tuple[int, ...]]]:
+def _joins_at_meetings(graph: RootGraph, ends: Ends) -> tuple[NDArray[np.int64], list[tuple[int, ...]]]:
     """Pairs of ends at one meeting, or at two that only short edges part, and the edges between."""
     lengths_px = np.array([edge.length_px for edge in graph.edges])
-    passable = ((lengths_px <= VIA_IN * graph.grid.px_per_in) | merged).tolist()
-    longest = (np.where(merged, MERGED_IN, VIA_IN) * graph.grid.px_per_in).tolist()
+    passable = ((lengths_px <= VIA_IN * graph.grid.px_per_in) | ends.merged).tolist()
+    longest = (np.where(ends.merged, MERGED_IN, VIA_IN) * graph.grid.px_per_in).tolist()
     length = lengths_px.tolist()
-    node = ends.node.tolist()
+    node, at_node = ends.node.tolist(), ends.at_node
     found: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
     for first in range(len(node)):
         if node[first] < 0:
@@ -148,31 +141,13 @@ def goes_ahead(ends: Ends, pair: NDArray[np.int64], via: list[tuple[int, ...]]) 
     return ahead
 
 
-def merged_edges(graph: RootGraph, ends: Ends) -> NDArray[np.bool_]:
-    """Edges that two roots or more seem to share: at both ends at least two others run into them.
-
-    Which root goes on as which, can only be told from one side of such an edge
-    to the other.
-    """
-    at_node: list[list[int]] = [[] for _ in graph.nodes_px]
-    for end, node in enumerate(ends.node.tolist()):
-        if node >= 0:
-            at_node[node].append(end)
-    shared = np.zeros(len(ends.node), dtype=bool)
-    for end, node in enumerate(ends.node.tolist()):
-        if node >= 0:
-            others = [o for o in at_node[node] if o // 2 != end // 2]
-            shared[end] = (ends.heading[others] @ -ends.heading[end] > COMPANY_COSINE).sum() >= 2
-    return shared[0::2] & shared[1::2]
-
-
-def _company(ends: Ends, pair: NDArray[np.int64], at_node: list[list[int]]) -> NDArray[np.float64]:
+def _company(ends: Ends, pair: NDArray[np.int64]) -> NDArray[np.float64]:
     """Width of the other edges at a meeting that join the narrower of each pair in the wider one."""
     company = np.zeros(len(pair))
     node = ends.node[pair]
     for k in np.flatnonzero(node[:, 0] == node[:, 1]).tolist():
         narrow, wide = sorted(pair[k].tolist(), key=lambda end: float(ends.width_px[end]))
-        others = [end for end in at_node[node[k, 0]] if end not in (narrow, wide)]
+        others = [end for end in ends.at_node[node[k, 0]] if end not in (narrow, wide)]
         same_way = ends.heading[others] @ ends.heading[narrow] > COMPANY_COSINE
         company[k] = ends.width_px[others][same_way].sum()
     return company
@@ -191,16 +166,19 @@ def _facing_ends(
     tree = cKDTree(ends.place_px)
     near = tree.query_pairs(MAX_COVERED_GAP * settings.max_gap_in * px_per_in, output_type="ndarray")
     pair = np.concatenate([near.reshape(-1, 2), _across_object(ends, strands)]).astype(np.int64)
-    pair.sort(axis=1)
     a, b = pair.T
     pair = pair[(a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))]
-    askew, limit = askew_deg(ends, pair), settings.max_bend_deg + heading_doubt_deg(ends, pair)
-    pair = pair[(askew <= limit).all(axis=1)]
+    for side in (0, 1):
+        # One end at a time: of the millions of pairs that are near, the first leaves few for the other.
+        one, other = pair[:, side], pair[:, 1 - side]
+        limit = settings.max_bend_deg + heading_doubt_deg(ends, one, other)
+        pair = pair[askew_of_deg(ends, one, other) <= limit]
     length_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
-    bare = 1 - values_between(ends, pair, strands.whole_mask | strands.hidden).mean(axis=0)
+    between = places_between(ends, pair, strands.mask.shape)
+    bare = 1 - (strands.whole_mask[between] | strands.hidden[between]).mean(axis=0)
     pair = pair[bare * length_px <= settings.max_gap_in * px_per_in]
     # Each pair once: of the millions that are near, few are left by now.
-    return np.unique(pair, axis=0)
+    return np.column_stack(np.divmod(np.unique(pair_number(pair, ends)), len(ends.node)))
 
 
 def _across_object(ends: Ends, strands: Strands) -> NDArray[np.int64]:

@@ -14,7 +14,7 @@ from scipy.sparse import coo_array, csr_array
 
 from rootread.follow.ends import Ends
 from rootread.follow.joincost import bend_features, weigh, width_features
-from rootread.follow.joins import Joins, merged_edges, some_joins
+from rootread.follow.joins import Joins, some_joins
 from rootread.follow.likelihood import EndCosts
 from rootread.follow.types import RootGraph, Step
 
@@ -56,7 +56,7 @@ def choose_paths(
     if not graph.edges:
         return []
     joins = _worth_weighing(joins, end_costs)
-    flow = _solve(graph, joins, end_costs, merged_edges(graph, ends), rounded)
+    flow = _solve(graph, joins, end_costs, ends.merged, rounded)
     return _walk(graph, ends, joins, *flow)
 
 
@@ -177,8 +177,9 @@ def _starts_and_stops(
     starts = np.maximum(going[ends ^ 1] - coming, 0)
     stops = np.maximum(coming[ends ^ 1] - going, 0)
     used = (coming + starts).reshape(-1, 2).sum(axis=1)
-    for via, count in zip(joins.via, uses.sum(axis=0).tolist(), strict=True):
-        used[[end // 2 for end in via]] += count
+    times = uses.sum(axis=0)
+    for join in np.flatnonzero(times).tolist():
+        used[[end // 2 for end in joins.via[join]]] += times[join]
     alone_cost = (start_cost + stop_cost[ends ^ 1]).reshape(-1, 2)
     alone = np.flatnonzero((used == 0) & (alone_cost.min(axis=1) < left_out_cost))
     first = 2 * alone + alone_cost[alone].argmin(axis=1)

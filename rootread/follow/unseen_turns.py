@@ -42,7 +42,7 @@ def unseen_turns(
     # A speck has no heading.
     lost = np.flatnonzero((way_on >= LIKELY_COST) & ends.heading.any(axis=1))
     near = cKDTree(ends.place_px[lost]).query_pairs(max_gap_in * px_per_in, output_type="ndarray")
-    found = np.sort(lost[near], axis=1)
+    found = lost[near]
     a, b = found.T
     width = np.sort(ends.width_px[found], axis=1)
     kept = (a // 2 != b // 2) & ((ends.node[a] != ends.node[b]) | (ends.node[a] < 0))
@@ -57,11 +57,11 @@ def unseen_turns(
     between = np.einsum("ij,ij->i", ends.heading[found[:, 0]], ends.heading[found[:, 1]])
     ahead = (askew <= WIDEST_TURN_DEG) & (-between >= np.cos(np.radians(WIDEST_TURN_DEG)))
     likely = (turn_cost < MAX_TURN_COST) & ahead
-    new = likely & ~np.isin(_key(found, ends), _key(pair, ends))
+    new = likely & ~np.isin(pair_number(found, ends), pair_number(pair, ends))
     return found[new], turn_cost[new]
 
 
-def _key(pair: NDArray[np.int64], ends: Ends) -> NDArray[np.int64]:
-    """A number for each pair of ends."""
-    key: NDArray[np.int64] = pair[:, 0] * len(ends.node) + pair[:, 1]
-    return key
+def pair_number(pair: NDArray[np.int64], ends: Ends) -> NDArray[np.int64]:
+    """A number for each pair of ends, which rises with the first end and then with the second."""
+    number: NDArray[np.int64] = pair[:, 0] * len(ends.node) + pair[:, 1]
+    return number
