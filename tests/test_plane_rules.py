@@ -26,7 +26,7 @@ from drawn_walls import (
 )
 
 from rootread.errors import NoBelievableScale
-from rootread.photo import Photo
+from rootread.photo import Photo, to_linear, to_srgb
 from rootread.plane.bars import Bar
 from rootread.plane.hierarchy import Hierarchy, hierarchy, tick_unit_in
 from rootread.plane.strips import Strip
@@ -198,6 +198,15 @@ def test_a_tape_half_in_shadow_reads_the_same():
     wall = hung(soil_wall(), tape_face(14.0), TAPE_AT_IN)
     photo = photograph(TAPE_CAMERA, shaded(wall, 8.0, 0.2))
     assert abs(scale_error(TAPE_CAMERA, read(photo).to_wall_in)[0]) < TAPE_TOLERANCE
+
+
+@pytest.mark.parametrize("yaw_deg", [8.0, -8.0])
+def test_a_blurred_tape_still_tells_from_how_far_aside_it_is_seen(yaw_deg):
+    camera = tilted(TAPE_CAMERA, yaw_deg, 0.0)
+    sharp = photograph(camera, hung(soil_wall(), tape_face(16.0), (-9.0, 8.0), 1.0))
+    # A third of the way from tick to tick: each is spread into the next.
+    plane = read(Photo(None, to_srgb(cv2.GaussianBlur(to_linear(sharp.rgb), (0, 0), 1.8))))
+    assert abs(scale_error(camera, plane.to_wall_in)[0]) < 0.004
 
 
 @pytest.mark.parametrize("lean_deg", [0.0, 4.0])

@@ -134,21 +134,36 @@ def unsettled_px(profiles: Profiles) -> Floats:
 
 
 def dips(profiles: Profiles) -> tuple[Floats, Floats]:
-    """The middle of a thin dark line on a lighter ground, in each profile.
+    """The middle of one of many even dark lines, in profiles that reach half their spacing to both sides.
 
-    The centre of mass of what lies below the ground's tone, which for a
-    symmetric line is its middle. Returns as ``crossings`` does.
+    It is where the wave that is as long as the spacing is darkest. Even lines are that wave and its
+    overtones, however far blur spreads one into the next; and a single line that ends within the profile
+    moves the wave as far as it moves itself. The centre of mass of what is dark would not do: a profile cuts
+    blurred lines off, and the more of them on the side to which they lie, so that they seem nearer to where
+    they are looked for.
+    Returns as ``crossings`` does.
     """
     tones = profiles.tones.astype(np.float64)
+    where = profiles.offsets_px[:, -1:] * _darkest_share(tones)
     end = max(tones.shape[-1] // 5, 2)
     ground = np.median(np.concatenate([tones[..., :end], tones[..., -end:]], axis=-1), axis=-1)
-    depth = ground[..., None] - tones
-    contrast = depth.max(axis=-1)
-    below = np.clip(depth - 0.4 * contrast[..., None], 0.0, None)
-    weight = below.sum(axis=-1)
-    found = np.isfinite(weight) & (contrast > MIN_CONTRAST)
-    where = (below * profiles.offsets_px[:, None, :]).sum(axis=-1) / np.where(found, weight, 1.0)
+    contrast = ground - tones.min(axis=-1)
+    found = np.isfinite(where) & (contrast > MIN_CONTRAST)
     return np.where(found, where, np.nan), np.where(np.isfinite(contrast), contrast, 0.0)
+
+
+def _darkest_share(tones: Floats) -> Floats:
+    """``(E, P)`` where the wave as long as its profile is darkest, from -1 at the one end to 1 at the other.
+
+    The sums of -cos(pi (along - at)) with cos(pi along) and sin(pi along) are as -cos(pi at) to -sin(pi at).
+    """
+    along = np.linspace(-1.0, 1.0, tones.shape[-1])
+    # Even lines look alike a spacing on: what differs between the ends is light that grows along the tape.
+    level = tones - 0.5 * (tones[..., -1:] - tones[..., :1]) * along
+    # The two ends are one place of the wave, so each counts half.
+    weight = np.where(np.abs(along) < 1.0, 1.0, 0.5)
+    cosine, sine = level @ (weight * np.cos(np.pi * along)), level @ (weight * np.sin(np.pi * along))
+    return np.asarray(np.arctan2(-sine, -cosine) / np.pi)
 
 
 def straight_lines(offsets_px: Floats, contrast: Floats) -> EdgeLines:

@@ -20,9 +20,9 @@ from rootread.plane.sightings import NO_GLARE, Floats, Sightings
 from rootread.plane.strips import EvenMarks, Strip
 
 PLACES_A_MARK = 14
-# How far to both sides of a mark it is looked for, in spacings.
-REACH_SHARE = 0.32
-MIN_REACH_PX = 2.0
+# How far to both sides of a mark it is looked for, in spacings: of even ticks, a whole wave of them.
+REACH_SHARE = {"step": 0.32, "tick": 0.5}
+MIN_REACH_PX = {"step": 2.0, "tick": 0.0}
 # Sides only place the bar sideways: bars have thickness, shadow and dust along their sides.
 SIDE_SE_PX = 3.0
 SIDE_SE_SHARE = 0.08
@@ -225,7 +225,8 @@ def _find_marks(
     tangent = places_px[:, -1] - places_px[:, 0]
     normals = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / np.hypot(*tangent.T)[:, None]
     normals = normals * np.sign(np.sum(normals * (next_px - places_px).mean(axis=1), axis=1))[:, None]
-    profiles = read_profiles(light, places_px, normals, np.maximum(REACH_SHARE * spacing_px, MIN_REACH_PX))
+    reach_px = np.maximum(REACH_SHARE[ruled.mark] * spacing_px, MIN_REACH_PX[ruled.mark])
+    profiles = read_profiles(light, places_px, normals, reach_px)
     if ruled.mark == "step":
         end = max(profiles.tones.shape[-1] // 4, 2)
         # Places outside the photo have no tone and do not vote.

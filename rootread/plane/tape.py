@@ -21,6 +21,9 @@ from rootread.plane.ticks import MIN_TICKS, TICK_ZONE, TickRow, find_ticks
 
 # Taken for a tick until it is known; the shape of the plane does not depend on it.
 PROVISIONAL_UNIT_IN = 1 / 8
+# Ticks are located from this share of the width on: nearer to the side, blur spreads the soil beyond it into
+# them, aslant where the camera was shaken, and that turns them by another angle at each place along the tape.
+LOCATED_FROM = 0.09
 # Places across the tape at which each tick is looked for.
 LENGTH_PLACES = 41
 # Tick rows located to sub-pixel; the same tape is often found as several bars.
@@ -141,10 +144,10 @@ def _locate(
     reach_of = {}
     if lengths is not None:
         reach_of = {
-            int(k): _from_side(TICK_ZONE[0], max(0.9 * length, TICK_ZONE[1]), row.side)
+            int(k): _from_side(LOCATED_FROM, max(0.9 * length, TICK_ZONE[1]), row.side)
             for k, length in zip(row.marks.k, lengths, strict=True)
         }
-    ruled = RuledObject("tick", unit_in, _from_side(*TICK_ZONE, row.side), reach_of)
+    ruled = RuledObject("tick", unit_in, _from_side(LOCATED_FROM, TICK_ZONE[1], row.side), reach_of)
     return locate_ruled(light, row.strip, row.marks, ruled, belief, known)
 
 
