@@ -99,14 +99,14 @@ def test_a_tape_between_clods_is_read_over_all_of_its_length(clods):
     assert np.ptp(plane.scale.points_in[:, 1]) > 14.0
 
 
-@pytest.mark.parametrize("angle_deg", [30.0, 45.0])
+@pytest.mark.parametrize("angle_deg", [30.0, 45.0, 60.0])
 def test_a_camera_shaken_along_a_slant_turns_all_ticks_but_not_the_wall(angle_deg):
     sharp = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(16.0), (-9.0, 8.0), 1.0))
     plane = read(shaken(sharp, 6.0, angle_deg))
     assert abs(scale_error(TAPE_CAMERA, plane.to_wall_in)[0]) < TAPE_TOLERANCE
 
 
-@pytest.mark.parametrize(("far_px", "angle_deg"), [(6.0, 60.0), (9.0, 30.0)])
+@pytest.mark.parametrize(("far_px", "angle_deg"), [(8.0, 30.0), (9.0, 30.0), (9.0, 20.0)])
 def test_a_tape_whose_ticks_a_shaken_camera_turned_far_is_no_scale(far_px, angle_deg):
     sharp = photograph(TAPE_CAMERA, hung(soil_wall(), tape_face(16.0), (-9.0, 8.0), 1.0))
     with pytest.raises(NoBelievableScale, match="shaken"):
