@@ -10,7 +10,7 @@ from rootread.find import RootMap
 from rootread.follow import Trace, eye, follow_roots, nets
 from rootread.follow.eye import worth_a_look
 from rootread.follow.joins import Joins
-from rootread.follow.nets import refuse_many_chains, refuse_near_ends
+from rootread.follow.nets import refuse_facing_ends, refuse_many_chains, refuse_near_ends
 from rootread.plane import Grid, Surface, WallImage
 from rootread.settings import FollowSettings
 from rootread.units import lengths_shown_in
@@ -63,6 +63,19 @@ def test_a_wide_wall_may_have_as_many_roots_an_inch_as_a_narrow_one() -> None:
     refuse_near_ends(ends_px(4 * 1381, 160, 28), PX_PER_IN, REACH_IN)
     with pytest.raises(WallRefused):
         refuse_near_ends(ends_px(6 * 1381, 40, 28), PX_PER_IN, REACH_IN)
+
+
+def test_a_crowded_wall_of_300_roots_is_no_net() -> None:
+    """Made ones have up to 3,451 stretches, most of them gathered below the crowns."""
+    refuse_near_ends(ends_px(3451, 24, 16), PX_PER_IN, REACH_IN)
+
+
+def test_ends_that_look_at_each_other_are_a_net_where_they_are_many_and_near() -> None:
+    """However far the settings ask to look: a crowded wall has 196,000 such pairs within 3 in."""
+    refuse_facing_ends(np.full(196_000, REACH_IN), 3451)
+    refuse_facing_ends(np.full(400_000, 2 * REACH_IN), 3451)
+    with pytest.raises(WallRefused, match="a net of 2259 stretches"):
+        refuse_facing_ends(np.full(281_000, REACH_IN), 2259)
 
 
 def test_thick_growth_on_a_small_wall_is_no_net() -> None:

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from rootread.follow.ends import COMPANY_COSINE, Ends
 from rootread.follow.joincost import askew_of_deg, heading_doubt_deg, join_cost, places_between
 from rootread.follow.likelihood import at_soil_edge
+from rootread.follow.nets import refuse_facing_ends
 from rootread.follow.strands import Strands
 from rootread.follow.types import RootGraph
 from rootread.follow.unseen_turns import pair_number, unseen_turns
@@ -176,7 +177,9 @@ def _facing_ends(
     length_px = np.hypot(*(ends.place_px[pair[:, 1]] - ends.place_px[pair[:, 0]]).T)
     between = places_between(ends, pair, strands.mask.shape)
     bare = 1 - (strands.whole_mask[between] | strands.hidden[between]).mean(axis=0)
-    pair = pair[bare * length_px <= settings.max_gap_in * px_per_in]
+    bridged = bare * length_px <= settings.max_gap_in * px_per_in
+    refuse_facing_ends(length_px[bridged] / px_per_in, len(graph.edges))
+    pair = pair[bridged]
     # Each pair once: of the millions that are near, few are left by now.
     return np.column_stack(np.divmod(np.unique(pair_number(pair, ends)), len(ends.node)))
 
