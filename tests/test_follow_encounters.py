@@ -346,13 +346,23 @@ def test_one_root_or_none_has_no_encounter() -> None:
     assert regrouped([DOWN], look.view) == [DOWN]
 
 
-def test_a_thicket_is_left_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(regroup, "MOST_COURSES", 1)
-    monkeypatch.setattr(
-        regroup, "log_odds", lambda _, found: np.tile([-3.0, -3.0, 3.0, 3.0], (len(found), 1))
-    )
-    look = look_at([DOWN, UP])
-    assert regrouped([DOWN, UP], look.view) == [DOWN, UP]
+def test_a_thicket_is_thought_over_no_longer_than_a_full_wall(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looks are bounded, in all rounds together, not roots: twelve roots cross twelve others here."""
+    places_in = np.linspace(1.0, 4.3, 12).tolist()
+    thicket = [course((0.5, at), (5.0, at + 0.5)) for at in places_in]
+    thicket += [course((at, 0.5), (at + 0.5, 5.0)) for at in places_in]
+    asked: list[int] = []
+
+    def odds(_: SeenCourses, found: list[Encounter]) -> NDArray[np.float64]:
+        asked.append(len(found))
+        return np.tile([-3.0, -3.0, 3.0, 3.0], (len(found), 1))
+
+    monkeypatch.setattr(regroup, "MOST_LOOKS", 100)
+    monkeypatch.setattr(regroup, "log_odds", odds)
+    look = look_at(thicket)
+    assert len(look.worth_a_look(1_000)) > 100
+    assert regrouped(thicket, look.view) != thicket
+    assert sum(asked) == 100
 
 
 def test_of_too_many_encounters_those_of_the_longest_limbs_are_looked_at(

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from itertools import compress
+from itertools import compress, islice
 from typing import Any
 
 import numpy as np
@@ -43,8 +43,6 @@ LEAST_GAIN = 0.2
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
-MOST_COURSES = 300
-"""Made walls full of roots have up to 190. More are a thicket or a net, which is left as it is."""
 MOST_LOOKS = 1_500
 """Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of more those of
 the longest limbs are looked at."""
@@ -107,12 +105,11 @@ class SeenCourses:
             for encounter in possible_encounters(self.courses, self.view.step_in)
             if not self._fresh.isdisjoint(encounter.courses)
         ]
-        worth = [encounter for encounter in possible if may_regroup(self.limbs(encounter))]
-        if len(worth) <= most:
-            return worth
-        points = [min(encounter.longest_limbs(self.courses)) for encounter in worth]
-        kept = np.sort(np.argsort(-np.array(points), kind="stable")[:most])
-        return [worth[k] for k in kept.tolist()]
+        points = [min(encounter.longest_limbs(self.courses)) for encounter in possible]
+        longest_first = np.argsort(-np.array(points), kind="stable").tolist()
+        # Asked one after the other, so that of a thicket's many few are.
+        worth = (k for k in longest_first if may_regroup(self.limbs(possible[k])))
+        return [possible[k] for k in sorted(islice(worth, most))]
 
     def pictures(self, encounters: list[Encounter]) -> NDArray[np.uint8]:
         """``(S, 11, 96, 192)`` of some encounters."""
@@ -145,8 +142,6 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
 
 def looks(courses: list[Course], view: View) -> Iterator[tuple[SeenCourses, list[Encounter], list[Course]]]:
     """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
-    if len(courses) > MOST_COURSES:
-        return
     look, left = None, MOST_LOOKS
     for _ in range(ROUNDS):
         look = SeenCourses(courses, view, look)
@@ -162,7 +157,7 @@ def looks(courses: list[Course], view: View) -> Iterator[tuple[SeenCourses, list
             for encounter, plan in chosen:
                 courses += relinked(encounter, plan, look.courses, view.step_in)
         yield look, encounters, courses
-        if not chosen:
+        if not chosen or left == 0:
             return
 
 
