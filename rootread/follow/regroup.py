@@ -44,8 +44,8 @@ LEAST_GAIN = 0.2
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
 MOST_LOOKS = 1_500
-"""Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of more those of
-the longest limbs are looked at."""
+"""Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of a crowded
+wall or a net, which have more, those of the longest limbs are looked at."""
 BATCH = 4
 """Pictures at a time, always as many: onnxruntime keeps memory for every number it meets. Few leave little to
 fill up with, and cores share them evenly; what the network says of each is the same."""
