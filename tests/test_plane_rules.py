@@ -40,6 +40,8 @@ FAR_ASIDE_TOLERANCE = 0.03
 AT_IN = (-8.0, 10.0)
 TAPE_AT_IN = (-7.0, 8.0)
 
+GREY = (0.25, 0.25, 0.25)
+
 INCH = ((1, 0.25), (4, 0.4), (8, 0.6))
 METRIC = ((1, 0.25), (5, 0.4), (10, 0.6))
 
@@ -216,6 +218,40 @@ def test_far_aside_a_rule_says_how_unsure_it_is(lean_deg):
     error, _ = scale_error(camera, plane.to_wall_in)
     assert abs(error) < FAR_ASIDE_TOLERANCE
     assert abs(error) < 3 * plane.scale.px_per_in_se / plane.scale.px_per_in
+
+
+LONG_LENS = replace(CAMERA, focal_px=1150.0, distance_in=41.4)
+"""As much of the wall from further off, by a lens half as long again as most have."""
+
+
+def with_side_seen(face, thick_in: float):
+    """A bar whose grey side is seen beyond the right edge of its front, equally wide all along."""
+
+    def paint(u, v):
+        light = face(u, v)
+        beside = np.isnan(light[..., 0]) & np.isfinite(face(u - thick_in, v)[..., 0]) & (u > 0)
+        light[beside] = GREY
+        return light
+
+    return paint
+
+
+@pytest.mark.parametrize(("yaw_deg", "pitch_deg"), [(19.0, 9.0), (-8.0, 20.0)])
+def test_by_the_right_angle_of_sides_and_bands_a_staff_tells_a_long_lens_from_little_tilt(yaw_deg, pitch_deg):
+    camera = tilted(LONG_LENS, yaw_deg, pitch_deg)
+    plane = read(photograph(camera, hung(soil_wall(), staff_face(), AT_IN)))
+    assert abs(scale_error(camera, plane.to_wall_in)[0]) < STAFF_TOLERANCE
+    true_tilt = np.degrees(np.arccos(camera.pose[0][2, 2]))
+    assert plane.tilt_deg == pytest.approx(true_tilt, abs=3.0)
+
+
+@pytest.mark.parametrize(("yaw_deg", "pitch_deg"), [(19.0, 9.0), (-8.0, 20.0)])
+def test_a_staff_seen_aside_with_its_thickness_is_as_sure_as_it_says(yaw_deg, pitch_deg):
+    camera = tilted(LONG_LENS, yaw_deg, pitch_deg)
+    thick = with_side_seen(staff_face(), 0.15)
+    plane = read(photograph(camera, hung(soil_wall(), thick, AT_IN)))
+    error, _ = scale_error(camera, plane.to_wall_in)
+    assert abs(error) < 2 * plane.scale.px_per_in_se / plane.scale.px_per_in
 
 
 def stalk(u, v):

@@ -23,14 +23,15 @@ PLACES_A_MARK = 14
 # How far to both sides of a mark it is looked for, in spacings: of even ticks, a whole wave of them.
 REACH_SHARE = {"step": 0.32, "tick": 0.5}
 MIN_REACH_PX = {"step": 2.0, "tick": 0.0}
-# Sides only place the bar sideways: bars have thickness, shadow and dust along their sides.
+# Sides place the bar sideways and tell its direction, no more: they have thickness, shadow and dust.
 SIDE_SE_PX = 3.0
 SIDE_SE_SHARE = 0.08
 SIDE_UNSEEN_SE_SHARE = 0.3
 SIDE_PLACES = 9
-# Where along the bar its sides are asked: a staff's long band edges tell its direction better than sides
-# with thickness and shadow; a tape's short ticks do not.
-SIDE_SHARES: dict[str, tuple[float, ...]] = {"step": (0.5,), "tick": (0.1, 0.5, 0.9)}
+# Where along the bar its sides are asked. Thickness and shadow go along a side and seem to move it, but in
+# parallel: it still tells where the bar leads, and the right angle to its marks then tells the focal length
+# of a camera that stands both aside and above or below.
+SIDE_SHARES = (0.1, 0.5, 0.9)
 MIN_MARKS = 6
 # Most marks of a rule lie within this share of their spacing, or so many pixels, of their places.
 MAX_OFF_SHARE = 0.03
@@ -142,7 +143,7 @@ def locate_ruled(
         within = (lines.k >= first) & (lines.k <= last)
         seen = lines.sightings.keep(np.repeat(within[lines.found], 2))
         sides = _sides(strip, marks, (first, last), middle, ruled)
-        placed = _side_places(*sides, strip.followed, SIDE_SHARES[ruled.mark])
+        placed = _side_places(*sides, strip.followed)
         fit = _fit(Sightings.joined([placed, seen]), fit.values, belief, ruled)
     allowed_px = max(MAX_OFF_SHARE * float(np.median(lines.spacing_px[within])), MAX_OFF_PX)
     # Most marks, though not each and every one: a root or a clod may lie along one.
@@ -171,14 +172,12 @@ def _sides(
     return sides_in, sides_px
 
 
-def _side_places(
-    sides_in: Points, sides_px: Points, followed: tuple[bool, bool], share: tuple[float, ...]
-) -> Sightings:
-    """Places on both sides at shares of the way along, known across the bar.
+def _side_places(sides_in: Points, sides_px: Points, followed: tuple[bool, bool]) -> Sightings:
+    """Places on both sides at ``SIDE_SHARES`` of the way along, known across the bar.
 
-    They place it sideways and say how wide it is.
+    They place it sideways, and say how wide it is and where it leads.
     """
-    along = [round(part * (SIDE_PLACES - 1)) for part in share]
+    along = [round(part * (SIDE_PLACES - 1)) for part in SIDE_SHARES]
     chosen = along + [SIDE_PLACES + place for place in along]
     way = sides_px[SIDE_PLACES - 1] - sides_px[0]
     across = np.array([-way[1], way[0]]) / np.hypot(*way)

@@ -3,7 +3,9 @@
 Band edges are counted along every bar in the photo; they must alternate, keep
 the one spacing that perspective allows, and part tones that really differ.
 Then each edge is located as a straight line across the bar, to sub-pixel: the
-places along the bar give scale and pitch, the fan of the lines gives yaw.
+places along the bar give scale and pitch, the fan of the lines gives yaw, each
+as a share of the focal length; and that these lines stand at a right angle to
+the bar's sides gives the focal length where there is both.
 """
 
 from itertools import pairwise
