@@ -346,8 +346,17 @@ def test_one_root_or_none_has_no_encounter() -> None:
     assert regrouped([DOWN], look.view) == [DOWN]
 
 
-def test_a_thicket_is_thought_over_no_longer_than_a_full_wall(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Looks are bounded, in all rounds together, not roots: twelve roots cross twelve others here."""
+def test_a_thicket_is_left_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regroup, "MOST_COURSES", 1)
+    monkeypatch.setattr(
+        regroup, "log_odds", lambda _, found: np.tile([-3.0, -3.0, 3.0, 3.0], (len(found), 1))
+    )
+    look = look_at([DOWN, UP])
+    assert regrouped([DOWN, UP], look.view) == [DOWN, UP]
+
+
+def test_a_full_wall_is_thought_over_no_longer_than_it_may_take(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looks are bounded, in all rounds together: twelve roots cross twelve others here."""
     places_in = np.linspace(1.0, 4.3, 12).tolist()
     thicket = [course((0.5, at), (5.0, at + 0.5)) for at in places_in]
     thicket += [course((at, 0.5), (at + 0.5, 5.0)) for at in places_in]

@@ -43,6 +43,8 @@ LEAST_GAIN = 0.2
 """Roots are linked anew where that is worth so many right links more."""
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
+MOST_COURSES = 300
+"""Made walls full of roots have up to 190. More are a crowd or a net, which takes long enough without."""
 MOST_LOOKS = 1_500
 """Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of a crowded
 wall or a net, which have more, those of the longest limbs are looked at."""
@@ -142,6 +144,8 @@ def regrouped(courses: list[Course], view: View) -> list[Course]:
 
 def looks(courses: list[Course], view: View) -> Iterator[tuple[SeenCourses, list[Encounter], list[Course]]]:
     """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
+    if len(courses) > MOST_COURSES:
+        return
     look, left = None, MOST_LOOKS
     for _ in range(ROUNDS):
         look = SeenCourses(courses, view, look)
