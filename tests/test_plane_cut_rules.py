@@ -18,10 +18,11 @@ from drawn_walls import (
     staff_face,
     tape_face,
 )
+from scipy.stats import theilslopes
 
 from rootread.errors import NoBelievableScale
 from rootread.photo import Photo, to_linear, to_srgb
-from rootread.plane.hierarchy import hierarchy, tick_unit_in
+from rootread.plane.hierarchy import hierarchy, median_slope, tick_unit_in
 
 STAFF_TOLERANCE = 0.01
 CUT_STAFF_TOLERANCE = 0.025
@@ -119,6 +120,12 @@ def lengths_of(long_every, count: int, noise: float, seed: int):
     for every, reach in long_every:
         lengths[k % every == 0] = reach
     return k, lengths + np.random.default_rng(seed).normal(0, noise, count)
+
+
+@pytest.mark.parametrize("count", [2, 3, 48, 150])
+def test_the_median_of_slopes_between_ticks_is_that_of_scipy(count):
+    k, lengths = lengths_of(SIXTEENTHS, count, 0.02, seed=0)
+    assert median_slope(k, lengths) == theilslopes(lengths, k).slope
 
 
 @pytest.mark.parametrize("seed", range(8))
