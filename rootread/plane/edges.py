@@ -138,9 +138,9 @@ def dips(profiles: Profiles) -> tuple[Floats, Floats]:
 
     It is where the wave that is as long as the spacing is darkest. Even lines are that wave and its
     overtones, however far blur spreads one into the next; and a single line that ends within the profile
-    moves the wave nearly as far as it moves itself. The centre of mass of what is dark would not do: a profile cuts
-    blurred lines off, and the more of them on the side to which they lie, so that they seem nearer to where
-    they are looked for.
+    moves the wave nearly as far as it moves itself. The centre of mass of what is dark would not do: a
+    profile cuts blurred lines off, and the more of them on the side to which they lie, so that they seem
+    nearer to where they are looked for.
     Returns as ``crossings`` does.
     """
     tones = profiles.tones.astype(np.float64)
