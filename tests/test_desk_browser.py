@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk_walls import browser_path, put_bare_photo, put_wall, wait_until
-from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, Route, expect, sync_playwright
 
 from rootread.console import time_left
 from rootread.marks import Marks, ScaleMark, write_marks
@@ -144,6 +144,19 @@ def settled(page: Page, saved: Callable[[], bool]) -> None:
     expect(page.locator(".saved")).to_have_text("Saved", timeout=READ_MS)
     expect(page.locator(".state")).to_have_text("", timeout=READ_MS)
     expect(page.locator("#queue")).to_contain_text("read", timeout=READ_MS)
+
+
+def unmoving(shown: Locator) -> bytes:
+    """A picture of it once nothing changes any more: all of the photo has come."""
+    pictures = [b""]
+
+    def still() -> bool:
+        shown.page.wait_for_timeout(300)
+        pictures.append(shown.screenshot())
+        return pictures[-1] == pictures[-2]
+
+    wait_until(still, 60, "the photo is shown")
+    return pictures[-1]
 
 
 def grade(page: Page) -> float:
@@ -385,6 +398,15 @@ def test_a_photo_without_a_scale_is_read_once_two_points_are_marked(page: Page, 
     expect(page.locator("#queue")).to_have_text(ONE_OF_TWO, timeout=READ_MS)
 
 
+def told(page: Page) -> dict:
+    """What the desk tells its page of the wall among all walls."""
+    walls = page.evaluate(
+        """fetch('/api/desk', { headers: { 'X-Desk-Token': sessionStorage.getItem('desk-token') } })
+          .then((answer) => answer.json()).then((desk) => desk.walls)"""
+    )
+    return next(wall for wall in walls if wall["name"] == "north")
+
+
 def shown(page: Page) -> dict:
     """The reading as the desk hands it to its page."""
     return page.evaluate(
@@ -449,14 +471,14 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
     open_desk(page, served)
     open_wall(page)
     shown = page.locator("canvas")
-    whole = shown.screenshot()
+    whole = unmoving(shown)
     page.mouse.move(*at(page, (800, 500)))
     page.mouse.wheel(0, -600)
     page.mouse.down()
     page.mouse.move(*at(page, (800, 500)), steps=2)
     page.mouse.up()
-    closer = shown.screenshot()
-    assert closer != whole
+    wait_until(lambda: shown.screenshot() != whole, 60, "the wheel comes closer")
+    closer = unmoving(shown)
     shown.evaluate(
         """(canvas) => {
           const box = canvas.getBoundingClientRect()
@@ -467,8 +489,7 @@ def test_a_photo_is_zoomed_and_moved_by_wheel_mouse_and_two_fingers(page: Page, 
           touch('pointermove', 2, 560); touch('pointerup', 1, 300); touch('pointerup', 2, 560)
         }"""
     )
-    page.wait_for_timeout(300)
-    assert shown.screenshot() != closer
+    wait_until(lambda: shown.screenshot() != closer, 60, "two fingers come closer still")
 
 
 def test_a_long_name_does_not_make_its_wall_wide(page: Page, served: Served) -> None:
@@ -585,26 +606,27 @@ def test_a_root_is_lit_only_while_it_is_pointed_at(page: Page, served: Served) -
     expect(page.get_by_text("Degrees are below level; with a minus the root rises")).to_be_visible()
     photo, elsewhere = page.locator("canvas"), page.locator("#queue")
     elsewhere.hover()
-    page.wait_for_timeout(600)
-    plain = photo.screenshot()
+    plain = unmoving(photo)
 
-    def lit() -> bool:
-        page.wait_for_timeout(200)
-        return photo.screenshot() != plain
+    def lit() -> None:
+        wait_until(lambda: photo.screenshot() != plain, 60, "the root is lit")
+
+    def unlit(why: str) -> None:
+        wait_until(lambda: photo.screenshot() == plain, 60, f"no root is lit: {why}")
 
     longest = max(shown(page)["roots"], key=lambda root: root["length_in"])["points_px"]
     page.mouse.move(*at(page, longest[len(longest) // 2]))
-    assert lit()
+    lit()
     elsewhere.hover()
-    assert not lit(), "the pointer left the photo"
+    unlit("the pointer left the photo")
     page.locator("tbody tr").first.hover()
-    assert lit()
+    lit()
     elsewhere.hover()
-    assert not lit(), "the pointer left its row"
+    unlit("the pointer left its row")
     page.locator("tbody button").first.focus()
-    assert lit()
+    lit()
     page.locator("summary").first.focus()
-    assert not lit(), "the focus left its row"
+    unlit("the focus left its row")
 
 
 def test_a_change_whose_answer_is_lost_does_not_cost_the_next(page: Page, served: Served) -> None:
@@ -644,9 +666,10 @@ def test_first_figures_are_not_shown_as_whole_ones_while_those_are_on_their_way(
     page.route("**/api/walls/north", lambda route: held.append(route))
     page.get_by_role("button", name="Done").click()
     wait_until(lambda: marks(served.folder).get("distance_in") == 30, 60, "the change is saved")
-    expect(page.locator("#queue")).to_contain_text("Reading", timeout=READ_MS)
-    expect(page.locator("#queue")).not_to_contain_text("Reading", timeout=READ_MS)
-    page.wait_for_timeout(500)
+    expect(page.locator(".state")).to_contain_text("First figures", timeout=READ_MS)
+    wait_until(lambda: told(page)["settled"], READ_MS / 1000, "the desk has read the wall whole")
+    for _ in range(2):  # the page has learnt of it
+        page.wait_for_event("response", lambda answer: answer.url.endswith("/api/desk"))
     assert "First figures" in page.locator(".state").inner_text()
     for route in held:
         route.continue_()

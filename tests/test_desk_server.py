@@ -4,6 +4,7 @@ import json
 import signal
 import subprocess
 import sys
+import threading
 import time
 from dataclasses import fields, replace
 from pathlib import Path
@@ -18,6 +19,7 @@ from rootread.batch.record import write_wall
 from rootread.desk import Desk, stages, walldesk
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
+from rootread.desk.snap import in_bytes
 from rootread.errors import BadRequest
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
 from rootread.settings import ReportSettings, Settings
@@ -141,6 +143,34 @@ def test_what_is_told_of_a_wall_while_a_change_is_looked_at_is_older_than_its_an
     roots = wall(unmended)["reading"]["roots"]
     answer = mend(unmended, roots_struck_px=[roots[0]["points_px"]])
     assert meanwhile[0]["version"] < answer["version"]
+
+
+def test_what_is_told_of_a_wall_while_its_reading_is_taken_in_is_of_before_or_of_after(
+    unmended: TestClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the page would take the first figures that it shows for whole ones."""
+    one = desk.wall("north")
+    told: list[tuple[int, bool]] = []
+
+    def tell() -> None:
+        said = one.summary()
+        told.append((said["version"], said["settled"]))
+
+    def keep_and_tell(root_map):
+        asking = threading.Thread(target=tell)
+        asking.start()
+        asking.join(timeout=0.5)
+        return in_bytes(root_map)
+
+    monkeypatch.setattr(walldesk, "in_bytes", keep_and_tell)
+    now = wall(unmended)
+    scale = [{"px": [400, 500], "at_in": None}, {"px": [1400, 500], "at_in": None}]
+    first = mend(unmended, scale_points=scale, distance_in=30.0)
+    assert not first["settled"], "another scale is read whole"
+    wait_until(lambda: bool(told), READ_S, "the desk was asked meanwhile")
+    assert now["version"] < first["version"] < wall(unmended)["version"]
+    for version, whole in told:
+        assert whole == (version > first["version"])
 
 
 def test_a_struck_layer_is_gone_at_once_and_back_when_the_strike_is_taken_back(unmended: TestClient) -> None:

@@ -226,7 +226,8 @@ class WallDesk:
 
     def summary(self) -> dict[str, Any]:
         """A line about the wall, for the field and the queue."""
-        with lengths_shown_in(self.settings.report.units):
+        # Under the lock, or a new reading could be told of under the version of the one before.
+        with self.lock, lengths_shown_in(self.settings.report.units):
             return self._summary()
 
     def _summary(self) -> dict[str, Any]:
