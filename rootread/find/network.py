@@ -8,10 +8,12 @@ seen; on a photo unlike any of them they are only a ranking.
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logit
 
 from rootread.components import components, lasting_pieces
 from rootread.errors import BadRequest
 from rootread.find.familiar import light_words, pieces_of, training_walls, unfamiliar
+from rootread.find.hairs import surer_by
 from rootread.find.second_look import doubled
 from rootread.find.session import shipped
 from rootread.find.strokes import WEIGHTS, corrected
@@ -48,7 +50,7 @@ def network_roots(image: WallImage, settings: FindSettings) -> RootMap:
     unusual, (probability, mask) = both(
         lambda: _unfamiliar(image, raw, zoom), lambda: _likely(image, raw, settings)
     )
-    mask, doubts = _believed(mask, probability, image.grid.px_per_in)
+    mask, doubts = _believed(mask, probability, settings.network_low, image.grid.px_per_in)
     cautions = (*doubts, *unusual)
     direction = np.float32(0.5) * np.arctan2(raw.sin2, raw.cos2)
     return RootMap(probability, mask, image.grid, cautions, direction, _exp(raw.log_half_width_px))
@@ -60,15 +62,20 @@ def _likely(image: WallImage, raw: RawMap, settings: FindSettings) -> tuple[Imag
     probability[~image.soil] = 0
     if settings.polarity == "light":
         probability[doubled(_hollows(image, probability, raw.log_half_width_px), probability.shape)] = 0
+    line = raw.logit + doubled(surer_by(_exp(raw.log_half_width_px)), probability.shape)
+    line[probability == 0] = -np.inf
+    low, high = logit([settings.network_low, settings.network_high])
     shortest_px = settings.network_min_piece_in * image.grid.px_per_in
-    return probability, lasting_pieces(probability, settings.network_low, settings.network_high, shortest_px)
+    return probability, lasting_pieces(line, low, high, shortest_px)
 
 
-def _believed(mask: Mask, probability: Image, px_per_in: float) -> tuple[Mask, tuple[str, ...]]:
+def _believed(mask: Mask, probability: Image, low: float, px_per_in: float) -> tuple[Mask, tuple[str, ...]]:
     """The mask, or an empty one where little of it can be root; and what a person should know."""
-    expected = float(probability[mask].mean()) if mask.any() else 1.0
+    # Hairs left out, whose pixels are less sure than they are.
+    sure = mask & (probability > low)
+    expected = float(probability[sure].mean()) if sure.any() else 1.0
     # Grain in a photo makes roots faint, but they still go on for inches, as the lines of bare ground do not.
-    if expected < REFUSED_SHARE and _reach_px(mask) < HANGS_TOGETHER_IN * px_per_in:
+    if expected < REFUSED_SHARE and _reach_px(sure) < HANGS_TOGETHER_IN * px_per_in:
         caution = (
             "Lines here look only faintly like roots, as grass or masonry may: none is taken. "
             "If they are roots, clean the face, photograph it in even light, or mark them by hand."

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from rootread.components import components
 from rootread.find.cracks import crack_map
 from rootread.find.floor import floor_row
+from rootread.find.hairs import surer_by
 from rootread.find.halfsize import half_wall
 from rootread.find.likeness import likeness
 from rootread.find.types import RootMap
@@ -27,8 +28,9 @@ def look_again(root_map: RootMap, image: WallImage) -> RootMap:
     """The root map without odd pieces and without what lies on the pit floor."""
     half = half_wall(image)
     mask = root_map.mask
-    if root_map.direction_rad is not None:
-        mask = without_odd_pieces(mask, root_map.probability[::2, ::2], likeness(half, mask[::2, ::2]))
+    if root_map.half_width_px is not None:
+        factor = likeness(half, mask[::2, ::2]) * np.exp(surer_by(root_map.half_width_px))
+        mask = without_odd_pieces(mask, root_map.probability[::2, ::2], factor)
     on = mask[::2, ::2]
     floor = floor_row(half, on)
     floor_in = None
@@ -47,17 +49,18 @@ def with_cracks(root_map: RootMap, image: WallImage) -> RootMap:
     return replace(root_map, crack=doubled(crack, root_map.mask.shape))
 
 
-def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], like: NDArray[np.float32]) -> Mask:
+def without_odd_pieces(mask: Mask, probability: NDArray[np.float32], factor: NDArray[np.float32]) -> Mask:
     """A mask ``(M, N)`` less the pieces that neither the network nor the other roots speak for.
 
-    ``probability`` and ``like`` are at half resolution.
+    ``probability``, and the ``factor`` on its odds by likeness to the other roots and by thinness, are at
+    half resolution.
     """
     pieces = components(mask)
     row, column = np.divmod(pieces.at, mask.shape[1])
     of_half = (row % 2 == 0) & (column % 2 == 0)
     piece, half = pieces.of[of_half], (row[of_half] // 2, column[of_half] // 2)
     stated = np.clip(probability[half], LEAST_ODDS, 1 - LEAST_ODDS)
-    odds = np.log(stated / (1 - stated)) + np.log(like[half])
+    odds = np.log(stated / (1 - stated)) + np.log(factor[half])
     total = np.bincount(piece, odds, minlength=pieces.count)
     return pieces.mask(total > ODD * np.maximum(np.bincount(piece, minlength=pieces.count), 1))
 
