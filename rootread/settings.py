@@ -76,7 +76,7 @@ class FindSettings:
     ridge_high: float = within(4.0, 0, 100)
     """... where it somewhere reaches this."""
     network_low: float = within(0.4, 0, 1)
-    """Network: a root goes on down to this probability ..."""
+    """Network: a root goes on down to this probability, a hair to less ..."""
     network_high: float = within(0.5, 0, 1)
     """... where it somewhere reaches this."""
     ridge_min_piece_in: float = within(0.4, 0, 100)
