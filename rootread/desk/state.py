@@ -38,8 +38,9 @@ class Desk:
         self._wake = threading.Condition()
         self._wanted: str | None = None
         self._large: list[WallDesk] = []
-        self._pyramids: dict[str, Pyramid] = {}
-        self._flats: dict[tuple[str, bool], FlatPicture] = {}
+        # By their photos: the sheet may give a wall's name to another.
+        self._pyramids: dict[Path, Pyramid] = {}
+        self._flats: dict[tuple[Path, bool], FlatPicture] = {}
         self._stopped = False
         self.refresh()
         self._thread = threading.Thread(target=self._work, name="reading", daemon=True)
@@ -170,12 +171,12 @@ class Desk:
         UnreadablePhoto : as ``read_photo``.
         """
         with self._lock:
-            pyramid = self._pyramids.pop(wall.name, None)
+            pyramid = self._pyramids.pop(wall.job.photo, None)
         if pyramid is None:
             photo = wall.stages.photo or read_photo(wall.job.photo, self.settings.photo)
             pyramid = Pyramid(photo.rgb)
         with self._lock:
-            self._pyramids[wall.name] = pyramid
+            self._pyramids[wall.job.photo] = pyramid
             while (
                 len(self._pyramids) > 1
                 and sum(one.megapixels for one in self._pyramids.values()) > MOST_MEGAPIXELS
@@ -185,7 +186,7 @@ class Desk:
 
     def flat(self, wall: WallDesk, small: bool) -> tuple[bytes, dict[str, float]] | None:
         """The wall laid flat with its roots, as JPEG, and where it lies; None until it is read."""
-        flat, reading = self._flats.get((wall.name, small)), wall.reading
+        flat, reading = self._flats.get((wall.job.photo, small)), wall.reading
         return None if flat is None or reading is None else (flat.with_roots(reading), flat.place)
 
     def make_report(self) -> None:
@@ -251,17 +252,17 @@ class Desk:
             wall.publish(seen, time.perf_counter() - started)
             self._hold(wall)
         except (WallRefused, BadRequest) as error:
-            if wall.marks == marks:
-                wall.refuse(error)
+            wall.refuse(error, job.row, marks)
         except Exception as error:
             said = f"The program failed on this photo ({type(error).__name__}: {error})."
-            wall.refuse(WallRefused(said, "Go on without it, and send it to the program's makers."))
+            remedy = "Go on without it, and send it to the program's makers."
+            wall.refuse(WallRefused(said, remedy), job.row, marks)
 
     def _keep_flat(self, wall: WallDesk, seen: Seen) -> None:
         pixels = wall.stages.pixels(seen)
         if pixels is not None:
             for small, px_per_in in ((True, THUMB_PX_PER_IN), (False, FLAT_PX_PER_IN)):
-                self._flats[wall.name, small] = flat_picture(
+                self._flats[wall.job.photo, small] = flat_picture(
                     pixels[0], seen.plane, seen.photo_size_px, px_per_in
                 )
 
@@ -296,12 +297,15 @@ class ReportState:
 
     def at(self, done: int, total: int) -> None:
         """So many walls are written."""
-        self.done, self.total = done, total
+        with self._lock:
+            self.done, self.total = done, total
 
     def end(self, fault: str) -> None:
         """Written, or not, and why."""
-        self.state, self.says = ("failed" if fault else "ready"), fault
+        with self._lock:
+            self.state, self.says = ("failed" if fault else "ready"), fault
 
     def values(self) -> dict[str, Any]:
         """For the page."""
-        return {"state": self.state, "done": self.done, "total": self.total, "says": self.says}
+        with self._lock:
+            return {"state": self.state, "done": self.done, "total": self.total, "says": self.says}
