@@ -11,7 +11,7 @@ from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
 from rootread.desk.stages import Seen
 from rootread.desk.typed import as_shown, as_written, said_of_typed
-from rootread.desk.walldesk import WallDesk
+from rootread.desk.walldesk import Stale, WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.photo import read_photo
 from rootread.settings import Settings
@@ -120,15 +120,32 @@ class Desk:
             faults = cell_faults(as_written(typed, self.folder.sheet()))
             return [fault | {"says": said_of_typed(fault["says"])} for fault in faults]
 
-    def write_sheet(self, typed: Sheet) -> list[dict[str, Any]]:
-        """Replace the sheet and take its rows over, if every cell can be understood; else what cannot."""
-        faults = self.sheet_faults(typed)
-        if not faults:
+    def write_sheet(self, typed: Sheet, revision: str) -> tuple[list[dict[str, Any]], str]:
+        """Replace the sheet and take its rows over, if every cell can be understood; else what cannot.
+
+        Returns
+        -------
+        What cannot be understood, and the revision of the sheet as it is then.
+
+        Raises
+        ------
+        Stale : it was typed into another sheet than the one that is saved.
+        """
+        with self.folder.lock:
+            faults = self.sheet_faults(typed)
+            if faults:
+                return faults, self.folder.sheet_revision
+            if revision != self.folder.sheet_revision:
+                raise Stale(
+                    "The sheet was changed elsewhere, perhaps by one that came with photos.",
+                    "Load the page again and do your last change again.",
+                )
             with lengths_shown_in(self.settings.report.units):
                 written = as_written(typed, self.folder.sheet())
             self.folder.write_sheet(written)
-            self.refresh()
-        return faults
+            revision = self.folder.sheet_revision
+        self.refresh()
+        return [], revision
 
     def take_sheet(self, content: bytes, placed: dict[str, str]) -> list[str]:
         """Take in a sheet that came with photos; what could not be taken, in words."""
