@@ -411,6 +411,19 @@ def test_the_sheet_is_checked_as_it_is_typed_and_saved_when_it_can_be_read(
     assert "7.5 in" in (folder / "sheet.csv").read_text(encoding="utf-8")
 
 
+def test_a_wall_is_pictured_at_its_own_scale_again_once_another_is_taken_back(unmended: TestClient) -> None:
+    def pictured() -> tuple[str, bytes]:
+        answer = unmended.get("/api/walls/north/large.flat.jpg")
+        return answer.headers["x-place"], answer.content
+
+    before = pictured()
+    scale = [{"px": [480, 500], "at_in": None}, {"px": [1400, 500], "at_in": None}]
+    mend(unmended, scale_points=scale, distance_in=31.0)
+    assert pictured() != before
+    mend(unmended, scale_points=[], distance_in=None)
+    assert pictured() == before
+
+
 def test_a_wall_that_the_sheet_renames_keeps_its_pictures(client: TestClient) -> None:
     def rename(name: str) -> bytes:
         sheet = client.get("/api/sheet").json()
@@ -454,6 +467,35 @@ def test_a_wall_refused_for_a_change_is_read_again_when_the_change_is_taken_back
     undone = mend(unmended, scale_points=[], distance_in=None)
     assert undone["reading"]["grade"] == now["reading"]["grade"]
     assert undone["status"] == "read" and "cause" not in undone
+
+
+def test_figures_of_before_a_refused_change_are_not_those_of_one_taken_back_before_it(
+    unmended: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was taken back may still be being read when the next change is refused."""
+    may_read = threading.Event()
+
+    def wait_and_locate(*given):
+        may_read.wait()
+        return locate_scale(*given)
+
+    def send(**changed) -> dict:
+        now = wall(unmended)
+        sent = {"marks": {**now["marks"], **changed}, "revision": now["revision"]}
+        return unmended.put("/api/walls/north/marks", json=sent).json()
+
+    monkeypatch.setattr(stages, "locate_scale", wait_and_locate)
+    before = wall(unmended)["reading"]
+    other = {"scale_points": [{"px": [450, 500]}, {"px": [1400, 500]}], "distance_in": 31.0}
+    assert send(**other)["reading"]["figures"] != before["figures"]
+    wait_until(lambda: wall(unmended)["stage"] == "finding the scale", READ_S, "the change is read")
+    assert send(scale_points=[], distance_in=None)["reading"] == before
+    refused = send(roots_added=[{"points_px": _zigzag(20, 1000.0), "width_px": 6}])
+    may_read.set()
+    wait_until(lambda: wall(unmended)["version"] > refused["version"], READ_S, "what was taken back is read")
+    now = wall(unmended)
+    assert (now["cause"], now["reading"]) == (refused["cause"], refused["reading"])
+    assert mend(unmended, roots_added=[])["reading"] == before
 
 
 def test_a_row_that_changes_while_its_wall_is_refused_is_read_too(

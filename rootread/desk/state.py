@@ -40,7 +40,7 @@ class Desk:
         self._large: list[WallDesk] = []
         # By their photos: the sheet may give a wall's name to another.
         self._pyramids: dict[Path, Pyramid] = {}
-        self._flats: dict[tuple[Path, bool], FlatPicture] = {}
+        self._flats: dict[tuple[Path, bool], tuple[Seen, FlatPicture]] = {}
         self._stopped = False
         self.refresh()
         self._thread = threading.Thread(target=self._work, name="reading", daemon=True)
@@ -203,8 +203,16 @@ class Desk:
 
     def flat(self, wall: WallDesk, small: bool) -> tuple[bytes, dict[str, float]] | None:
         """The wall laid flat with its roots, as JPEG, and where it lies; None until it is read."""
-        flat, reading = self._flats.get((wall.job.photo, small)), wall.reading
-        return None if flat is None or reading is None else (flat.with_roots(reading), flat.place)
+        reading, at = wall.reading, (wall.job.photo, small)
+        if reading is None:
+            return None
+        seen, flat = self._flats.get(at, (None, None))
+        # Not that of the reading made last: a change may have been taken back since.
+        if flat is None or seen is not reading.seen:
+            seen, px_per_in = reading.seen, THUMB_PX_PER_IN if small else FLAT_PX_PER_IN
+            flat = flat_picture(seen.image, seen.plane, seen.photo_size_px, px_per_in)
+            self._flats[at] = seen, flat
+        return flat.with_roots(reading), flat.place
 
     def make_report(self) -> None:
         """Write the whole result, as ``rootread grade`` would, in a thread of its own."""
@@ -264,7 +272,6 @@ class Desk:
                 say("opening the photo")
                 wall.open_photo()
             seen = wall.stages.seen(job.photo, job.row, marks, say)
-            self._keep_flat(wall, seen)
             say("judging")
             wall.publish(seen, time.perf_counter() - started)
             self._hold(wall)
@@ -274,14 +281,6 @@ class Desk:
             said = f"The program failed on this photo ({type(error).__name__}: {error})."
             remedy = "Go on without it, and send it to the program's makers."
             wall.refuse(WallRefused(said, remedy), job.row, marks)
-
-    def _keep_flat(self, wall: WallDesk, seen: Seen) -> None:
-        pixels = wall.stages.pixels(seen)
-        if pixels is not None:
-            for small, px_per_in in ((True, THUMB_PX_PER_IN), (False, FLAT_PX_PER_IN)):
-                self._flats[wall.job.photo, small] = flat_picture(
-                    pixels[0], seen.plane, seen.photo_size_px, px_per_in
-                )
 
     def _hold(self, wall: WallDesk) -> None:
         """Keep the large values of the walls that were worked on last."""

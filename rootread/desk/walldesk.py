@@ -182,9 +182,13 @@ class WallDesk:
             row, marks = seen.row, seen.marks
         whole = judged(seen, seen.plane, seen.traces, row, marks, self.settings)
         with self.lock:
-            self.reading, self.status, self.refusal = whole, "read", None
-            if (whole.marks, whole.row) != (self.marks, self.job.row):
-                self._glance()
+            latest = (whole.marks, whole.row) == (self.marks, self.job.row)
+            # Of marks that were taken back meanwhile, nothing is shown: neither where the figures are whole
+            # already, nor as those of before a change that is refused.
+            if latest or self.reading is None or not (self.reading.settled or self.refusal):
+                self.reading, self.status, self.refusal = whole, "read", None
+                if not latest:
+                    self._glance()
             self.seconds, self.stage = seconds, ""
             self.version += 1
 
