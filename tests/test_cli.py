@@ -1,6 +1,7 @@
 """The command line: exit codes, plain errors, and the same functions underneath."""
 
 import json
+import os
 import re
 import shlex
 import subprocess
@@ -30,7 +31,9 @@ COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 
 def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-c", "from rootread.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    # Help is laid out for the terminal's width, which is not that of whoever runs the tests.
+    wide = {**os.environ, "COLUMNS": "100"}
+    return subprocess.run(command, capture_output=True, text=True, check=False, env=wide)
 
 
 def test_help_names_every_command() -> None:
