@@ -711,6 +711,7 @@ def test_an_answer_from_before_a_change_that_comes_after_its_own_does_not_undo_i
     before = Held(page, "**/api/walls/north")
     treat(page, "of another window")
     before.wait()
+    expect(page.locator(".plate h2")).to_contain_text("of another window")
     strike = page.get_by_role("button", name=re.compile("^Strike ."))
     strike.first.click()
     settled(page, lambda: len(marks(served.folder).get("roots_struck_px", [])) == 1)
