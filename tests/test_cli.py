@@ -1,12 +1,14 @@
 """The command line: exit codes, plain errors, and the same functions underneath."""
 
 import json
+import os
 import re
 import shlex
 import subprocess
 import sys
 from importlib.metadata import version
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -29,7 +31,9 @@ COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 
 def rootread(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-c", "from rootread.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    # Help is laid out for the terminal's width, which is not that of whoever runs the tests.
+    wide = {**os.environ, "COLUMNS": "100"}
+    return subprocess.run(command, capture_output=True, text=True, check=False, env=wide)
 
 
 def test_help_names_every_command() -> None:
@@ -246,7 +250,8 @@ def test_time_left_is_told_from_what_was_read_now_not_from_what_was_kept(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clock = iter([0.0, 30.0])
-    monkeypatch.setattr("time.monotonic", lambda: next(clock))
+    # Of the console alone: threads that earlier tests left may ask the clock too.
+    monkeypatch.setattr("rootread.console.time", SimpleNamespace(monotonic=lambda: next(clock)))
     row = {"wall": "north", "status": "read", "verdict": "open"}
     say = progress()
     say(1, 4, Record(row, (), (), kept=True))

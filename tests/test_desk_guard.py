@@ -1,7 +1,9 @@
 """The desk answers its own page on this machine, with this run's token, in bounded amounts: nobody else."""
 
+import contextlib
 import io
 import json
+import threading
 import zlib
 from importlib.resources import files
 from pathlib import Path
@@ -13,7 +15,7 @@ from starlette.testclient import TestClient
 
 import rootread.desk.guard as guard
 from rootread.desk import Desk
-from rootread.desk.folder import safe_photo_name
+from rootread.desk.folder import Folder, safe_photo_name
 from rootread.desk.server import make_app
 from rootread.errors import UnreadablePhoto
 
@@ -198,6 +200,32 @@ def test_a_photo_never_replaces_another_and_the_same_photo_is_taken_once(
     assert _send(client, "../BARE.JPG", other) == 200
     assert (desk.folder.path / "bare.jpg").read_bytes() == there
     assert sorted(desk.walls) == ["BARE-2", "bare"]
+
+
+def test_two_photos_of_one_name_that_come_at_the_same_time_are_both_kept(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two windows, or two folders dropped one after the other: cameras use the same names again."""
+    photos = [(SAMPLES / f"pit1-{tool}.jpg").read_bytes() for tool in ("deep", "shallow")]
+    found, places = Folder._free, []
+    both_found = threading.Barrier(2)
+
+    def find_and_wait(*given) -> Path:
+        place = found(*given)
+        with contextlib.suppress(threading.BrokenBarrierError):
+            both_found.wait(timeout=1)
+        return place
+
+    monkeypatch.setattr(Folder, "_free", find_and_wait)
+    adding = [
+        threading.Thread(target=lambda photo=photo: places.append(desk.folder.add_photo("wall.jpg", photo)))
+        for photo in photos
+    ]
+    for thread in adding:
+        thread.start()
+    for thread in adding:
+        thread.join()
+    assert sorted(place.read_bytes() for place in places) == sorted(photos)
 
 
 def test_bodies_are_bounded_by_what_is_announced_and_by_what_comes(

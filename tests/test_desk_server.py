@@ -19,9 +19,10 @@ from rootread.batch.record import write_wall
 from rootread.desk import Desk, stages, walldesk
 from rootread.desk.glance import glance
 from rootread.desk.server import make_app
-from rootread.desk.snap import in_bytes
-from rootread.errors import BadRequest
+from rootread.desk.walldesk import WallDesk
+from rootread.errors import BadRequest, WallRefused
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
+from rootread.plane import locate_scale
 from rootread.settings import ReportSettings, Settings
 from rootread.wall import RefusedWall, Wall, read_or_refuse
 
@@ -156,13 +157,15 @@ def test_what_is_told_of_a_wall_while_its_reading_is_taken_in_is_of_before_or_of
         said = one.summary()
         told.append((said["version"], said["settled"]))
 
-    def keep_and_tell(root_map):
-        asking = threading.Thread(target=tell)
-        asking.start()
-        asking.join(timeout=0.5)
-        return in_bytes(root_map)
+    def end_stage_and_tell(one: WallDesk, stage: str) -> None:
+        one.__dict__["stage"] = stage
+        if not stage:
+            asking = threading.Thread(target=tell)
+            asking.start()
+            asking.join(timeout=0.5)
 
-    monkeypatch.setattr(walldesk, "in_bytes", keep_and_tell)
+    staged = property(lambda one: one.__dict__["stage"], end_stage_and_tell)
+    monkeypatch.setattr(WallDesk, "stage", staged)
     now = wall(unmended)
     scale = [{"px": [400, 500], "at_in": None}, {"px": [1400, 500], "at_in": None}]
     first = mend(unmended, scale_points=scale, distance_in=30.0)
@@ -301,6 +304,21 @@ def test_clicks_along_a_root_that_no_line_runs_on_become_a_line_on_it(unmended: 
     assert 0.4 < path["width_px"] / root["width_px"] < 2.5
 
 
+def test_clicks_find_a_root_again_once_soil_that_was_painted_over_it_is_taken_back(
+    unmended: TestClient,
+) -> None:
+    """The wall as it was before the stroke is not read anew, so its root map is not made anew either."""
+    root = max(wall(unmended)["reading"]["roots"], key=lambda root: root["length_in"])
+    points = root["points_px"]
+    clicks = {"points_px": [points[0], points[len(points) // 2], points[-1]]}
+    mend(unmended, roots_struck_px=[points])
+    before = unmended.post("/api/walls/north/snap", json=clicks).json()
+    mend(unmended, strokes=[{"says": "soil", "points_px": points, "width_px": 16}])
+    bare = unmended.post("/api/walls/north/snap", json=clicks).json()
+    mend(unmended, strokes=[])
+    assert unmended.post("/api/walls/north/snap", json=clicks).json() == before != bare
+
+
 @pytest.mark.parametrize(
     "changed",
     [
@@ -393,8 +411,155 @@ def test_the_sheet_is_checked_as_it_is_typed_and_saved_when_it_can_be_read(
     assert "7.5 in" in (folder / "sheet.csv").read_text(encoding="utf-8")
 
 
-def test_a_refused_photo_is_shown_and_read_once_its_scale_is_marked(tmp_path: Path) -> None:
+def test_a_wall_is_pictured_at_its_own_scale_again_once_another_is_taken_back(unmended: TestClient) -> None:
+    def pictured() -> tuple[str, bytes]:
+        answer = unmended.get("/api/walls/north/large.flat.jpg")
+        return answer.headers["x-place"], answer.content
+
+    before = pictured()
+    scale = [{"px": [480, 500], "at_in": None}, {"px": [1400, 500], "at_in": None}]
+    mend(unmended, scale_points=scale, distance_in=31.0)
+    assert pictured() != before
+    mend(unmended, scale_points=[], distance_in=None)
+    assert pictured() == before
+
+
+def test_a_wall_that_the_sheet_renames_keeps_its_pictures(client: TestClient) -> None:
+    def rename(name: str) -> bytes:
+        sheet = client.get("/api/sheet").json()
+        sheet["rows"][0][sheet["columns"].index("wall")] = name
+        assert client.put("/api/sheet", json=sheet).json()["saved"]
+        return client.get(f"/api/walls/{name}/small.flat.jpg").content
+
+    north = rename("north")
+    try:
+        assert rename("south") == north
+    finally:
+        rename("north")
+
+
+def test_two_walls_that_change_names_in_the_sheet_are_shown_each_with_its_own_photo(tmp_path: Path) -> None:
+    put_bare_photo(tmp_path, "a")
+    put_wall(tmp_path, "b", width_px=800)
+    desk = Desk(tmp_path)
+
+    def shown(name: str) -> bytes:
+        return desk.pyramid(desk.wall(name)).overview()
+
+    a, b = shown("a"), shown("b")
+    (tmp_path / "sheet.csv").write_text("photo,wall\na.jpg,b\nb.jpg,a\n", encoding="utf-8")
+    desk.refresh()
+    assert (shown("b"), shown("a")) == (a, b)
+
+
+def test_a_wall_refused_for_a_change_is_read_again_when_the_change_is_taken_back(
+    unmended: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise WallRefused("Nothing is seen.", "Look again.")
+
+    monkeypatch.setattr(stages, "find_plane", refuse)
+    now = wall(unmended)
+    scale = {"scale_points": [{"px": [500, 500]}, {"px": [1400, 500]}], "distance_in": 29.0}
+    sent = {"marks": {**now["marks"], **scale}, "revision": now["revision"]}
+    unmended.put("/api/walls/north/marks", json=sent)
+    wait_until(lambda: "cause" in wall(unmended), READ_S, "it is refused")
+    undone = mend(unmended, scale_points=[], distance_in=None)
+    assert undone["reading"]["grade"] == now["reading"]["grade"]
+    assert undone["status"] == "read" and "cause" not in undone
+
+
+def test_figures_of_before_a_refused_change_are_not_those_of_one_taken_back_before_it(
+    unmended: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was taken back may still be being read when the next change is refused."""
+    may_read = threading.Event()
+
+    def wait_and_locate(*given):
+        may_read.wait()
+        return locate_scale(*given)
+
+    def send(**changed) -> dict:
+        now = wall(unmended)
+        sent = {"marks": {**now["marks"], **changed}, "revision": now["revision"]}
+        return unmended.put("/api/walls/north/marks", json=sent).json()
+
+    monkeypatch.setattr(stages, "locate_scale", wait_and_locate)
+    before = wall(unmended)["reading"]
+    other = {"scale_points": [{"px": [450, 500]}, {"px": [1400, 500]}], "distance_in": 31.0}
+    assert send(**other)["reading"]["figures"] != before["figures"]
+    wait_until(lambda: wall(unmended)["stage"] == "finding the scale", READ_S, "the change is read")
+    assert send(scale_points=[], distance_in=None)["reading"] == before
+    refused = send(roots_added=[{"points_px": _zigzag(20, 1000.0), "width_px": 6}])
+    may_read.set()
+    wait_until(lambda: wall(unmended)["version"] > refused["version"], READ_S, "what was taken back is read")
+    now = wall(unmended)
+    assert (now["cause"], now["reading"]) == (refused["cause"], refused["reading"])
+    assert mend(unmended, roots_added=[])["reading"] == before
+
+
+def test_a_row_that_changes_while_its_wall_is_refused_is_read_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     put_bare_photo(tmp_path)
+    desk = Desk(tmp_path)
+    rows: list[str] = []
+
+    def refuse(_, row, *__) -> None:
+        rows.append(row.treatment)
+        (tmp_path / "sheet.csv").write_text("photo,treatment\nbare.jpg,deep\n", encoding="utf-8")
+        desk.refresh()
+        raise WallRefused("Nothing is seen.", "Look again.")
+
+    monkeypatch.setattr(stages, "locate_scale", refuse)
+    with TestClient(make_app(desk, TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}) as client:
+        wait_until(lambda: wall(client, "bare")["status"] == "refused", READ_S, "the photo is refused")
+    assert rows == ["", "deep"]
+
+
+def test_marks_taken_back_while_the_photo_is_opened_are_no_broken_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_bare_photo(tmp_path)
+    write_marks(Marks(splits_px=((1.0, 2.0),)), tmp_path / "marks" / "bare.json")
+    one = Desk(tmp_path).wall("bare")
+    taking = threading.Thread(target=one.take_marks, args=({"version": 1}, one.revision))
+
+    def take_back_and_read(*given) -> Marks:
+        taking.start()
+        taking.join(timeout=0.5)
+        return read_marks(*given)
+
+    monkeypatch.setattr(walldesk, "read_marks", take_back_and_read)
+    one.open_photo()
+    taking.join()
+    assert one.broken is None and not one.marks_file.exists()
+
+
+def test_a_photo_let_go_while_it_is_asked_for_is_there_or_not(desk: Desk) -> None:
+    class LetGo(dict):
+        def __contains__(self, name: object) -> bool:
+            there = super().__contains__(name)
+            self.clear()
+            return there
+
+    kept = stages.Stages(desk.settings)
+    kept._kept = LetGo(photo=("key", "a photo"))
+    assert kept.photo == "a photo"
+
+
+def test_a_refused_photo_is_shown_and_read_once_its_scale_is_marked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_bare_photo(tmp_path)
+    may_read = threading.Event()
+    may_read.set()
+
+    def wait_and_locate(*given):
+        may_read.wait()
+        return locate_scale(*given)
+
+    monkeypatch.setattr(stages, "locate_scale", wait_and_locate)
     with TestClient(
         make_app(Desk(tmp_path), TOKEN), base_url=HOST, headers={"x-desk-token": TOKEN}
     ) as client:
@@ -404,7 +569,9 @@ def test_a_refused_photo_is_shown_and_read_once_its_scale_is_marked(tmp_path: Pa
         assert client.get("/api/walls/bare/overview.jpg").status_code == 200
         scale = {"scale_points": [{"px": [100, 100]}, {"px": [500, 100]}], "distance_in": 10}
         sent = {"marks": {**refused["marks"], **scale}, "revision": refused["revision"]}
+        may_read.clear()
         answer = client.put("/api/walls/bare/marks", json=sent).json()
+        may_read.set()
         assert answer["status"] in ("waiting", "reading") and "cause" not in answer
         wait_until(lambda: wall(client, "bare")["status"] == "read", READ_S, "it is read")
         assert wall(client, "bare")["reading"]["scale"]["px_per_in"] == pytest.approx(40, rel=0.01)
@@ -567,14 +734,14 @@ def test_no_mark_that_was_answered_for_is_lost_when_the_desk_is_killed(tmp_path:
 
 def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
     put_wall(tmp_path, width_px=2400)
-    command = "from rootread.cli import main; main()"
+    # What runs tests in the background may have told its children to pass Ctrl+C over.
+    heed = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+    command = f"{heed}; from rootread.cli import main; main()"
     with subprocess.Popen(
         [sys.executable, "-u", "-c", command, "desk", str(tmp_path), "--port", "0", "--no-browser"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        # What runs tests in the background may have told its children to pass Ctrl+C over.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     ) as process:
         assert process.stdout is not None
         address, token = process.stdout.readline().removeprefix("Desk: ").strip().split("/#")
@@ -583,7 +750,7 @@ def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
         def stage() -> str:
             return _ask(f"{address}/api/walls/north", token)["stage"]
 
-        wait_until(lambda: stage() in stages, 60, "roots are sought")
+        wait_until(lambda: stage() in stages, READ_S, "roots are sought")
         process.send_signal(signal.SIGINT)
         _, said = process.communicate(timeout=30)
     assert (process.returncode, "terminate" in said, "Traceback" in said) == (0, False, False)

@@ -133,6 +133,23 @@ def test_a_sheet_with_an_unknown_column_is_not_shown_without_it(client: TestClie
     assert answer.status_code == 422 and "tretment" in answer.json()["cause"]
 
 
+def test_a_sheet_that_came_with_photos_is_not_written_over_by_one_that_was_open(
+    client: TestClient, tmp_path: Path
+) -> None:
+    opened = client.get("/api/sheet").json()
+    send(client, b"photo,treatment\nbare.jpg,deep pass\n")
+    opened["rows"][0][opened["columns"].index("notes")] = "stony"
+    answer = client.put("/api/sheet", json=opened)
+    assert answer.status_code == 409 and "changed elsewhere" in answer.json()["cause"]
+    now = client.get("/api/sheet").json()
+    now["rows"][0][now["columns"].index("notes")] = "stony"
+    saved = client.put("/api/sheet", json=now).json()
+    now["rows"][0][now["columns"].index("pit")] = "pit 1"
+    assert client.put("/api/sheet", json=now | {"revision": saved["revision"]}).json()["saved"]
+    (row,) = read_sheet(tmp_path / "sheet.csv")
+    assert (row.treatment, row.notes, row.pit) == ("deep pass", "stony", "pit 1")
+
+
 BARE_NUMBERS = [
     ("tool_depth_in", "14", "35.56 cm"),
     ("pit_depth_in", "13 1/2", "34.29 cm"),

@@ -1,8 +1,10 @@
 """The folder on the desk: its photos, its sheet and its marks. Nothing outside it is read or written."""
 
 import csv
+import hashlib
 import io
 import tempfile
+import threading
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
@@ -19,12 +21,13 @@ from rootread.store import file_stem, write_bytes
 
 
 class Folder:
-    """One folder of photos."""
+    """One folder of photos. ``lock`` guards what is looked at before it is written."""
 
     def __init__(self, path: Path, settings: PhotoSettings) -> None:
         if path.exists() and not path.is_dir():
             raise BadRequest(f"{path} is no folder.", "Name the folder in which the photos lie.")
         self.path = path.resolve()
+        self.lock = threading.RLock()
         self._settings = settings
         self._read: tuple[tuple[int, int, int], tuple[list[str], list[list[str]]]] | None = None
         try:
@@ -58,9 +61,11 @@ class Folder:
             whole = Path(draft) / name
             whole.write_bytes(content)
             read_photo(whole, self._settings)
-            place = self._free(name, content)
-            if not place.exists():
-                whole.replace(place)
+            # Two windows may add photos of one name at the same time.
+            with self.lock:
+                place = self._free(name, content)
+                if not place.exists():
+                    whole.replace(place)
         return place
 
     def _free(self, name: str, content: bytes) -> Path:
@@ -75,6 +80,12 @@ class Folder:
             number += 1
             name = f"{stem}-{number}{ending}"
         return self.path / name
+
+    @property
+    def sheet_revision(self) -> str:
+        """Names the content of the sheet's file, so that a page can tell whether it knows the latest."""
+        path = self.path / SHEET_NAME
+        return hashlib.sha256(path.read_bytes() if path.exists() else b"").hexdigest()[:16]
 
     def sheet(self) -> Sheet:
         """The sheet's cells; a row for each photo that has none, and the usual columns in their order.
@@ -141,8 +152,9 @@ class Folder:
             came = Path(draft) / SHEET_NAME
             came.write_bytes(content)
             columns, records = sheet_cells(came)
-        sheet, says = with_rows(self.sheet(), columns, records, placed)
-        self.write_sheet(sheet)
+        with self.lock:
+            sheet, says = with_rows(self.sheet(), columns, records, placed)
+            self.write_sheet(sheet)
         return says
 
     def marks_file(self, job: WallJob) -> Path:

@@ -110,7 +110,7 @@ def second_opinion(desk: "Desk", wall: "WallDesk", program: bool) -> dict[str, A
     marks = Marks() if program else _second_marks(desk, wall, mine.seen.photo_size_px)
     if marks is None:
         return {"there": False}
-    other = _read_with(wall, marks)
+    other = _read_with(wall, mine, marks)
     ours, theirs = wall_values(mine)["roots"], wall_values(other)["roots"]
     near_px = NEAR_IN * mine.plane.scale.px_per_in
     return _finite(
@@ -154,10 +154,9 @@ def _second_file(desk: "Desk", wall: "WallDesk") -> Path:
     return first.parent / "second" / first.name
 
 
-def _read_with(wall: "WallDesk", marks: Marks) -> Reading:
+def _read_with(wall: "WallDesk", mine: Reading, marks: Marks) -> Reading:
     """The wall's reading under other marks; the photo is read again only where they ask for it."""
-    assert wall.reading is not None
-    seen, row = wall.reading.seen, wall.job.row
+    seen, row = mine.seen, mine.row
     if not same_sight(seen, row, marks):
         seen = Stages(wall.settings).seen(wall.job.photo, row, marks, lambda _: None)
     return judged(seen, seen.plane, seen.traces, row, marks, wall.settings)

@@ -121,9 +121,11 @@ class _Handlers:
 
     @told
     async def sheet(self, request: Request) -> Response:
+        # Named before it is read: of a sheet that changes in between, the name is the older one.
+        revision = await run_in_threadpool(lambda: self._desk.folder.sheet_revision)
         sheet = await run_in_threadpool(self._desk.sheet)
         faults = await run_in_threadpool(self._desk.sheet_faults, sheet)
-        return _json({"columns": sheet.columns, "rows": sheet.rows, "faults": faults})
+        return _json({"columns": sheet.columns, "rows": sheet.rows, "faults": faults, "revision": revision})
 
     @told
     async def check_sheet(self, request: Request) -> Response:
@@ -132,9 +134,10 @@ class _Handlers:
 
     @told
     async def write_sheet(self, request: Request) -> Response:
-        sheet = sheet_of(await _body(request))
-        faults = await run_in_threadpool(self._desk.write_sheet, sheet)
-        return _json({"faults": faults, "saved": not faults})
+        given = await _body(request)
+        sheet, made_on = sheet_of(given), str(given.get("revision", ""))
+        faults, revision = await run_in_threadpool(self._desk.write_sheet, sheet, made_on)
+        return _json({"faults": faults, "saved": not faults, "revision": revision})
 
     @told
     async def take_sheet(self, request: Request) -> Response:

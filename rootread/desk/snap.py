@@ -32,9 +32,16 @@ TAKEN_PART = 0.25
 SMOOTHED_PX = 5
 
 
-def in_bytes(root_map: RootMap) -> NDArray[np.uint8]:
-    """``(M, N)`` root probability in 256 steps: enough to find a path on, a quarter of the memory."""
-    return np.rint(255 * root_map.probability).astype(np.uint8)
+def packed(root_map: RootMap) -> bytes:
+    """Root probability in 256 steps, as PNG: enough to find a path on, and of little memory."""
+    _, content = cv2.imencode(".png", np.rint(255 * root_map.probability).astype(np.uint8))
+    return content.tobytes()
+
+
+def unpacked(content: bytes) -> NDArray[np.uint8]:
+    """``(M, N)`` root probability, 255 for sure."""
+    picture = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
+    return np.asarray(picture, dtype=np.uint8)
 
 
 def snap(

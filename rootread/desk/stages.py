@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.desk.snap import packed
 from rootread.fieldsheet import SheetRow
 from rootread.find import RootMap, find_roots, paint, with_cracks
 from rootread.follow import Trace, follow_roots, with_marked_roots
@@ -55,6 +56,8 @@ class Seen:
     """Those it was read with."""
     image: WallImage
     """The wall laid flat, on disk until it is looked into."""
+    root_map: bytes
+    """How likely each of its pixels is root, packed: on it clicks become lines."""
     cracks_in: Points | None
     """``(K, 2)`` places in its face that show a crack."""
     deepest_in: float | None
@@ -140,7 +143,17 @@ class Stages:
         parked = self._keep("parked", key[0], lambda: _parked(image))
         deepest_in = shown_down_to_in(image, marks)
         seen = Seen(
-            taken.size_px, plane, traces, cautions, row, marks, parked, painted.cracks_in, deepest_in, key
+            taken.size_px,
+            plane,
+            traces,
+            cautions,
+            row,
+            marks,
+            parked,
+            packed(painted),
+            painted.cracks_in,
+            deepest_in,
+            key,
         )
         # The last few, so that undoing a scale or a stroke takes no time either.
         self._seen = dict([*self._seen.items(), (key, seen)][-MOST_SEEN:])
@@ -154,7 +167,9 @@ class Stages:
     @property
     def photo(self) -> Photo | None:
         """The photo, where it is still kept."""
-        return self._kept["photo"][1] if "photo" in self._kept else None
+        # Asked once: it may be let go in between.
+        kept = self._kept.get("photo")
+        return kept[1] if kept is not None else None
 
     def located(self, photo: Path, row: SheetRow, marks: Marks) -> Located | None:
         """The scale object, where it was located for the same photo, row and marks."""

@@ -11,7 +11,7 @@ from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
 from rootread.desk.stages import Seen
 from rootread.desk.typed import as_shown, as_written, said_of_typed
-from rootread.desk.walldesk import WallDesk
+from rootread.desk.walldesk import Stale, WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.photo import read_photo
 from rootread.settings import Settings
@@ -38,8 +38,9 @@ class Desk:
         self._wake = threading.Condition()
         self._wanted: str | None = None
         self._large: list[WallDesk] = []
-        self._pyramids: dict[str, Pyramid] = {}
-        self._flats: dict[tuple[str, bool], FlatPicture] = {}
+        # By their photos: the sheet may give a wall's name to another.
+        self._pyramids: dict[Path, Pyramid] = {}
+        self._flats: dict[tuple[Path, bool], tuple[Seen, FlatPicture]] = {}
         self._stopped = False
         self.refresh()
         self._thread = threading.Thread(target=self._work, name="reading", daemon=True)
@@ -119,15 +120,32 @@ class Desk:
             faults = cell_faults(as_written(typed, self.folder.sheet()))
             return [fault | {"says": said_of_typed(fault["says"])} for fault in faults]
 
-    def write_sheet(self, typed: Sheet) -> list[dict[str, Any]]:
-        """Replace the sheet and take its rows over, if every cell can be understood; else what cannot."""
-        faults = self.sheet_faults(typed)
-        if not faults:
+    def write_sheet(self, typed: Sheet, revision: str) -> tuple[list[dict[str, Any]], str]:
+        """Replace the sheet and take its rows over, if every cell can be understood; else what cannot.
+
+        Returns
+        -------
+        What cannot be understood, and the revision of the sheet as it is then.
+
+        Raises
+        ------
+        Stale : it was typed into another sheet than the one that is saved.
+        """
+        with self.folder.lock:
+            faults = self.sheet_faults(typed)
+            if faults:
+                return faults, self.folder.sheet_revision
+            if revision != self.folder.sheet_revision:
+                raise Stale(
+                    "The sheet was changed elsewhere, perhaps by one that came with photos.",
+                    "Load the page again and do your last change again.",
+                )
             with lengths_shown_in(self.settings.report.units):
                 written = as_written(typed, self.folder.sheet())
             self.folder.write_sheet(written)
-            self.refresh()
-        return faults
+            revision = self.folder.sheet_revision
+        self.refresh()
+        return [], revision
 
     def take_sheet(self, content: bytes, placed: dict[str, str]) -> list[str]:
         """Take in a sheet that came with photos; what could not be taken, in words."""
@@ -170,12 +188,12 @@ class Desk:
         UnreadablePhoto : as ``read_photo``.
         """
         with self._lock:
-            pyramid = self._pyramids.pop(wall.name, None)
+            pyramid = self._pyramids.pop(wall.job.photo, None)
         if pyramid is None:
             photo = wall.stages.photo or read_photo(wall.job.photo, self.settings.photo)
             pyramid = Pyramid(photo.rgb)
         with self._lock:
-            self._pyramids[wall.name] = pyramid
+            self._pyramids[wall.job.photo] = pyramid
             while (
                 len(self._pyramids) > 1
                 and sum(one.megapixels for one in self._pyramids.values()) > MOST_MEGAPIXELS
@@ -185,8 +203,16 @@ class Desk:
 
     def flat(self, wall: WallDesk, small: bool) -> tuple[bytes, dict[str, float]] | None:
         """The wall laid flat with its roots, as JPEG, and where it lies; None until it is read."""
-        flat, reading = self._flats.get((wall.name, small)), wall.reading
-        return None if flat is None or reading is None else (flat.with_roots(reading), flat.place)
+        reading, at = wall.reading, (wall.job.photo, small)
+        if reading is None:
+            return None
+        seen, flat = self._flats.get(at, (None, None))
+        # Not that of the reading made last: a change may have been taken back since.
+        if flat is None or seen is not reading.seen:
+            seen, px_per_in = reading.seen, THUMB_PX_PER_IN if small else FLAT_PX_PER_IN
+            flat = flat_picture(seen.image, seen.plane, seen.photo_size_px, px_per_in)
+            self._flats[at] = seen, flat
+        return flat.with_roots(reading), flat.place
 
     def make_report(self) -> None:
         """Write the whole result, as ``rootread grade`` would, in a thread of its own."""
@@ -246,24 +272,15 @@ class Desk:
                 say("opening the photo")
                 wall.open_photo()
             seen = wall.stages.seen(job.photo, job.row, marks, say)
-            self._keep_flat(wall, seen)
             say("judging")
             wall.publish(seen, time.perf_counter() - started)
             self._hold(wall)
         except (WallRefused, BadRequest) as error:
-            if wall.marks == marks:
-                wall.refuse(error)
+            wall.refuse(error, job.row, marks)
         except Exception as error:
             said = f"The program failed on this photo ({type(error).__name__}: {error})."
-            wall.refuse(WallRefused(said, "Go on without it, and send it to the program's makers."))
-
-    def _keep_flat(self, wall: WallDesk, seen: Seen) -> None:
-        pixels = wall.stages.pixels(seen)
-        if pixels is not None:
-            for small, px_per_in in ((True, THUMB_PX_PER_IN), (False, FLAT_PX_PER_IN)):
-                self._flats[wall.name, small] = flat_picture(
-                    pixels[0], seen.plane, seen.photo_size_px, px_per_in
-                )
+            remedy = "Go on without it, and send it to the program's makers."
+            wall.refuse(WallRefused(said, remedy), job.row, marks)
 
     def _hold(self, wall: WallDesk) -> None:
         """Keep the large values of the walls that were worked on last."""
@@ -296,12 +313,15 @@ class ReportState:
 
     def at(self, done: int, total: int) -> None:
         """So many walls are written."""
-        self.done, self.total = done, total
+        with self._lock:
+            self.done, self.total = done, total
 
     def end(self, fault: str) -> None:
         """Written, or not, and why."""
-        self.state, self.says = ("failed" if fault else "ready"), fault
+        with self._lock:
+            self.state, self.says = ("failed" if fault else "ready"), fault
 
     def values(self) -> dict[str, Any]:
         """For the page."""
-        return {"state": self.state, "done": self.done, "total": self.total, "says": self.says}
+        with self._lock:
+            return {"state": self.state, "done": self.done, "total": self.total, "says": self.says}

@@ -8,18 +8,17 @@ from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rootread.batch import WallJob
 from rootread.batch.record import kept_record, write_wall
 from rootread.desk.figures import number, wall_values
 from rootread.desk.glance import glance
 from rootread.desk.looks import looks, urgency
-from rootread.desk.snap import in_bytes, snap, without
+from rootread.desk.snap import snap, unpacked, without
 from rootread.desk.stages import Reading, Seen, Stages, judged, same_sight
 from rootread.errors import BadMarks, BadRequest, RootreadError
+from rootread.fieldsheet import SheetRow
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
-from rootread.plane import Grid, WallPlane
 from rootread.report.byhand import reading_words
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
@@ -48,8 +47,6 @@ class WallDesk:
     refusal: RootreadError | None = None
     broken: BadMarks | None = None
     """Why its marks file cannot be understood; what lies in it must not be written over unseen."""
-    likelihood: tuple[NDArray[np.uint8], Grid, WallPlane] | None = None
-    """Root map of the last whole reading, its pixels, and where they lie in the photo."""
     seconds: float = 0.0
     version: int = 0
     """Grows with every change that a page should show."""
@@ -96,12 +93,14 @@ class WallDesk:
         BadMarks : they were drawn on a photo of another size.
         """
         size_px = self.stages.open(self.job.photo).size_px
-        try:
-            if self.marks_file.exists():
-                read_marks(self.marks_file, size_px)
-        except BadMarks as error:
-            self.broken = error
-            raise
+        # Under the lock, or a change could take the file away once it was found to be there.
+        with self.lock:
+            try:
+                if self.marks_file.exists():
+                    read_marks(self.marks_file, size_px)
+            except BadMarks as error:
+                self.broken = error
+                raise
 
     def take_marks(self, content: Any, revision: str) -> None:
         """Save what a person drew, then read what it changes as far as that takes no time.
@@ -150,13 +149,13 @@ class WallDesk:
         row, last = self.job.row, self.reading
         if last.settled and (last.row, last.marks) == (row, replace(self.marks, checked=last.marks.checked)):
             # That a person looked changes nothing that was read.
-            self.reading, self.refusal = replace(last, marks=self.marks), None
+            self.reading, self.status, self.refusal = replace(last, marks=self.marks), "read", None
             return
         seen = self.stages.known(self.job.photo, row, self.marks) or self.reading.seen
         try:
             located = self.stages.located(self.job.photo, row, self.marks)
             self.reading = glance(self.reading, seen, row, self.marks, self.settings, located)
-            self.refusal = None
+            self.status, self.refusal = "read", None
         except RootreadError as error:
             self.refusal = error
 
@@ -177,18 +176,19 @@ class WallDesk:
 
     def publish(self, seen: Seen, seconds: float) -> None:
         """Take in a whole reading; if the marks have moved on meanwhile, it is looked at through those."""
-        pixels = self.stages.pixels(seen)
         row, marks = self.job.row, self.marks
         # Outside the lock, which the next change waits for.
         if not same_sight(seen, row, marks):
             row, marks = seen.row, seen.marks
         whole = judged(seen, seen.plane, seen.traces, row, marks, self.settings)
         with self.lock:
-            self.reading, self.status, self.refusal = whole, "read", None
-            if (whole.marks, whole.row) != (self.marks, self.job.row):
-                self._glance()
-            if pixels is not None:
-                self.likelihood = in_bytes(pixels[1]), pixels[1].grid, seen.plane
+            latest = (whole.marks, whole.row) == (self.marks, self.job.row)
+            # Of marks that were taken back meanwhile, nothing is shown: neither where the figures are whole
+            # already, nor as those of before a change that is refused.
+            if latest or self.reading is None or not (self.reading.settled or self.refusal):
+                self.reading, self.status, self.refusal = whole, "read", None
+                if not latest:
+                    self._glance()
             self.seconds, self.stage = seconds, ""
             self.version += 1
 
@@ -203,21 +203,25 @@ class WallDesk:
         if wall is not None and kept_record(out, wall.name, key) is None:
             write_wall(wall, out, key, self.settings)
 
-    def refuse(self, error: RootreadError) -> None:
-        """The wall cannot be read."""
+    def refuse(self, error: RootreadError, row: SheetRow, marks: Marks) -> None:
+        """The wall cannot be read by a row and marks; by what they were changed to meanwhile it may be."""
         with self.lock:
-            self.status, self.refusal, self.stage = "refused", error, ""
+            if (row, marks) == (self.job.row, self.marks):
+                self.status, self.refusal = "refused", error
+            elif self.reading is None:
+                self.status = "waiting"
+            self.stage = ""
             self.version += 1
 
     def snapped(self, clicks_px: list[tuple[float, float]]) -> dict[str, Any]:
         """Clicks made into a line along the root; straight lines where nothing has been read yet."""
-        if self.likelihood is None:
+        reading = self.reading
+        if reading is None:
             return {"points_px": clicks_px, "width_px": None}
-        probability, grid, plane = self.likelihood
-        if self.reading is not None:
-            # A missing root is looked for where no root runs yet.
-            traces = [plane.to_wall_in(self.reading.plane.to_photo_px(t.points)) for t in self.reading.traces]
-            probability = without(probability, grid, traces)
+        grid, plane = reading.seen.image.grid, reading.seen.plane
+        # A missing root is looked for where no root runs yet.
+        traces = [plane.to_wall_in(reading.plane.to_photo_px(trace.points)) for trace in reading.traces]
+        probability = without(unpacked(reading.seen.root_map), grid, traces)
         line, width_px = snap(probability, grid, plane, clicks_px)
         return {
             "points_px": np.round(line, 1).tolist(),

@@ -34,11 +34,8 @@ export function showField(shell) {
   function wallItem(wall) {
     const read = wall.status === 'read'
     const key = `${wall.name}:${wall.version}`
-    if (!pictures.has(key)) {
-      pictures.set(key, read
-        ? heldPicture(() => picture(wallPath(wall.name, '/small.flat.jpg')), { alt: '' })
-        : el('span', { class: 'unread' }, wall.status === 'refused' ? 'not read' : wall.stage || 'waiting'))
-    }
+    if (read && !pictures.has(key)) pictures.set(key, heldPicture(() => picture(wallPath(wall.name, '/small.flat.jpg')), { alt: '' }))
+    const face = read ? pictures.get(key) : el('span', { class: 'unread' }, wall.status === 'refused' ? 'not read' : wall.stage || 'waiting')
     const refused = wall.cause && `${wall.cause} ${wall.remedy}`
     const says = !read ? refused : refused ? [verdictWords(wall), el('br'), refused] : wall.looks[0] || 'Nothing stands out.'
     return el('li', {}, el('a', { href: `#/wall/${encodeURIComponent(wall.name)}`, class: 'hung' },
@@ -46,7 +43,7 @@ export function showField(shell) {
         el('b', { title: wall.name }, wall.name),
         el('span', {}, [wall.pit !== wall.name && wall.pit, wall.treatment].filter(Boolean).join(' · ')),
         el('em', {}, [wall.checked && read && '✓ checked by eye', wall.marked && 'mended by hand'].filter(Boolean).join(', '))),
-      el('span', { class: 'face' }, pictures.get(key)),
+      el('span', { class: 'face' }, face),
       read && !refused && el('span', { class: 'verdict' }, verdictWords(wall), gradeBar(wall.grade)),
       el('span', { class: 'says' }, says)))
   }

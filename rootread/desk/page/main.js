@@ -23,6 +23,8 @@ let screen = null
 let desk = null
 let uploads = []
 let timer = null
+let asked = 0
+let answered = 0
 
 const shell = {
   say(text) {
@@ -57,8 +59,14 @@ async function route() {
 
 async function poll() {
   let wait = IDLE_MS
+  asked += 1
+  const ticket = asked
   try {
-    desk = await get('/api/desk')
+    const answer = await get('/api/desk')
+    // Of two answers on their way the one that was asked for last counts, whichever comes last.
+    if (ticket < answered) return
+    answered = ticket
+    desk = answer
     showLengthsIn(desk.units)
     screen?.update?.(desk)
     const { done, total, seconds_left: left } = desk.queue
@@ -77,6 +85,7 @@ async function poll() {
     }
     if (done < total || unsettled.length || uploads.length || desk.report.state === 'writing') wait = BUSY_MS
   } catch (error) {
+    if (ticket < answered) return
     queue.textContent = error.message
   }
   clearTimeout(timer)
@@ -192,8 +201,9 @@ addEventListener('drop', async (event) => {
   if (!location.hash.startsWith('#/field')) location.hash = '#/field'
   await addFiles(found)
 })
-addEventListener('hashchange', route)
 document.getElementById('skip').addEventListener('click', (event) => { event.preventDefault(); document.getElementById('main').focus() })
 
+// Until the desk has told the unit nothing is shown, and then once: a link may have been clicked meanwhile.
 await poll()
+addEventListener('hashchange', route)
 await route()

@@ -30,11 +30,18 @@ export function showPair(shell, left, right) {
     await Promise.all(sides.map(async (side, index) => {
       const wall = desk?.walls.find((one) => one.name === chosen[index])
       if (!wall || wall.status !== 'read' || side.version === `${wall.name}:${wall.version}`) return
-      side.version = `${wall.name}:${wall.version}`
+      const version = `${wall.name}:${wall.version}`
+      side.version = version
       try {
         const { blob, place } = await picture(wallPath(wall.name, '/large.flat.jpg'))
-        Object.assign(side, { image: await createImageBitmap(blob), place })
-      } catch { return }
+        const image = await createImageBitmap(blob)
+        // Another wall was chosen, or this one read again, while its picture was on its way.
+        if (side.version !== version) return
+        Object.assign(side, { image, place })
+      } catch {
+        if (side.version === version) side.version = null
+        return
+      }
       side.canvas.setAttribute('aria-label', `${wall.name} laid flat: ${wall.verdict}, grade ${whole(wall.grade[0])}${wall.cause ? ', as before the last change' : ''}`)
       const [value, low, high] = wall.grade
       side.words.replaceChildren(el('p', {}, verdictWords(wall), `, likely ${whole(low)} to ${whole(high)}`,

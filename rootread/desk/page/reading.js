@@ -59,7 +59,7 @@ export function readingPanel(acts) {
     // It is the reading as it stands that is checked, so not one that is still being made.
     tick.checked = wall.checked
     tick.disabled = wall.settled === false
-    checked = (yes) => acts.change({ ...marks, checked: yes ? wall.reads : '' })
+    checked = (yes) => acts.change((now) => ({ ...now, checked: yes ? wall.reads : '' }))
     const { figures, scale } = reading
     const pairs = (rows) => el('dl', {}, rows.map(([term, value]) => [el('dt', {}, term), el('dd', {}, value)]))
     const held = body.contains(document.activeElement) && document.activeElement.closest('details')?.dataset.id
@@ -82,7 +82,7 @@ export function readingPanel(acts) {
       ])),
       fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},
         el('b', {}, `${part.name} ${whole(part.score)}`), el('span', {}, ` · counts ${Math.round(100 * part.weight)} %`), el('br'), part.reason)))),
-      fold('layers', `Layers (${reading.layers.length})`, ...layerList(reading, marks)),
+      fold('layers', `Layers (${reading.layers.length})`, ...layerList(reading, wall.marks)),
       fold('advice', 'What to do', reading.advice.map((one) => el('p', {}, one.text, el('small', {}, one.evidence)))),
       fold('roots', `Roots (${reading.roots.length})`, rootTable(reading.roots)),
       el('p', {}, el('a', { href: `#/second/${encodeURIComponent(wall.name)}` }, 'Compare with a second reading')))
@@ -93,15 +93,15 @@ export function readingPanel(acts) {
     const drawn = markList(marks)
     return drawn.length ? [fold('marks', `Mended by hand (${drawn.length})`, el('ul', { class: 'marks' }, drawn.map((mark) => el('li', {},
       mark.at ? el('button', { type: 'button', class: 'plain', onclick: () => acts.show(mark.at) }, mark.words) : mark.words,
-      el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without()) }, 'Take back')))))] : []
+      el('button', { type: 'button', class: 'small', 'aria-label': `Take back: ${mark.words}`, onclick: () => acts.change(mark.without) }, 'Take back')))))] : []
   }
 
-  function layerList({ layers, layers_struck_in: struck }, marks) {
+  function layerList({ layers, layers_struck_in: struck }, read) {
     if (!layers.length && !struck.length) return [el('p', {}, 'No depth at which roots turned or stopped together.')]
     return [el('ul', {},
       layers.map((layer) => el('li', {}, el('b', {}, lengthWords(layer.depth_in)),
         ` ± ${fixedLength(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}. `,
-        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${lengthWords(layer.depth_in)}`, onclick: () => acts.change(strikeLayer(marks, layer)) }, 'No layer'))),
+        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${lengthWords(layer.depth_in)}`, onclick: () => acts.change((now) => strikeLayer({ marks: now, read }, layer)) }, 'No layer'))),
       struck.map((depth) => el('li', {}, el('s', {}, lengthWords(depth)), ' struck by hand.')))]
   }
 

@@ -11,16 +11,12 @@ export function showReport(shell) {
     await post('/api/report').catch((error) => shell.say(error.message))
     shell.look()
   } }, 'Write the report')
-  const open = el('button', { class: 'button', type: 'button', onclick: async () => {
-    const { blob } = await picture('/api/report.html')
-    window.open(URL.createObjectURL(blob), '_blank')
-  } }, 'Open it')
-  const save = el('button', { class: 'button', type: 'button', onclick: async () => {
-    const { blob } = await picture('/api/report.html')
-    const link = el('a', { href: URL.createObjectURL(blob), download: 'report.html' })
-    link.click()
-    URL.revokeObjectURL(link.href)
-  } }, 'Save a copy')
+  const withReport = (use) => () => picture('/api/report.html').then(({ blob }) => use(URL.createObjectURL(blob))).catch((error) => shell.say(error.message))
+  const open = el('button', { class: 'button', type: 'button', onclick: withReport((address) => window.open(address, '_blank')) }, 'Open it')
+  const save = el('button', { class: 'button', type: 'button', onclick: withReport((address) => {
+    el('a', { href: address, download: 'report.html' }).click()
+    URL.revokeObjectURL(address)
+  }) }, 'Save a copy')
   const doubts = el('p')
   let named = null
   shell.main.append(el('section', { class: 'pad' }, el('h1', {}, 'Hand over'),

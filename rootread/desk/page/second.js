@@ -12,16 +12,27 @@ export async function showSecond(shell, name) {
   const said = el('div', { class: 'body', role: 'status' })
   let second = null
   let view = null
+  let asked = 0
+  /** What was asked for last is shown, whichever answer comes last. */
+  const latest = async (answer, who) => {
+    asked += 1
+    const ticket = asked
+    try {
+      const found = await answer
+      if (ticket === asked) show(found, who)
+    } catch (error) { if (ticket === asked) throw error }
+  }
   const file = el('input', { type: 'file', id: 'second-marks', class: 'file', accept: '.json,application/json', onchange: async (event) => {
     try {
-      show(await put(wallPath(name, '/second'), JSON.parse(await event.target.files[0].text())), 'the second person')
+      const marks = JSON.parse(await event.target.files[0].text())
+      await latest(put(wallPath(name, '/second'), marks), 'the second person')
     } catch (error) { shell.say(error instanceof SyntaxError ? 'That is no marks file.' : error.message) }
     event.target.value = ''
   } })
   const ask = async (against) => {
     said.replaceChildren(el('p', {}, 'Reading …'))
     try {
-      show(await get(wallPath(name, `/second?against=${against}`)), against === 'program' ? 'the program alone' : 'the second person')
+      await latest(get(wallPath(name, `/second?against=${against}`)), against === 'program' ? 'the program alone' : 'the second person')
     } catch (error) { said.replaceChildren(el('p', {}, error.message)) }
   }
   const legend = el('p', { hidden: true }, el('i', { class: 'swatch both' }), 'both', el('br'), el('i', { class: 'swatch' }), 'this desk alone (broad)', el('br'),

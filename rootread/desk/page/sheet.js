@@ -24,7 +24,11 @@ export async function showSheet(shell) {
   const cells = []
   const tell = TELL[unitShown()]
   const [, many, other] = unitWords()
+  let { revision } = sheet
   let timer = null
+  let changes = 0 // so many were typed
+  let kept = 0 // and so many of them are saved
+  let saving = Promise.resolve()
 
   const read = () => ({ columns: sheet.columns, rows: cells.map((row) => row.map((input) => input.value)) })
 
@@ -40,9 +44,16 @@ export async function showSheet(shell) {
       el('li', {}, el('b', {}, `${cells[row][0].value || `Row ${row + 1}`}, ${title(column)}: `), says)))
   }
 
-  async function save() {
+  /** One after the other, or what was typed first could be written last. */
+  const save = () => { saving = saving.then(send); return saving }
+
+  async function send() {
+    const typed = changes
     try {
-      const answer = await put('/api/sheet', read())
+      const answer = await put('/api/sheet', { ...read(), revision })
+      revision = answer.revision
+      if (answer.saved) kept = typed
+      if (typed !== changes) return
       show(answer.faults)
       status.textContent = answer.saved ? 'Saved to sheet.csv.' : 'Not saved yet: mend the marked cells first.'
       shell.look()
@@ -53,9 +64,13 @@ export async function showSheet(shell) {
 
   const changed = () => {
     clearTimeout(timer)
+    changes += 1
     status.textContent = 'Checking …'
     timer = setTimeout(async () => {
+      const typed = changes
       const { faults: found } = await post('/api/sheet/check', read()).catch(() => ({ faults: [] }))
+      // What was typed meanwhile is checked after a pause of its own.
+      if (typed !== changes) return
       show(found)
       if (found.length) status.textContent = 'Not saved yet: mend the marked cells first.'
       else await save()
@@ -80,5 +95,5 @@ export async function showSheet(shell) {
         el('tbody', {}, rows))) : el('p', {}, 'There is no photo yet.'),
     status, faults))
   show(sheet.faults)
-  return { leave: () => { if (timer) { clearTimeout(timer); save() } } }
+  return { leave: () => { clearTimeout(timer); if (kept < changes) save() } }
 }

@@ -34,21 +34,31 @@ function endAt(roots, place, reach) {
   return ends.length && distance(ends[0].end, place) <= reach ? ends[0] : null
 }
 
-/** Take a root out: one that was drawn is undrawn, one that was found is struck. */
-export function strike(marks, root) {
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other)
+
+/** Marks without one of a list, by what it is: others may have come and gone since it was shown. */
+function without(marks, list, mark) {
   const next = copy(marks)
-  const number = /^m(\d+)$/.exec(root.id)
-  if (number) next.roots_added.splice(Number(number[1]) - 1, 1)
-  else next.roots_struck_px.push(root.points_px)
+  const at = next[list].findIndex((one) => same(one, mark))
+  if (at >= 0) next[list].splice(at, 1)
   return next
 }
 
-/** Say that there is no layer: one that was drawn is undrawn, one that was found is struck. */
-export function strikeLayer(marks, layer) {
+function withAlso(marks, list, mark) {
   const next = copy(marks)
-  if (layer.mark !== null) next.layers.splice(layer.mark, 1)
-  else next.layers_struck_px.push(layer.line_px)
+  if (!next[list].some((one) => same(one, mark))) next[list].push(mark)
   return next
+}
+
+/** Take a root out: one that was drawn is undrawn, one that was found is struck. `read` are the marks that its reading is of. */
+export function strike({ marks, read }, root) {
+  const number = /^m(\d+)$/.exec(root.id)
+  return number ? without(marks, 'roots_added', read.roots_added[Number(number[1]) - 1]) : withAlso(marks, 'roots_struck_px', root.points_px)
+}
+
+/** Say that there is no layer: one that was drawn is undrawn, one that was found is struck. */
+export function strikeLayer({ marks, read }, layer) {
+  return layer.mark !== null ? without(marks, 'layers', read.layers[layer.mark]) : withAlso(marks, 'layers_struck_px', layer.line_px)
 }
 
 function layerAt(layers, [x, y], reach) {
@@ -103,9 +113,9 @@ const line = (least, put) => ({ least, done: (places, context) => put(copy(conte
 export const TOOLS = [
   { id: 'strike', reads: true, group: 'Roots', key: 's', word: 'Strike', most: 1, least: 1,
     hint: 'Click a line that is no root.',
-    done: ([place], { marks, reading, reach }) => {
+    done: ([place], { marks, read, reading, reach }) => {
       const found = rootAt(reading.roots, place, reach)
-      return found ? strike(marks, found.root) : 'There is no root line here. Click nearer to one.'
+      return found ? strike({ marks, read }, found.root) : 'There is no root line here. Click nearer to one.'
     } },
   { id: 'draw', group: 'Roots', key: 'd', word: 'Draw', snaps: true,
     hint: 'Click along a missing root, base first. The line keeps to the root by itself. Done ends it.',
@@ -173,31 +183,30 @@ export const TOOLS = [
     }) },
   { id: 'nolayer', reads: true, group: 'Wall', key: 'x', word: 'No layer', most: 1, least: 1,
     hint: 'Click the line of a layer that is none. One that you drew is taken back.',
-    done: ([place], { marks, reading, reach }) => {
+    done: ([place], { marks, read, reading, reach }) => {
       const layer = layerAt(reading.layers, place, reach)
-      return layer ? strikeLayer(marks, layer) : 'There is no layer line here. Click nearer to one.'
+      return layer ? strikeLayer({ marks, read }, layer) : 'There is no layer line here. Click nearer to one.'
     } },
   { id: 'floor', group: 'Wall', key: 'b', word: 'Loosened floor', hint: 'Click along the floor of the loosened soil from side to side. Done ends it.',
     ...line(2, (marks, places) => { marks.loosened_floor_px = sorted(places); return marks }) },
 ]
 
-/** Every mark a person made, in words, each with the marks without it. */
+/** Every mark a person made, in words, each with how marks are without it. */
 export function markList(marks) {
   const list = []
   const single = (name, empty, words) => {
-    if (marks[name].length) list.push({ words, without: () => ({ ...copy(marks), [name]: empty }) })
+    if (marks[name].length) list.push({ words, without: (now) => ({ ...copy(now), [name]: empty }) })
   }
   if (marks.scale_points.length) {
     const words = marks.distance_in ? `Scale from two points, ${givenLength(marks.distance_in)} apart` : 'Scale from a rectangle'
-    list.push({ words, without: () => ({ ...copy(marks), scale_points: [], distance_in: null }) })
+    list.push({ words, without: (now) => ({ ...copy(now), scale_points: [], distance_in: null }) })
   }
   single('plumb_px', [], 'Plumb line')
   single('surface_px', [], 'Soil surface')
   single('outline_px', [], 'Wall outline')
   single('loosened_floor_px', [], 'Floor of the loosened soil')
-  const many = (name, words) => marks[name].forEach((mark, k) => list.push({
-    words: words(mark), at: place(mark),
-    without: () => { const next = copy(marks); next[name].splice(k, 1); return next },
+  const many = (name, words) => marks[name].forEach((mark) => list.push({
+    words: words(mark), at: place(mark), without: (now) => without(now, name, mark),
   }))
   many('layers', (mark) => (mark.name ? `Layer ${mark.name}` : 'Layer'))
   many('layers_struck_px', () => 'Layer struck')

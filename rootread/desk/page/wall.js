@@ -17,8 +17,9 @@ const IDLE = 'Drag to move, wheel or two fingers to zoom. Take a tool to mend wh
 export async function showWall(shell, name) {
   const first = await get(wallPath(name))
   const state = {
-    reading: first.reading, marks: first.marks, version: first.version, before: null,
-    tool: null, draft: [], snapped: null, width: null, painting: null, brush: 24, hover: null, hidden: false, crosshair: false,
+    // `read` are the marks that the reading is of; `marks`, those that the next change is made on.
+    reading: first.reading, read: first.marks, get marks() { return history.marks }, version: first.version, before: null,
+    tool: null, draft: [], snapped: null, snappedOf: null, width: null, painting: null, brush: 24, hover: null, hidden: false, crosshair: false,
   }
   shell.main.className = 'wall'
 
@@ -35,10 +36,10 @@ export async function showWall(shell, name) {
   const brush = el('label', { class: 'brush', hidden: true }, 'Brush ',
     el('input', { type: 'range', min: 6, max: 120, value: state.brush, oninput: (event) => { state.brush = Number(event.target.value) } }))
   const panel = readingPanel({
-    strike: (root) => history.change(strike(state.marks, root)),
+    strike: (root) => change(strike(state, root)),
     show: (place) => view?.show(place, 1),
     hover: (id) => { state.hover = id; view?.redraw() },
-    change: (marks) => history.change(marks),
+    change: (made) => change(made(state.marks)),
   })
   const buttons = new Map(TOOLS.map((tool) => [tool.id, el('button', { type: 'button', class: 'tool', 'aria-pressed': 'false',
     title: tool.hint, onclick: () => take(tool) }, tool.word, el('kbd', { 'aria-hidden': 'true' }, tool.key.toUpperCase()))]))
@@ -62,6 +63,7 @@ export async function showWall(shell, name) {
     saved.textContent = words
     saved.classList.toggle('bad', bad)
     steps()
+    view?.redraw()
   })
   let view = null
   let closed = false
@@ -98,8 +100,7 @@ export async function showWall(shell, name) {
     if (state.reading && answer.reading && state.reading.grade.value !== answer.reading.grade.value) {
       state.before = state.reading.grade.value
     }
-    Object.assign(state, { reading: answer.reading, version: answer.version })
-    if (!history.due) state.marks = history.marks
+    Object.assign(state, { reading: answer.reading, read: answer.marks, version: answer.version })
     if (!view && answer.size_px) open(answer.size_px)
     panel.update(answer, state)
     panel.stage(answer)
@@ -110,12 +111,20 @@ export async function showWall(shell, name) {
   }
 
   async function refetch() {
+    let again = AGAIN_MS
     try {
       const answer = await get(wallPath(name))
-      if (!history.due && answer.revision === history.revision) apply(answer)
-      else if (!history.due) { Object.assign(history, { marks: answer.marks, revision: answer.revision }); apply(answer) }
-      else timer = setTimeout(refetch, AGAIN_MS)
-    } catch { timer = setTimeout(refetch, AGAIN_MS * 4) }
+      // What was asked before the last change may come after it.
+      if (answer.version < state.version) return
+      if (!history.due) {
+        if (answer.revision !== history.revision) Object.assign(history, { marks: answer.marks, revision: answer.revision })
+        apply(answer)
+        return
+      }
+    } catch { again *= 4 }
+    if (closed) return
+    clearTimeout(timer)
+    timer = setTimeout(refetch, again)
   }
 
   /** By its button: what comes next is done on the photo, by keys too. */
@@ -171,7 +180,7 @@ export async function showWall(shell, name) {
     try {
       const path = await post(wallPath(name, '/snap'), { points_px })
       if (ticket !== snapping || state.draft !== points_px) return
-      Object.assign(state, { snapped: path.points_px, width: path.width_px })
+      Object.assign(state, { snapped: path.points_px, snappedOf: points_px, width: path.width_px })
       view.redraw()
     } catch (error) { hint.textContent = error.message }
   }
@@ -179,7 +188,9 @@ export async function showWall(shell, name) {
   async function finish() {
     const { tool, draft } = state
     if (!tool || draft.length < tool.least) return
-    if (tool.snaps && !state.snapped) await snapDraft()
+    // The line to the last click may be on its way still.
+    if (tool.snaps && state.snappedOf !== draft) { state.snapped = null; await snapDraft() }
+    if (state.draft !== draft) return
     const answers = [...asked.querySelectorAll('input')].map((input) => input.value)
     if (tool.asks && asked.hidden) return
     if (tool.asks && !answers.some(Boolean)) { asked.querySelector('input').focus(); return }
@@ -196,7 +207,6 @@ export async function showWall(shell, name) {
   }
 
   function change(marks) {
-    state.marks = marks
     history.change(marks)
     view?.redraw()
   }
