@@ -565,7 +565,8 @@ def test_no_mark_that_was_answered_for_is_lost_when_the_desk_is_killed(tmp_path:
     assert [file.name for file in (tmp_path / "marks").iterdir()] == ["bare.json"]
 
 
-def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
+@pytest.mark.parametrize("times", [1, 2])
+def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(times: int, tmp_path: Path) -> None:
     put_wall(tmp_path, width_px=2400)
     command = "from rootread.cli import main; main()"
     with subprocess.Popen(
@@ -584,7 +585,9 @@ def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
             return _ask(f"{address}/api/walls/north", token)["stage"]
 
         wait_until(lambda: stage() in stages, 60, "roots are sought")
-        process.send_signal(signal.SIGINT)
+        for _ in range(times):
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.05)  # as fast as a finger
         _, said = process.communicate(timeout=30)
     assert (process.returncode, "terminate" in said, "Traceback" in said) == (0, False, False)
 
