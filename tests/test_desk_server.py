@@ -21,6 +21,7 @@ from rootread.desk.glance import glance
 from rootread.desk.server import make_app
 from rootread.desk.snap import in_bytes
 from rootread.errors import BadRequest
+from rootread.judge import CAUTIONS
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
 from rootread.settings import ReportSettings, Settings
 from rootread.wall import RefusedWall, Wall, read_or_refuse
@@ -84,6 +85,12 @@ def unmended(client: TestClient):
     now = wall(client)
     client.put("/api/walls/north/marks", json={"marks": blank, "revision": now["revision"]})
     wait_until(lambda: settled(client), READ_S, "the wall is as it was")
+
+
+def test_with_advice_comes_what_holds_for_every_piece_of_it(client: TestClient) -> None:
+    reading = wall(client)["reading"]
+    assert "run points at about" in reading["advice"][0]["text"]
+    assert reading["advice_cautions"] == [*CAUTIONS]
 
 
 def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:

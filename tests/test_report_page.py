@@ -299,6 +299,12 @@ def test_what_is_to_be_done_comes_before_what_is_to_be_left():
     assert told[1]["walls"] == ["a", "b"]  # of a wall with two pieces of advice, the first
 
 
+def test_advice_for_the_worst_wall_comes_first_whatever_depth_it_names():
+    asked = [{"kind": "run deeper", "text": f"A layer at {z} in.", "evidence": ""} for z in (7, 10, 5)]
+    told = folder_advice({f"pit{k}": [one] for k, one in enumerate(asked)})
+    assert [group["walls"] for group in told] == [["pit0"], ["pit1"], ["pit2"]]
+
+
 def test_the_cautions_are_said_once_however_many_walls_there_are():
     text = words(report(turned_wall("a"), turned_wall("b"), open_wall("c")))
     for caution in CAUTIONS:
