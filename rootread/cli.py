@@ -173,7 +173,10 @@ def desk(
 
     if out:
         beside_no_photo([str(folder)], str(out))
+    made = not folder.exists()
     opened = Desk(folder, _settings(settings, units), out)
+    if made:
+        typer.echo(f"There was no folder {folder}; a new one is open: {folder.resolve()}", err=True)
     serve(opened, host, port, lambda address: open_desk(address, browser))
     end_at_once()
 

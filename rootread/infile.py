@@ -21,6 +21,16 @@ def refuse_no_file(path: Path, remedy: str) -> None:
         raise BadRequest(f"{path} is not an ordinary file.", remedy)
 
 
+def remedy(error: OSError, otherwise: str) -> str:
+    """What to do about a file that could not be opened: ``otherwise``, unless it is there and kept shut.
+
+    Spreadsheets keep what they show shut against others, on some systems.
+    """
+    if isinstance(error, PermissionError):
+        return "Close it in other programs, and see to it that you may read it."
+    return otherwise
+
+
 def content(path: Path, most_mb: float) -> bytes:
     """The bytes of an ordinary file.
 

@@ -210,7 +210,8 @@ def read_settings(path: Path) -> Settings:
         given = tomllib.loads(infile.content(path, LARGEST_MB).decode("utf-8"))
     except OSError as error:
         raise BadSettings(
-            f"{path}: cannot be opened ({error.strerror or error}).", "Check the name."
+            f"{path}: cannot be opened ({error.strerror or error}).",
+            infile.remedy(error, "Check the name."),
         ) from error
     except (ValueError, RecursionError) as error:  # bad text and bad TOML are ValueErrors
         raise BadSettings(f"{path}: not readable as TOML ({error}).", "Mend it or leave it out.") from error

@@ -6,6 +6,7 @@ import re
 import shlex
 import subprocess
 import sys
+import tempfile
 from importlib.metadata import version
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,9 +22,12 @@ from typer.testing import CliRunner
 from rootread.batch import Record, plan_walls
 from rootread.cli import app
 from rootread.console import progress
-from rootread.errors import BadRequest
+from rootread.errors import BadRequest, RootreadError
+from rootread.fieldsheet import read_sheet
+from rootread.photo import read_photo
 from rootread.schema import TABLES
 from rootread.settings import ReportSettings, Settings, read_settings
+from rootread.store.files import write_bytes
 
 REPOSITORY = Path(__file__).parent.parent
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
@@ -194,6 +198,42 @@ def test_a_place_that_cannot_be_written_is_refused_before_anything_is_read(
         app([*command.split(), "--out", out])
     assert str(refused.value) == says
     assert sorted(place.name for place in tmp_path.iterdir()) == ["file", "folder"]
+
+
+def kept_shut(*_: object, **__: object) -> None:
+    raise PermissionError(13, "Permission denied", "what/nobody/named")
+
+
+def test_what_may_not_be_written_is_told_by_the_name_that_was_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "mkstemp", kept_shut)
+    with pytest.raises(PermissionError) as refused:
+        write_bytes(tmp_path / "roots.png", b"")
+    assert refused.value.filename == str(tmp_path / "roots.png")
+    with pytest.raises(BadRequest) as no_place:
+        app(["grade", str(REPOSITORY / "sample_images" / "pit1-deep.jpg"), "--out", str(tmp_path / "out")])
+    assert no_place.value.cause == f"{tmp_path / 'out'} cannot be written (Permission denied)."
+
+
+@pytest.mark.parametrize("file", ["sheet.csv", "wall.jpg"])
+def test_a_file_that_another_program_keeps_shut_is_told_so(
+    file: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / file).touch()
+    monkeypatch.setattr(Path, "read_bytes", kept_shut)
+    read = read_sheet if file == "sheet.csv" else read_photo
+    with pytest.raises(RootreadError, match=r"Permission denied.*Close it in other programs"):
+        read(tmp_path / file)
+
+
+def test_the_desk_says_which_folder_it_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("rootread.desk.Desk", lambda *_: None)
+    monkeypatch.setattr("rootread.desk.server.serve", lambda *_: None)
+    monkeypatch.setattr("rootread.cli.end_at_once", lambda: None)
+    said = CliRunner().invoke(app, ["desk", str(tmp_path / "pti1")]).stderr
+    assert said == f"There was no folder {tmp_path / 'pti1'}; a new one is open: {tmp_path / 'pti1'}\n"
+    assert not CliRunner().invoke(app, ["desk", str(tmp_path)]).stderr
 
 
 def test_a_file_may_have_its_ending_in_capitals_and_a_folder_a_dot(tmp_path: Path) -> None:

@@ -325,7 +325,8 @@ def test_from_a_dropped_photo_to_the_report(page: Page, tmp_path: Path) -> None:
 
         page.get_by_role("link", name="Hand over").click()
         page.get_by_role("button", name="Write the report").click()
-        expect(page.get_by_role("status").filter(has_text="Written into")).to_be_visible()
+        written = f"Written into the folder {folder / 'results'}."
+        expect(page.get_by_role("status").filter(has_text=written)).to_be_visible()
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save a copy").click()
         report = Path(saved.value.path()).read_text(encoding="utf-8")

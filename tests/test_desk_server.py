@@ -21,6 +21,7 @@ from rootread.desk.glance import glance
 from rootread.desk.server import make_app
 from rootread.desk.walldesk import WallDesk
 from rootread.errors import BadRequest, WallRefused
+from rootread.judge import CAUTIONS
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke, read_marks, write_marks
 from rootread.plane import locate_scale
 from rootread.settings import ReportSettings, Settings
@@ -85,6 +86,12 @@ def unmended(client: TestClient):
     now = wall(client)
     client.put("/api/walls/north/marks", json={"marks": blank, "revision": now["revision"]})
     wait_until(lambda: settled(client), READ_S, "the wall is as it was")
+
+
+def test_with_advice_comes_what_holds_for_every_piece_of_it(client: TestClient) -> None:
+    reading = wall(client)["reading"]
+    assert "run points at about" in reading["advice"][0]["text"]
+    assert reading["advice_cautions"] == [*CAUTIONS]
 
 
 def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
@@ -732,7 +739,8 @@ def test_no_mark_that_was_answered_for_is_lost_when_the_desk_is_killed(tmp_path:
     assert [file.name for file in (tmp_path / "marks").iterdir()] == ["bare.json"]
 
 
-def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
+@pytest.mark.parametrize("times", [1, 2])
+def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(times: int, tmp_path: Path) -> None:
     put_wall(tmp_path, width_px=2400)
     # What runs tests in the background may have told its children to pass Ctrl+C over.
     heed = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
@@ -751,7 +759,9 @@ def test_ctrl_c_closes_a_desk_that_is_reading_a_wall(tmp_path: Path) -> None:
             return _ask(f"{address}/api/walls/north", token)["stage"]
 
         wait_until(lambda: stage() in stages, READ_S, "roots are sought")
-        process.send_signal(signal.SIGINT)
+        for _ in range(times):
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.05)  # as fast as a finger
         _, said = process.communicate(timeout=30)
     assert (process.returncode, "terminate" in said, "Traceback" in said) == (0, False, False)
 

@@ -158,7 +158,7 @@ def test_no_advice_rests_on_a_tool_below_the_wall_or_its_pit(pit_depth_in):
     told = judged(BLOCKED, written, deepest_in).advice
     assert told == judged(BLOCKED, replace(written, tool_depth_in=None), deepest_in).advice
     believed = judged(BLOCKED, replace(written, tool_depth_in=12.0), deepest_in).advice[0]
-    assert "although the points ran at 12 in" in believed.text
+    assert "although the pass ran at 12 in" in believed.text
 
 
 def test_a_layer_deeper_than_points_go_is_left_alone():

@@ -21,7 +21,7 @@ from rootread.fieldsheet import SheetRow
 from rootread.geometry import apply_homography
 from rootread.marks import Marks, ScaleMark
 from rootread.photo import Photo
-from rootread.plane import Grid, Lens, Surface, WallPlane, background, find_plane, lay_flat
+from rootread.plane import Grid, Lens, Surface, WallPlane, background, find_plane, lay_flat, locate
 from rootread.plane import flat as flat_wall
 from rootread.plane.background import kinds
 from rootread.plane.first_line import FirstLine, first_line
@@ -349,3 +349,8 @@ def test_a_photo_without_exif_is_read_with_a_wider_uncertainty_than_one_with():
     unknown = read(photo).scale
     known = read(replace(photo, focal_px=camera.focal_px)).scale
     assert known.px_per_in_se < unknown.px_per_in_se
+
+
+def test_what_the_surface_is_sure_to_is_told_as_the_desk_and_the_report_tell_it():
+    (told,) = locate._cautions("photo", surface_se_in=0.8, tilt_deg=2.0)
+    assert told.startswith("The soil surface is sure only to 1.6 in,")

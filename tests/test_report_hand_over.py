@@ -233,6 +233,24 @@ def test_a_wall_takes_two_pages_and_its_legend_stands_below_its_photo(printed):
     assert [*np.diff([*first, methods])] == [2, 2]
 
 
+def test_how_it_was_read_takes_one_page_with_all_settings(printed):
+    last = " ".join(printed[-1][1].split())
+    assert last.startswith("How this was read")
+    assert all(
+        words in last for words in ("score of a part", "min_megapixels", "export_svg", "Read by rootread")
+    )
+
+
+def test_on_paper_the_figures_of_a_wall_stand_on_two_lines_beside_its_verdict():
+    pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")
+    metric = Settings(report=ReportSettings(units="cm"))
+    (_, text, _), *_ = pages_of(pdf_of(report(open_wall(), turned_wall(), settings=metric), "cm"))
+    lines = [" ".join(line.split()) for line in text.splitlines()]
+    beside = [k for k, line in enumerate(lines) if "cm sideways of" in line]
+    assert len(beside) == 2
+    assert all(lines[k].endswith("of root") and lines[k + 1].endswith("°") for k in beside)
+
+
 @pytest.mark.parametrize("units", ["in", "cm"])
 def test_a_wall_with_much_to_say_takes_two_pages_too(units):
     pytest.importorskip("plutoprint", reason="a PDF needs plutoprint, which does not come built for here")

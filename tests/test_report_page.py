@@ -18,6 +18,7 @@ from rootread.plane import Grid, WallImage
 from rootread.report import advice_items, page, profiles, rows_of, wall_section
 from rootread.report.byhand import reading_words
 from rootread.report.counsel import folder_advice
+from rootread.report.definitions import definitions_of
 from rootread.report.detail import around_layers
 from rootread.report.profiles import passage_profile
 from rootread.report.room import HIGHEST_MM, LEAST_MM, photo_height_mm
@@ -26,9 +27,11 @@ from rootread.report.section import anchor
 from rootread.report.story import cautions, key_figures
 from rootread.report.words import crack_words, odds, scale_words
 from rootread.settings import FindSettings, MeasureSettings, ReportSettings, Settings
+from rootread.shares import percent
 
 SUM_TOLERANCE_IN = 0.1
 PLAIN = Settings()
+CENTIMETRES = Settings(report=ReportSettings(units="cm"))
 NEVER_CLOSED = {"meta", "img", "input", "br"}
 
 
@@ -63,7 +66,8 @@ class Reader(HTMLParser):
 
 @cache
 def section_of(made, settings=PLAIN):
-    return wall_section(made, settings)
+    """A wall's section, its lines free to end anywhere."""
+    return wall_section(made, settings).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def report(*walls, settings=PLAIN):
@@ -295,6 +299,12 @@ def test_what_is_to_be_done_comes_before_what_is_to_be_left():
     assert told[1]["walls"] == ["a", "b"]  # of a wall with two pieces of advice, the first
 
 
+def test_advice_for_the_worst_wall_comes_first_whatever_depth_it_names():
+    asked = [{"kind": "run deeper", "text": f"A layer at {z} in.", "evidence": ""} for z in (7, 10, 5)]
+    told = folder_advice({f"pit{k}": [one] for k, one in enumerate(asked)})
+    assert [group["walls"] for group in told] == [["pit0"], ["pit1"], ["pit2"]]
+
+
 def test_the_cautions_are_said_once_however_many_walls_there_are():
     text = words(report(turned_wall("a"), turned_wall("b"), open_wall("c")))
     for caution in CAUTIONS:
@@ -377,7 +387,7 @@ def test_the_rose_holds_all_root_length_in_the_direction_it_went():
     assert lengths[0] == pytest.approx(5, abs=SUM_TOLERANCE_IN)
     assert lengths[8] + lengths[9] == pytest.approx(6, abs=SUM_TOLERANCE_IN)
     assert rose_words(made.readings.roots).startswith(
-        "13 % of root length lies within 30° of level, 72 % slants"
+        "13 % of the length of all roots, thin ones too, lies within 30° of level, 72 % slants"
     )
 
 
@@ -433,6 +443,27 @@ def test_a_wall_with_a_handful_of_roots_says_that_its_grade_is_theirs():
     assert any("says little of the wall" in caution for caution in cautions(few))
     assert not any("says little of the wall" in caution for caution in cautions(turned_wall()))
     assert cautions(empty_wall()) == []
+
+
+@pytest.mark.parametrize("settings", [PLAIN, CENTIMETRES])
+def test_no_number_of_a_wall_is_parted_from_its_unit_at_the_end_of_a_line(settings):
+    section = wall_section(turned_wall(), settings)
+    told = re.sub(r"<svg.*?</svg>|<[^>]*>", "", section, flags=re.DOTALL)
+    assert re.findall(r"\d+\s(?:in|cm|%)(?!\w)", told) and not re.findall(r"\d+ (?:in|cm|%)(?!\w)", told)
+    assert re.findall(r"±\s\d", told) and not re.findall(r"± \d", told)
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(0.0, "0 %"), (0.004, "under 1 %"), (0.006, "1 %"), (1.0, "100 %")]
+)
+def test_a_little_is_not_told_as_nothing(share, words):
+    assert percent(share) == words
+
+
+def test_the_page_says_what_scores_nothing_and_what_is_not_in_the_growth_pattern():
+    told = dict(definitions_of(PLAIN))
+    assert "0 where roots kept 50 % of a free descent and 100 from 95 % on" in told["score of a part"]
+    assert "5° at least. Thin roots are left out" in told["against the growth pattern"]
 
 
 def test_where_roots_turned_it_is_said_that_they_may_have_got_down_all_the_same():

@@ -26,8 +26,8 @@ from rootread.report.colours import (
 )
 from rootread.report.embed import sheet_uri
 from rootread.report.faces import STAND_IN, Face, cannot_be_drawn, font
-from rootread.report.lettering import wrap
-from rootread.report.overlay import lay_out_labels, runs_to_label
+from rootread.report.lettering import LabelRoom, wrap
+from rootread.report.overlay import _label_run, lay_out_labels, runs_to_label
 from rootread.report.picture import WIDTH_PX, draw_plane, draw_sheets, wall_view
 from rootread.report.scale_picture import grid_labels
 from rootread.report.shrink import shrunk
@@ -35,7 +35,7 @@ from rootread.report.strip import draw_strip
 from rootread.report.strokes import clear_sheet, lay_over, stroke, veil
 from rootread.report.view import AXIS_PX, TICK_PX
 from rootread.settings import Settings
-from rootread.units import lengths_shown_in
+from rootread.units import length_words, lengths_shown_in
 
 UNHEARD_OF = "\U000f0000"
 """A letter for private use (Unicode 15, section 23.5), which no font of a system has."""
@@ -262,6 +262,30 @@ def test_the_longest_run_of_each_place_is_the_one_with_a_label():
     lengths = [run.length_in for root in turned_wall().readings.roots for run in root.runs]
     assert chosen[0].length_in == max(lengths)
     assert len(chosen) == 2  # one bundle to the left, one to the right
+
+
+def box(left, top, right, bottom):
+    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+
+
+def test_the_longest_run_has_its_length_where_the_layer_and_the_card_leave_little_room():
+    made = turned_wall()
+    view = wall_view(made)
+    longest = runs_to_label(made.readings.roots)[0]
+    ends = [[longest.x_from_in, longest.depth_in], [longest.x_to_in, longest.depth_in]]
+    (left, y), (right, _) = view.px(ends)
+    layer_words, card = (
+        box(left - 400, y - 120, right + 400, y - 20),
+        box(left + 15, y + 5, right + 400, y + 190),
+    )
+    size_px = view.right_px + 1, view.size_px[1]
+    room = LabelRoom(size_px, view.left_px, np.empty((0, 2)), [layer_words, card])
+    _label_run(clear_sheet(WIDTH_PX, view.size_px[1]), view, longest, room)
+    (label,) = room.labels
+    assert label.text == f"{length_words(longest.length_in)} sideways"
+    # What is written later keeps off what leads from it to the run.
+    x, _ = label.centre
+    assert room.place("another", [(x, (label.y + y) / 2)], size_px=20, ink=WHITE, plate=INK) is None
 
 
 def test_equal_angles_are_equally_different_to_the_eye():

@@ -201,4 +201,5 @@ def _check_writable(out: Path) -> None:
         (out / ".writable").unlink()
     except Exception as error:
         # A disk has OSError, and every kind of store errors of its own.
-        raise BadRequest(f"{out} cannot be written ({error}).", "Choose another --out.") from error
+        said = error.strerror if isinstance(error, OSError) and error.strerror else error
+        raise BadRequest(f"{out} cannot be written ({said}).", "Choose another --out.") from error

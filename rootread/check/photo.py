@@ -146,9 +146,11 @@ def _tilt(plane: WallPlane) -> Finding:
 
 def _surface(plane: WallPlane) -> Finding:
     if plane.surface.source == "assumed":
-        remedy = "Show the soil surface along the whole top, or draw it in the marks."
+        remedy = "Show the soil surface along the whole top, or draw it (rootread desk, tool Surface)."
         return Finding("surface", "look", "soil surface not found; depths are a guess", remedy)
     seen = f"soil surface found, sure to {length_words(2 * plane.surface.se_in)}"
     if plane.surface.se_in <= SURFACE_SE_LOOK_IN:
         return Finding("surface", "good", seen)
-    return Finding("surface", "look", seen, "Clear residue from the edge, or draw the surface in the marks.")
+    return Finding(
+        "surface", "look", seen, "Clear residue from the edge, or draw it (rootread desk, tool Surface)."
+    )

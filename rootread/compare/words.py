@@ -12,8 +12,9 @@ from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
 from rootread.compare.measures import Row, number
 from rootread.compare.rootmodel import COUNTED_WIDTH_IN, RootModel
 from rootread.compare.units import Unit, text
-from rootread.report.words import count, listing, odds, percent
+from rootread.report.words import count, listing, odds
 from rootread.schema import DECIMALS
+from rootread.shares import percent
 from rootread.units import length_words
 
 WIDTH = 100

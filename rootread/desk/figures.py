@@ -9,12 +9,13 @@ from numpy.typing import ArrayLike
 from rootread.desk.looks import looks
 from rootread.desk.stages import Reading
 from rootread.fieldsheet import without_doubtful_tool
-from rootread.judge.advice import advise
+from rootread.judge.advice import CAUTIONS, advise
 from rootread.judge.marked import marked_depth_in
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval, RootReading
 from rootread.plane import WallPlane
 from rootread.report.colours import STEEPEST_DEG, verdict_tone
+from rootread.report.story import safety_of_pit
 from rootread.report.words import recorded_words
 from rootread.units import INCHES_PER, unit_shown
 
@@ -70,6 +71,7 @@ def wall_values(reading: Reading) -> dict[str, Any]:
             {"text": advice.text, "evidence": advice.evidence}
             for advice in advise(readings, reading.layers, grade, row)
         ],
+        "advice_cautions": [*CAUTIONS, *safety_of_pit(reading.row)],
         "looks": [look.__dict__ for look in looks(reading)],
     }
 

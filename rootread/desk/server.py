@@ -9,6 +9,7 @@ import socket
 from collections.abc import AsyncIterator, Awaitable, Callable
 from functools import wraps
 from importlib.resources import files
+from types import FrameType
 from typing import Any
 from urllib.parse import unquote
 
@@ -18,6 +19,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from rootread.console import end_at_once
 from rootread.desk.cells import sheet_of
 from rootread.desk.guard import Guard, TooLarge
 from rootread.desk.second import second_opinion, take_second
@@ -278,6 +280,15 @@ def serve(desk: Desk, host: str, port: int | None, say: Callable[[str], None]) -
     """
     import uvicorn
 
+    class Server(uvicorn.Server):
+        """A server that closes at the first Ctrl+C and does not wait for anything at the second."""
+
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            """Told of a Ctrl+C."""
+            if self.should_exit:
+                end_at_once()
+            super().handle_exit(sig, frame)
+
     listening = _listen(host, port)
     loopback_only = host in ("127.0.0.1", "localhost", "::1")
     token = secrets.token_urlsafe(24)
@@ -290,7 +301,7 @@ def serve(desk: Desk, host: str, port: int | None, say: Callable[[str], None]) -
         timeout_graceful_shutdown=2,
     )
     with contextlib.suppress(KeyboardInterrupt):
-        asyncio.run(uvicorn.Server(config).serve([listening]))
+        asyncio.run(Server(config).serve([listening]))
 
 
 def _listen(host: str, port: int | None) -> socket.socket:

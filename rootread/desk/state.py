@@ -169,7 +169,7 @@ class Desk:
         return {
             "folder": self.folder.path.name,
             "units": self.settings.report.units,
-            "results": self.out.name,
+            "results": str(self.out.resolve()),
             "walls": walls,
             "messages": self.messages,
             "queue": {

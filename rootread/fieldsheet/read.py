@@ -80,7 +80,9 @@ def csv_records(path: Path, name: str) -> list[list[str]]:
     try:
         data = infile.content(path, LARGEST_MB)
     except OSError as error:
-        raise BadSheet(f"{name}: cannot be opened ({error.strerror}).", "Save it as CSV again.") from error
+        raise BadSheet(
+            f"{name}: cannot be opened ({error.strerror}).", infile.remedy(error, "Save it as CSV again.")
+        ) from error
     text = _text(data, name)
     header = text.lstrip("\r\n").split("\n", 1)[0]
     separator = max(",;\t", key=header.count)

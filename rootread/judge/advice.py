@@ -104,7 +104,7 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     at_tool = tool_depth_in is not None and abs(tool_depth_in - layer.depth_in) <= max(within, 1.0)
     if tool_depth_in is not None and not at_tool and tool_depth_in >= run_in - within:
         text = (
-            f"A layer at {_where(layer)} {sure} although the points ran at "
+            f"A layer at {_where(layer)} {sure} although the pass ran at "
             f"{_about(tool_depth_in)}, so that more depth would hardly help. Look at moisture when it was "
             "run, shank spacing and worn points."
         )

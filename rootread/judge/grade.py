@@ -24,6 +24,7 @@ from rootread.measure.calibrated import GRADE_ROOT_SD, GRADE_ROOTS_KNOWN, GRADE_
 from rootread.measure.intervals import NORMAL_95, doubt
 from rootread.measure.types import Interval, Readings
 from rootread.settings import JudgeSettings
+from rootread.shares import percent
 from rootread.units import length_words
 
 GAP_COST = 2.0
@@ -148,12 +149,12 @@ def _parts(
     )
     flattened = sums.flattened.sum() / max(sums.flat_or_round.sum(), 1.0)
     reasons = (
-        f"Roots kept {100 * sums.freedom.sum() / points:.0f} % of a free descent; steep stretches do not "
+        f"Roots kept {percent(sums.freedom.sum() / points)} of a free descent; steep stretches do not "
         "make up for level ones.",
         f"Down the whole wall {scores[1]:.0f} of 100 roots get by without turning or stopping.",
-        f"Straight distance is {100 * sums.straight.sum() / points:.0f} % of root length over each "
+        f"Straight distance is {percent(sums.straight.sum() / points)} of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
-        f"{100 * flattened:.0f} % of the root length looks flattened.",
+        f"{percent(flattened).capitalize()} of the root length looks flattened.",
         f"Descent and passage compared {where}.",
     )
     return tuple(

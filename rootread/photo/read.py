@@ -76,7 +76,8 @@ def read_photo(path: Path | str, settings: PhotoSettings | None = None) -> Photo
         data = infile.content(path, LARGEST_MB)
     except OSError as error:
         raise UnreadablePhoto(
-            f"{path.name}: cannot be opened ({error.strerror}).", "Check the name and that it is a file."
+            f"{path.name}: cannot be opened ({error.strerror}).",
+            infile.remedy(error, "Check the name and that it is a file."),
         ) from error
     image = _open(data, path.name)
     _check_size(image, settings, path.name)

@@ -233,7 +233,8 @@ def _cautions(source: str, surface_se_in: float, tilt_deg: float) -> list[str]:
         )
     elif surface_se_in > TOLD_SURFACE_SE_IN:
         told.append(
-            f"The soil surface is uncertain by {length_words(surface_se_in)}, and so are all depths: mark it."
+            f"The soil surface is sure only to {length_words(2 * surface_se_in)}, and so are all depths: "
+            "mark it."
         )
     if tilt_deg > TOLD_TILT_DEG:
         told.append(f"The camera was {tilt_deg:.0f} degrees from square to the wall: stand nearer to square.")

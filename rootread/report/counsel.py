@@ -38,14 +38,14 @@ def folder_advice(advice: Mapping[str, Sequence[Item]]) -> list[dict[str, Any]]:
     -------
     Groups of walls that are given the same advice: ``text``, ``walls``,
     ``evidence`` by wall. What asks for something to be done comes first, then
-    what holds for more walls.
+    what holds for more walls; else they keep the order of the walls.
     """
     groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for wall, items in advice.items():
         for item in items[:1]:
             groups.setdefault((item["kind"], item["text"]), []).append((wall, item["evidence"]))
     kinds = [kind for kind in get_args(Kind) if kind != "leave"] + ["leave"]
-    order = sorted(groups, key=lambda key: (kinds.index(key[0]), -len(groups[key]), key[1]))
+    order = sorted(groups, key=lambda key: (kinds.index(key[0]), -len(groups[key])))
     return [
         {
             "text": text,

@@ -10,7 +10,8 @@ from rootread.judge.judgement import ProfileRow
 from rootread.judge.strips import Strip
 from rootread.measure.abundance import SIZE_FROM_MM, SIZES
 from rootread.measure.slices import DepthSlice
-from rootread.report.words import between_depths, degrees, percent, range_words
+from rootread.report.words import between_depths, degrees, range_words
+from rootread.shares import percent
 from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
 Table = dict[str, Any]

@@ -10,7 +10,8 @@ from rootread.judge.floor import LoosenedFloor
 from rootread.report.colours import DARK, RGB, WHITE
 from rootread.report.strokes import Sheet, dashed, stroke, veil
 from rootread.report.view import View
-from rootread.report.words import count, percent, side
+from rootread.report.words import count, side
+from rootread.shares import percent
 from rootread.units import length_range, length_words, unit_shown
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from rootread.plane.lens_measure import LensMeasurement
 from rootread.report.faces import Face
 from rootread.report.lettering import wrap
 from rootread.report.strokes import Picture
-from rootread.report.words import percent
+from rootread.shares import percent
 
 WIDTH_PX = 1200
 # What remains is tenths of a pixel; it is drawn this many times larger than the photo's own pixels.

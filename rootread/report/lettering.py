@@ -129,7 +129,7 @@ class LabelRoom:
         nothing, when none is free or all would cover roots over more than the
         share ``most_roots`` of the plate. With ``leads_to_px``, the row that a
         leader straight up or down from the label will end at, the leader too
-        keeps off other labels.
+        keeps off other labels, and later ones off it.
         """
         face = Face(size_px)
         lines = text.split("\n")
@@ -151,6 +151,8 @@ class LabelRoom:
                 best = cost, label
         if best is None:
             return None
+        if leads_to_px is not None:
+            self._clear.append(_leader(best[1], leads_to_px))
         self.labels.append(best[1])
         return best[1]
 

@@ -32,6 +32,12 @@ FINE_PX = 6.0
 """Colours and dashes change at steps this long."""
 COLOUR_STEP_DEG = 3.0
 RUNS_LABELLED = 4
+RUN_LABEL_PLACES = (
+    ((-48, 48, -96, 96, -150, 150), (0.0, -0.5, 0.5, -0.9, 0.9)),
+    ((-48, 48, -96, 96, -150, 150, -210, 210, -270, 270), (-1.0, 1.0, 0.0, -0.5, 0.5)),
+)
+"""Pixels below a run, and half lengths of it from its middle, where its length may be written; the second
+where nothing of the first is free, so that the longest run does not go without."""
 SAME_PLACE_IN = 0.75
 """Of two runs this close in depth that lie above one another, only the longer gets a label."""
 
@@ -182,20 +188,22 @@ def _label_recorded(view: View, layer: RecordedLayer, room: LabelRoom) -> None:
 def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> None:
     middle = view.px([[(run.x_from_in + run.x_to_in) / 2, run.depth_in]])[0]
     half_px = view.px([[run.x_to_in, run.depth_in]])[0, 0] - middle[0]
-    places = [
-        (float(middle[0] + half_px * along), float(middle[1] + below))
-        for below in (-48, 48, -96, 96, -150, 150)
-        for along in (0.0, -0.5, 0.5, -0.9, 0.9)
-    ]
-    label = room.place(
-        f"{length_words(run.length_in)} sideways",
-        places,
-        size_px=LETTERS_PX,
-        ink=DARK,
-        plate=LEVEL,
-        opacity=0.92,
-        leads_to_px=float(middle[1]),
-    )
+    label = None
+    for below_px, alongs in RUN_LABEL_PLACES:
+        places = [
+            (float(middle[0] + half_px * along), float(middle[1] + below))
+            for below in below_px
+            for along in alongs
+        ]
+        label = label or room.place(
+            f"{length_words(run.length_in)} sideways",
+            places,
+            size_px=LETTERS_PX,
+            ink=DARK,
+            plate=LEVEL,
+            opacity=0.92,
+            leads_to_px=float(middle[1]),
+        )
     if label is not None:
         ends = view.px([[run.x_from_in, run.depth_in], [run.x_to_in, run.depth_in]])
         x = float(np.clip(label.centre[0], *np.sort(ends[:, 0])))

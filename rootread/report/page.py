@@ -9,16 +9,15 @@ from typing import Any
 from markupsafe import Markup
 
 from rootread.judge import CAUTIONS
-from rootread.judge.scores import STRAIGHTNESS_SPAN_IN
 from rootread.judge.verdict import verdict_of
-from rootread.measure.counting import FULL_FROM_IN
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
+from rootread.report.definitions import definitions_of
 from rootread.report.section import anchor, scale_bar, template, zones
-from rootread.report.words import count, kept_together, listing, pattern_words
+from rootread.report.words import count, kept_together, listing
 from rootread.schema import Row
-from rootread.settings import JudgeSettings, MeasureSettings, Settings, settings_toml
+from rootread.settings import JudgeSettings, Settings, settings_toml
 from rootread.units import length_words, lengths_shown_in
 
 DOT_ROWS = (17.0, 39.0, 61.0, 83.0)
@@ -89,7 +88,7 @@ def page_parts(
             _summary(walls[index], settings, runs[index] if runs else (), linked)
             for index in read[:MOST_LISTED]
         ]
-        definitions = _definitions(settings)
+        definitions = definitions_of(settings)
         thinnest = length_words(settings.measure.counted_width_in, 2)
     told = template("page.html").generate(
         title=_title(walls),
@@ -241,65 +240,3 @@ def _treatment(
         )
     some = f"; of its {len(walls)} walls one in {every} is drawn" if every > 1 else ""
     return {"name": name or "no treatment named", "words": words + some, "dots": dots}
-
-
-def _definitions(settings: Settings) -> list[tuple[str, str]]:
-    """What the words on the page mean, with the numbers of this run."""
-    measure, judge = settings.measure, settings.judge
-    weights = {
-        "descent": judge.weight_descent,
-        "passage": judge.weight_passage,
-        "straightness": judge.weight_straightness,
-        "roundness": judge.weight_roundness,
-        "evenness": judge.weight_evenness,
-    }
-    shares = listing([f"{name} {100 * weight:.0f} %" for name, weight in weights.items()])
-    return [
-        (
-            "descent",
-            f"How steeply a root goes down, in degrees below level. The {pattern_words(measure)}. The wall's "
-            f"mean is over the length of roots {length_words(measure.counted_width_in, 2)} and more wide; "
-            f"those under {length_words(FULL_FROM_IN, 0)} long and doubtful ones count for less.",
-        ),
-        ("sideways run", _run_words(measure)),
-        (
-            "layer",
-            "A depth at which turns, runs and stops gather more than chance would have it "
-            f"(less than {100 * judge.layer_p_value:.0f} times in 100 if depths were shuffled).",
-        ),
-        (
-            "passage",
-            "Of the roots that come to a layer, the share that cross it without turning or stopping; of a "
-            "wall, the share that get down all of it so.",
-        ),
-        (
-            "straightness",
-            f"The straight distance over each {length_words(STRAIGHTNESS_SPAN_IN, 0)} of root against the "
-            "length along it. A whole root's length against the line between its ends is its tortuosity.",
-        ),
-        (
-            "roundness",
-            f"The share of root that is not, over {length_words(measure.flattened_min_length_in)} or more, "
-            f"{measure.flattened_ratio:g} times as wide as the root's own taper.",
-        ),
-        (
-            "flattened in a crack",
-            "A flattened stretch that leaves its root's course to go upright, as cracks do, or along or "
-            "beyond which a dark crack shows. A root hides the crack it fills, so most are told by their "
-            "course alone.",
-        ),
-        ("evenness", "Whether the slots that shanks opened and the berms between them look alike."),
-        (
-            "grade",
-            f"0 to 100, made of {shares}. Open from {judge.open_from:.0f}, slowed from "
-            f"{judge.slowed_from:.0f}, turned from {judge.turned_from:.0f}, else stopped. "
-            "Two words mean that the likely range spans both.",
-        ),
-    ]
-
-
-def _run_words(measure: MeasureSettings) -> str:
-    return (
-        f"A stretch of root within {measure.run_max_descent_deg:.0f}° of level for at least "
-        f"{length_words(measure.run_min_length_in)}, deeper than {length_words(measure.run_min_depth_in)}."
-    )

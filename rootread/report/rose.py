@@ -12,7 +12,7 @@ from rootread.measure.types import Readings, RootReading
 from rootread.report.colours import descent_colours, hex_of
 from rootread.report.svg import svg, text
 from rootread.report.waydown import way_down
-from rootread.report.words import percent
+from rootread.shares import percent
 
 WEDGE_DEG = 10
 ROSE_RADIUS = 130.0
@@ -66,7 +66,8 @@ def rose_words(roots: Sequence[RootReading]) -> str:
     both_sides = (lengths + lengths[::-1])[: len(lengths) // 2] / lengths.sum()
     level, slanting, down = both_sides.reshape(3, -1).sum(axis=1)
     return (
-        f"{percent(level)} of root length lies within 30° of level, {percent(slanting)} slants, "
+        f"{percent(level)} of the length of all roots, thin ones too, lies within 30° of level, "
+        f"{percent(slanting)} slants, "
         f"{percent(down)} lies within 30° of straight down."
     )
 

@@ -40,13 +40,13 @@ from rootread.report.words import (
     odds,
     passage_words,
     pattern_words,
-    percent,
     recorded_words,
     score,
     sheet_lines,
     side,
 )
 from rootread.settings import JudgeSettings, Settings
+from rootread.shares import percent
 from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -172,13 +172,15 @@ def anchor(wall_name: str) -> str:
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("rootread.report"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["kept"] = kept_together
+    return environment
 
 
 def template(name: str) -> Any:

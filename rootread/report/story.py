@@ -20,12 +20,12 @@ from rootread.report.words import (
     listing,
     passage_words,
     pattern_range,
-    percent,
     percent_range,
     recorded_words,
     scale_words,
 )
 from rootread.settings import Settings
+from rootread.shares import percent
 from rootread.units import length_range, length_words
 from rootread.wall import Wall
 

@@ -9,6 +9,7 @@ from rootread.judge.types import Layer
 from rootread.measure.types import Interval
 from rootread.plane.types import LevelSource, WallPlane
 from rootread.settings import MeasureSettings
+from rootread.shares import percent
 from rootread.units import length_range, length_words, lengths_shown_in, per_length_shown, shown, unit_shown
 
 _A_UNIT = {"in": "an inch", "cm": "a centimetre"}
@@ -20,11 +21,11 @@ _LEVEL_WORDS: dict[LevelSource, str] = {
     "marks": "Plumb marked by hand.",
 }
 
-_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<]) (?=\d)|(?<=\d) (?=(?:%|in|cm)(?!\w))")
+_TOGETHER = re.compile(r"(?<=\b[pF]) (?=[=<])|(?<=[=<±]) (?=\d)|(?<=\d) (?=(?:%|in|cm)(?!\w))")
 
 
 def kept_together(sentence: str) -> str:
-    """A sentence in which no line ends within ``p = 0.25``, ``5 %`` or ``7.1 in``."""
+    """A sentence in which no line ends within ``p = 0.25``, ``5 %``, ``7.1 in`` or ``± 0.3 in``."""
     return _TOGETHER.sub("\N{NO-BREAK SPACE}", sentence)
 
 
@@ -58,11 +59,6 @@ def between_places(from_in: float, to_in: float, digits: int = 1) -> str:
 def degrees(angle_deg: float) -> str:
     """``31°``."""
     return f"{angle_deg:.0f}°" if math.isfinite(angle_deg) else "–"
-
-
-def percent(share: float) -> str:
-    """``27 %``."""
-    return f"{100 * share:.0f} %" if math.isfinite(share) else "–"
 
 
 def score(value: float) -> str:

@@ -37,7 +37,11 @@ def writing(path: Path) -> Iterator[IO[bytes]]:
             path.fs.put_file(str(whole), path.path)  # type: ignore[attr-defined]
         return
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem[:20]}-", suffix=PART)
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem[:20]}-", suffix=PART)
+    except OSError as error:
+        # Of the file that was asked for, not of the part of it that nobody knows of.
+        raise OSError(error.errno, error.strerror, str(path)) from error
     try:
         with os.fdopen(handle, "wb") as file:
             yield file

@@ -26,6 +26,13 @@ export function range(interval, digits = 0) {
   return `${fixed(interval.value, digits)} (${fixed(interval.low, digits)} to ${fixed(interval.high, digits)})`
 }
 
+/** A share with its range, as the report says it: what is there and rounds to nothing is not said to be nothing. */
+export function shareWords({ value, low, high }) {
+  if (value === null) return '–'
+  const share = value > 0 && value < 0.005 ? 'under 1' : fixed(100 * value, 0)
+  return `${share} % (${fixed(100 * low, 0)} to ${fixed(100 * high, 0)})`
+}
+
 const WORDS = [['stopped', 0, 40], ['turned', 40, 60], ['slowed', 60, 80], ['open', 80, 100]]
 
 /** The grade on 0 to 100 with its interval; `before` leaves a mark where it was. */

@@ -1,7 +1,7 @@
 // What was read of a wall, in words and figures: beside the photo, or below it where the page is narrow.
 
 import { RAMP } from './overlay.js'
-import { el, fixed, gradeBar, range, tone, whole } from './parts.js'
+import { el, fixed, gradeBar, range, shareWords, tone, whole } from './parts.js'
 import { markList, strikeLayer } from './tools.js'
 import { fixedLength, lengthRange, lengthWords, perShown, unitShown, unitWords } from './units.js'
 
@@ -75,7 +75,7 @@ export function readingPanel(acts) {
         ['Descent', `${range(figures.descent_deg)}° below level`],
         ['Length / straight way', range(figures.tortuosity, 2)],
         ['Ran sideways', `${lengthRange(figures.sideways_in)} ${unitShown()}`],
-        ['Looks flattened', `${range({ value: 100 * figures.flattened_share.value, low: 100 * figures.flattened_share.low, high: 100 * figures.flattened_share.high })} %`],
+        ['Looks flattened', shareWords(figures.flattened_share)],
         ['Scale', `${scale.kind}, ${fixed(perShown(scale.px_per_in))} photo pixels ${unitWords()[0]}, give or take ${fixed(200 * scale.px_per_in_se / scale.px_per_in)} %`],
         ['Plumb', `from ${LEVEL[scale.level]}, ± ${fixed(2 * scale.level_se_deg)}°`],
         ['Soil surface', `${SURFACE[scale.surface]}, ± ${lengthWords(2 * scale.surface_se_in)}`],
@@ -83,7 +83,8 @@ export function readingPanel(acts) {
       fold('parts', 'Parts of the grade', el('ul', { class: 'parts' }, reading.parts.map((part) => el('li', {},
         el('b', {}, `${part.name} ${whole(part.score)}`), el('span', {}, ` · counts ${Math.round(100 * part.weight)} %`), el('br'), part.reason)))),
       fold('layers', `Layers (${reading.layers.length})`, ...layerList(reading, wall.marks)),
-      fold('advice', 'What to do', reading.advice.map((one) => el('p', {}, one.text, el('small', {}, one.evidence)))),
+      fold('advice', 'What to do', reading.advice.map((one) => el('p', {}, one.text, el('small', {}, one.evidence))),
+        el('ul', { class: 'before' }, reading.advice_cautions.map((caution) => el('li', {}, caution)))),
       fold('roots', `Roots (${reading.roots.length})`, rootTable(reading.roots)),
       el('p', {}, el('a', { href: `#/second/${encodeURIComponent(wall.name)}` }, 'Compare with a second reading')))
     if (held) body.querySelector(`details[data-id="${held}"] summary`)?.focus()
