@@ -356,7 +356,7 @@ def test_a_thicket_is_left_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_full_wall_is_thought_over_no_longer_than_it_may_take(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Looks are bounded, in all rounds together: twelve roots cross twelve others here."""
+    """Looks are bounded, in all rounds together, a crowd's closer: twelve roots cross twelve others here."""
     places_in = np.linspace(1.0, 4.3, 12).tolist()
     thicket = [course((0.5, at), (5.0, at + 0.5)) for at in places_in]
     thicket += [course((at, 0.5), (at + 0.5, 5.0)) for at in places_in]
@@ -372,6 +372,11 @@ def test_a_full_wall_is_thought_over_no_longer_than_it_may_take(monkeypatch: pyt
     assert len(look.worth_a_look(1_000)) > 100
     assert regrouped(thicket, look.view) != thicket
     assert sum(asked) == 100
+    asked.clear()
+    monkeypatch.setattr(regroup, "CROWD", 23)
+    monkeypatch.setattr(regroup, "MOST_LOOKS_AT_A_CROWD", 60)
+    assert regrouped(thicket, look.view) != thicket
+    assert sum(asked) == 60
 
 
 def test_of_too_many_encounters_those_of_the_longest_limbs_are_looked_at(

@@ -38,9 +38,10 @@ MAX_MATCH_COST = 8.0
 MAX_NODES = 300
 """The search for whole numbers ends after this many branchings with the best it has."""
 MOST_JOINS = 30_000
-MOST_UNKNOWNS = 18_000
-"""Twice as many joins as a wall full of roots has, and a third more unknowns that are not hopeless: a thicket
-has more, and would take long. Its further joins are left out, its whole numbers are rounded ones."""
+MOST_UNKNOWNS = 14_000
+"""Twice as many joins as a wall full of roots has, and as many unknowns that are not hopeless as all but one
+of 300 made walls have: a thicket has more, and would take long. Its further joins are left out, its whole
+numbers are rounded ones."""
 LEFT_OUT_COST_PER_IN = 15.0
 """An edge that belongs to no root, each inch."""
 

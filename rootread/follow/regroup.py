@@ -44,10 +44,12 @@ LEAST_GAIN = 0.2
 ROUNDS = 4
 """Roots that were linked anew are looked at again, so often at most."""
 MOST_COURSES = 300
-"""Made walls full of roots have up to 190. More are a crowd or a net, which takes long enough without."""
+"""Made walls full of roots have up to 220. More are a crowd or a net, which takes long enough without."""
 MOST_LOOKS = 1_500
-"""Made walls full of roots have up to 1,300 encounters that are worth a look, in all rounds; of a crowded
-wall or a net, which have more, those of the longest limbs are looked at."""
+"""Of a wall full of roots, in all rounds; those of the longest limbs are looked at first."""
+CROWD = 230
+MOST_LOOKS_AT_A_CROWD = 800
+"""The same, of a wall with more courses than this: all else takes longer there."""
 BATCH = 4
 """Pictures at a time, always as many: onnxruntime keeps memory for every number it meets. Few leave little to
 fill up with, and cores share them evenly; what the network says of each is the same."""
@@ -146,7 +148,7 @@ def looks(courses: list[Course], view: View) -> Iterator[tuple[SeenCourses, list
     """Look after look at the courses: each with the encounters it looks at, and the courses after it."""
     if len(courses) > MOST_COURSES:
         return
-    look, left = None, MOST_LOOKS
+    look, left = None, MOST_LOOKS if len(courses) <= CROWD else MOST_LOOKS_AT_A_CROWD
     for _ in range(ROUNDS):
         look = SeenCourses(courses, view, look)
         encounters = look.worth_a_look(left)
