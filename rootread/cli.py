@@ -177,7 +177,7 @@ def desk(
     opened = Desk(folder, _settings(settings, units), out)
     if made:
         typer.echo(f"There was no folder {folder}; a new one is open: {folder.resolve()}", err=True)
-    serve(opened, host, port, lambda address: open_desk(address, browser))
+    serve(opened, host, port, lambda address: open_desk(address, browser), end_at_once)
     end_at_once()
 
 

@@ -19,7 +19,6 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from rootread.console import end_at_once
 from rootread.desk.cells import sheet_of
 from rootread.desk.guard import Guard, TooLarge
 from rootread.desk.second import second_opinion, take_second
@@ -271,8 +270,12 @@ def _picture(content: bytes, headers: dict[str, str] | None = None) -> Response:
     return Response(content, media_type="image/jpeg", headers=headers)
 
 
-def serve(desk: Desk, host: str, port: int | None, say: Callable[[str], None]) -> None:
+def serve(
+    desk: Desk, host: str, port: int | None, say: Callable[[str], None], end: Callable[[], None]
+) -> None:
     """Serve the desk until it is interrupted; ``say`` is given the address, token and all.
+
+    A second interruption does not wait until all is closed: ``end`` is called.
 
     Raises
     ------
@@ -281,12 +284,12 @@ def serve(desk: Desk, host: str, port: int | None, say: Callable[[str], None]) -
     import uvicorn
 
     class Server(uvicorn.Server):
-        """A server that closes at the first Ctrl+C and does not wait for anything at the second."""
+        """A server that closes at the first Ctrl+C and ends at the second."""
 
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
             """Told of a Ctrl+C."""
             if self.should_exit:
-                end_at_once()
+                end()
             super().handle_exit(sig, frame)
 
     listening = _listen(host, port)
