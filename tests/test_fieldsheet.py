@@ -161,6 +161,7 @@ def test_the_scale_object_may_state_its_own_length(sheet, cell, scale, unit):
     ("content", "said"),
     [
         ("photo,tool_dept_in\na.jpg,14\n", "column 2, 'tool_dept_in'.*Did you mean tool_depth_in?"),
+        ("photo,tool_depth_cm\na.jpg,36\n", "Did you mean tool_depth_in\\? A unit stands in the cell"),
         ("photo,zzzz\na.jpg,14\n", "column 2, 'zzzz'.*Known: photo, wall"),
         ("wall\nnorth\n", "no column photo"),
         ("photo,pit,pit\na.jpg,1,2\n", "two columns pit"),

@@ -54,6 +54,19 @@ def test_each_place_that_was_probed_deep_enough_tests_the_layer():
     assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (3, 1, 1, 1)
 
 
+def test_a_place_that_is_hard_from_its_first_reading_tells_of_no_layer_above_that():
+    layer = Layer(6.0, 0.1, -10, 10, 10, 1, 9, 0, 20.0, 0.001, None)
+    readings = [
+        *(ConeReading(-8.0, d, p) for d, p in ((9, 400), (12, 500))),  # begins 3 in below the layer, hard
+        *(ConeReading(0.0, d, p) for d, p in ((9, 100), (12, 500))),  # begins there, soft: hard deeper
+        *(ConeReading(8.0, d, p) for d, p in ((3, 400), (9, 500))),  # begins above the layer, hard
+    ]
+    profiles = cone_profiles(readings, LEVEL, 300)
+    assert [profile.hard_from_first for profile in profiles] == [True, False, True]
+    (agrees,) = cone_agreement(profiles, [layer])
+    assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (2, 0, 1, 1)
+
+
 def cone_file(tmp_path, text):
     path = tmp_path / "cone.csv"
     path.write_text(text, encoding="utf-8")
@@ -76,10 +89,27 @@ def test_readings_without_a_wall_are_those_of_a_lone_wall(tmp_path):
         cone_of(path, "north", alone=False)
 
 
+def test_a_lone_walls_readings_count_whether_or_not_they_name_it(tmp_path):
+    path = cone_file(tmp_path, "wall,x_in,depth_in,psi\nnorth,0,8,300\n,0,4,200\n")
+    assert [reading.psi for reading in cone_of(path, "north", alone=True)] == [200.0, 300.0]
+
+
+def test_pressures_carry_their_unit_and_decimal_commas(tmp_path):
+    path = cone_file(tmp_path, "X in;depth-in;psi\n0;10 cm;1,4 MPa\n0;20 cm;2000 kPa\n0;30 cm;300,5\n")
+    psi = [reading.psi for reading in cone_of(path, "north", alone=True)]
+    # 1 psi = 6894.757 Pa (from memory)
+    assert psi == pytest.approx([1.4e6 / 6894.757, 2e6 / 6894.757, 300.5], rel=1e-5)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("x_in,psi\n0,100\n", "no column depth_in"),
+        ("x_in,depth_in,psi\n0,2,100\n,4,200\n", "row 3, x_in: nothing is written"),
+        ("x_in,depth_in,psi\n0,2,\n", "row 2, psi: nothing is written"),
+        ('x_in,depth_in,psi\n0,2,"1,400 kPa"\n', "two ways"),
+        ("x_in,depth_in,psi\n0,2,40 MPa\n", "no pressure that a cone is pushed with"),
+        ("x_in,depth_cm,psi\n0,2,100\n", "A unit stands in the cell"),
         ("x_in,depth_in,psy\n", "Did you mean psi"),
         ("x_in,depth_in,psi\n0,2,hard\n", "row 2, psi"),
         ("x_in,depth_in,psi\n0,-2,100\n", "row 2, depth_in"),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from report_walls import open_wall, turned_wall
 
-from rootread.fieldsheet import CaliperPair, ConeReading
+from rootread.fieldsheet import CaliperPair, ConeReading, RecordedLayer
 from rootread.judge.cone import ConeAgreement, cone_profiles
 from rootread.judge.floor import loosened_floor
 from rootread.judge.shape import LayerLine
@@ -47,7 +47,8 @@ def test_the_depth_of_the_limit_is_told_place_by_place(section):
 
 
 def test_the_cone_is_set_against_the_layer(section):
-    assert "does not bear out the layer at" in section and "1 well above it" in section
+    assert "does not bear out the layer at" in section
+    assert "of 1 place that tests it, 300 psi lie well above it at 1." in section
 
 
 def test_the_floor_is_told_with_its_berm_and_spacing(section):
@@ -102,10 +103,59 @@ def test_the_sample_of_the_cone_has_the_white_bar_that_its_words_name():
 
 
 def test_agreement_in_words():
-    assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1)).startswith(
-        "The cone agrees with the layer at 6.0 in"
+    assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1), 300.0) == (
+        "The cone agrees with the layer at 6.0 in: of 3 places that test it, "
+        "300 psi lie near it at 2 and deeper or nowhere at 1."
     )
-    assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0)) == "No place was probed to the layer at 6.0 in."
+    assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0), 300.0).startswith(
+        "The cone does not tell of the layer at 6.0 in"
+    )
+
+
+def with_cone(*readings):
+    made = turned_wall()
+    cone = cone_profiles(readings, made.plane.surface.line_in, 300.0)
+    return replace(made, judgement=replace(made.judgement, cone=cone))
+
+
+def test_soil_that_is_hard_from_the_first_reading_may_be_hard_above_it():
+    said = words(
+        wall_section(with_cone(ConeReading(12.0, 8.0, 400.0), ConeReading(12.0, 9.0, 450.0)), Settings())
+    )
+    assert "12 in right of the card 8.0 in or above 450 9.0 in" in said
+
+
+def test_no_pressure_is_drawn_above_the_first_reading():
+    bare, drawn = (
+        draw_sheets(made, Settings())[1]
+        for made in (turned_wall(), with_cone(ConeReading(4.0, 9.0, 590.0), ConeReading(4.0, 15.0, 590.0)))
+    )
+    rows, columns = np.nonzero(
+        ((drawn[..., :3] == CONE) & (bare != drawn).any(axis=2, keepdims=True)).all(axis=2)
+    )
+    left = columns.min()
+    # The curve begins at 9 in of the 15 that the upright line goes down.
+    far = rows[columns > left + 0.8 * (columns.max() - left)]
+    assert far.min() > rows.min() + 0.5 * (rows.max() - rows.min())
+
+
+def test_a_cone_beyond_the_photo_is_neither_drawn_nor_in_the_legend():
+    made = with_cone(ConeReading(90.0, 3.0, 100.0), ConeReading(90.0, 6.0, 400.0))
+    assert (draw_sheets(made, Settings())[1] == draw_sheets(turned_wall(), Settings())[1]).all()
+    assert "cone" not in dict(kinds_of_marks(made))
+
+
+def test_shanks_and_recorded_layers_that_the_photo_does_not_show_are_not_in_the_legend():
+    kinds = dict(kinds_of_marks(turned_wall(shanks_at_in=(-90.0,), layers=(RecordedLayer("pan", 60.0),))))
+    assert "shank" not in kinds and "recorded" not in kinds
+
+
+def test_a_layer_recorded_deeper_than_the_photo_is_not_named_at_its_edge():
+    made, bare = (turned_wall(layers=layers) for layers in ((RecordedLayer("pan", 60.0),), ()))
+    assert all(
+        (one == other).all()
+        for one, other in zip(draw_sheets(made, Settings()), draw_sheets(bare, Settings()), strict=True)
+    )
 
 
 def test_a_sloped_layer_is_said_from_end_to_end():

@@ -24,6 +24,7 @@ from rootread.plane import (
     find_plane,
     lay_flat,
     locate_scale,
+    shown_across_in,
     shown_down_to_in,
     within_outline,
 )
@@ -62,6 +63,8 @@ class Seen:
     """``(K, 2)`` places in its face that show a crack."""
     deepest_in: float | None
     """How far down the photo shows the wall; None where that is not known."""
+    across_in: tuple[float, float] | None
+    """x at which the wall in the photo begins and ends; None where that is not known."""
     key: Key
     """Of the last stage: what all of it was made from."""
 
@@ -153,6 +156,7 @@ class Stages:
             packed(painted),
             painted.cracks_in,
             deepest_in,
+            shown_across_in(image, marks),
             key,
         )
         # The last few, so that undoing a scale or a stroke takes no time either.

@@ -37,6 +37,11 @@ class ConeProfile:
     """Depth below the surface at which the limit is first reached; None if it is not."""
 
     @property
+    def hard_from_first(self) -> bool:
+        """Whether the limit is exceeded at the first reading, so that it lies there or anywhere above."""
+        return self.limit_depth_in is not None and self.psi[0] >= self.limit_psi
+
+    @property
     def limit_z_in(self) -> float | None:
         """The same depth in the wall plane."""
         return None if self.limit_depth_in is None else self.surface_in + self.limit_depth_in
@@ -48,7 +53,7 @@ class ConeAgreement:
 
     layer_depth_in: float
     tested: int
-    """Places within the layer's reach that were probed as deep as it."""
+    """Places within the layer's reach that tell of it: probed as deep, and soft above."""
     agree: int
     """Of these, places where the limit is first reached near the layer."""
     shallower: int
@@ -87,7 +92,10 @@ def limit_depth(depths_in: Sequence[float], psi: Sequence[float], limit_psi: flo
 
 
 def cone_agreement(profiles: Sequence[ConeProfile], layers: Sequence[Layer]) -> tuple[ConeAgreement, ...]:
-    """For each layer, at how many places the cone says the same."""
+    """For each layer, at how many places the cone says the same.
+
+    A place whose first reading lies below the layer and is hard tells nothing: it may have been hard above.
+    """
     found = []
     for layer in layers:
         off = []
@@ -96,7 +104,9 @@ def cone_agreement(profiles: Sequence[ConeProfile], layers: Sequence[Layer]) -> 
                 continue
             at = float(layer.line.depth_at(np.array([profile.x_in]))[0])
             if profile.limit_z_in is not None:
-                off.append(profile.limit_z_in - at)
+                by_in = profile.limit_z_in - at
+                if by_in <= AGREES_IN or not profile.hard_from_first:
+                    off.append(by_in)
             elif profile.surface_in + profile.depths_in[-1] >= at + AGREES_IN:
                 off.append(float("inf"))
         found.append(

@@ -10,9 +10,9 @@ from rootread.judge.floor import LoosenedFloor
 from rootread.report.colours import DARK, RGB, WHITE
 from rootread.report.strokes import Sheet, dashed, stroke, veil
 from rootread.report.view import View
-from rootread.report.words import count, side
+from rootread.report.words import count, listing
 from rootread.shares import percent
-from rootread.units import length_range, length_words, unit_shown
+from rootread.units import length_range, length_words, side, unit_shown
 
 if TYPE_CHECKING:
     from rootread.wall import Wall
@@ -31,15 +31,19 @@ def draw_ground(sheet: Sheet, view: View, judgement: Judgement) -> None:
         veil(sheet, [line], DARK, 11, 0.5)
         stroke(sheet, dashed(line, 26, 12), FLOOR, 5)
     for profile in judgement.cone:
-        _draw_profile(sheet, view, profile)
+        if view.shows_across(profile.x_in):
+            _draw_profile(sheet, view, profile)
 
 
 def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
-    """Pressure to the right of an upright line, the limit as a notch, the first depth of it as a bar."""
-    z = profile.surface_in + np.array([0.0, *profile.depths_in])
+    """Pressure to the right of an upright line, the limit as a notch, the first depth of it as a bar.
+
+    The pressure begins at the first reading: of the soil above nothing is known.
+    """
+    z = profile.surface_in + np.array([0.0, profile.depths_in[0], *profile.depths_in])
     upright = view.px(np.column_stack([np.full(len(z), profile.x_in), z]))
     reach = CONE_FULL_PX * np.array([0.0, *profile.psi]) / (2.0 * profile.limit_psi)
-    curve = upright + np.column_stack([reach, np.zeros(len(reach))])
+    curve = upright[1:] + np.column_stack([reach, np.zeros(len(reach))])
     to_limit = np.array([CONE_FULL_PX / 2, 0.0])
     for line, width in ((upright, 3), (curve, 5)):
         veil(sheet, [line], DARK, width + 6, 0.5)
@@ -52,10 +56,10 @@ def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
         stroke(sheet, [bar], WHITE, 5)
 
 
-def ground_marks(judgement: Judgement) -> list[tuple[str, str]]:
-    """The kinds of mark drawn here that this wall has, each with its meaning."""
+def ground_marks(judgement: Judgement, view: View) -> list[tuple[str, str]]:
+    """The kinds of mark drawn here that this wall's picture has, each with its meaning."""
     kinds = []
-    if judgement.cone:
+    if any(view.shows_across(profile.x_in) for profile in judgement.cone):
         limit_psi = judgement.cone[0].limit_psi
         kinds.append(("cone", f"cone readings; white bar: first {limit_psi:.0f} psi"))
     if judgement.floor is not None:
@@ -71,26 +75,35 @@ def cone_table(wall: "Wall") -> dict[str, Any] | None:
     rows = [
         [
             f"{side(profile.x_in)} of the {wall.plane.scale.kind}",
-            length_words(profile.limit_depth_in) if profile.limit_depth_in is not None else "not reached",
+            _limit_words(profile),
             f"{max(profile.psi):.0f}",
             length_words(profile.depths_in[-1]),
         ]
         for profile in profiles
     ]
     head = ["place", f"first {profiles[0].limit_psi:.0f} psi", "most, psi", "probed to"]
-    return {"head": head, "rows": rows, "words": [agreement_words(one) for one in wall.judgement.cone_agrees]}
+    words = [agreement_words(one, profiles[0].limit_psi) for one in wall.judgement.cone_agrees]
+    return {"head": head, "rows": rows, "words": words}
 
 
-def agreement_words(one: ConeAgreement) -> str:
+def _limit_words(profile: ConeProfile) -> str:
+    if profile.limit_depth_in is None:
+        return "not reached"
+    at = length_words(profile.limit_depth_in)
+    return f"{at} or above" if profile.hard_from_first else at
+
+
+def agreement_words(one: ConeAgreement, limit_psi: float) -> str:
     """Whether cone and roots tell of the same layer."""
     layer = f"the layer at {length_words(one.layer_depth_in)}"
     if not one.tested:
-        return f"No place was probed to {layer}."
-    words = [f"{one.agree} near it"] if one.agree else []
-    words += [f"{one.shallower} well above it"] if one.shallower else []
-    words += [f"{one.softer} not by then"] if one.softer else []
+        return f"The cone does not tell of {layer}: no place along it was probed from above it to below it."
+    words = [f"near it at {one.agree}"] if one.agree else []
+    words += [f"well above it at {one.shallower}"] if one.shallower else []
+    words += [f"deeper or nowhere at {one.softer}"] if one.softer else []
     agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
-    return f"The cone {agree} {layer}: of {count(one.tested, 'place')} that test it, {', '.join(words)}."
+    places = count(one.tested, "place that tests it", "places that test it")
+    return f"The cone {agree} {layer}: of {places}, {limit_psi:.0f} psi lie {listing(words)}."
 
 
 def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:

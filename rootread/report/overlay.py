@@ -57,6 +57,8 @@ def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
         _draw_shank(sheet, view, wall.plane.surface.line_in, x_in)
 
     for layer in recorded_alone(wall.layers, wall.row):
+        if not view.shows_down_to(layer.depth_in):
+            continue
         level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
         line = [dash for piece in level for dash in dashed(piece, 10, 14)]
         veil(sheet, line, DARK, 5, 0.4)
@@ -82,7 +84,8 @@ def lay_out_labels(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
     for run in runs_to_label(wall.readings.roots):
         _label_run(sheet, view, run, room)
     for layer in recorded_alone(wall.layers, wall.row):
-        _label_recorded(view, layer, room)
+        if view.shows_down_to(layer.depth_in):
+            _label_recorded(view, layer, room)
     return room
 
 
@@ -216,8 +219,7 @@ def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> N
 
 def _draw_shank(sheet: Sheet, view: View, surface_in: Points, x_in: float) -> None:
     """A wedge above the soil surface where a shank went through; none where the photo does not reach."""
-    (x_least, _), (x_most, _) = view.wall_range_in
-    if not x_least <= x_in <= x_most:
+    if not view.shows_across(x_in):
         return
     z_in = np.interp(x_in, surface_in[:, 0], surface_in[:, 1])
     tip = view.px([[x_in, z_in]])[0]

@@ -43,11 +43,10 @@ from rootread.report.words import (
     recorded_words,
     score,
     sheet_lines,
-    side,
 )
 from rootread.settings import JudgeSettings, Settings
 from rootread.shares import percent
-from rootread.units import length_words, lengths_shown_in
+from rootread.units import length_words, lengths_shown_in, side
 from rootread.wall import RefusedWall, Wall
 
 RAMP_STEPS = 48

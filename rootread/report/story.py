@@ -3,12 +3,12 @@
 import math
 import re
 
-from rootread.fieldsheet import SheetRow, depths_asked
+from rootread.fieldsheet import SheetRow, depths_asked, places_asked, told_of_places
 from rootread.fieldsheet.depths import told_of_depths
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
-from rootread.plane import WallPlane, shown_down_to_in
+from rootread.plane import WallPlane, shown_across_in, shown_down_to_in
 from rootread.report.byhand import hand_figures
 from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
@@ -68,6 +68,7 @@ def cautions(wall: Wall) -> list[str]:
         *wall.plane.cautions,
         *wall.root_map.told,
         *_of_depths(wall),
+        *told_of_places(places_asked(wall.row, shown_across_in(wall.image, wall.marks))),
         *_of_another_crop(wall.row),
         *_too_few(wall),
     ]

@@ -64,6 +64,16 @@ class View:
         shown = self.plane.to_wall_in(edge[scale > LEAST_SCALE_SHARE * self.plane.scale.px_per_in])
         return shown.min(axis=0), shown.max(axis=0)
 
+    def shows_across(self, x_in: float) -> bool:
+        """Whether the photo shows the wall at this place along it."""
+        (x_least, _), (x_most, _) = self.wall_range_in
+        return bool(x_least <= x_in <= x_most)
+
+    def shows_down_to(self, depth_in: float) -> bool:
+        """Whether some of the wall's level line at this depth is in the photo."""
+        (_, z_least), (_, z_most) = self.wall_range_in
+        return bool(z_least <= depth_in <= z_most)
+
     def level_line(self, depth_in: float, x_from_in: float = -np.inf, x_to_in: float = np.inf) -> Points:
         """The wall's level line at a depth, as far as the photo shows it, in picture pixels."""
         (x_least, _), (x_most, _) = self.wall_range_in

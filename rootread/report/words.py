@@ -165,11 +165,6 @@ def pattern_words(measure: MeasureSettings) -> str:
     return f"growth pattern, {pattern_range(measure)}"
 
 
-def side(x_in: float) -> str:
-    """``5 in left`` or ``34 in right``, of the scale object's centre."""
-    return f"{length_words(abs(x_in), 0)} {'left' if x_in < 0 else 'right'}"
-
-
 def odds(p_value: float) -> str:
     """A probability as ``1 time in 250``, or ``8 times in 10``."""
     if not p_value > 0:
