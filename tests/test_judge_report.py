@@ -72,6 +72,8 @@ def test_strips_share_out_the_wall():
     slot, berm = judged(OPEN).strips
     assert (slot.name, berm.name) == ("slot", "berm")
     assert not slot.guessed
+    assert np.array(slot.reaches_in) == pytest.approx(np.array([(-18.0, -6.0), (6.0, 16.0)]))
+    assert np.array(berm.reaches_in) == pytest.approx(np.array([(-6.0, 6.0)]))
     total = sum(np.hypot(*(root.points[-1] - root.points[0])) for root in OPEN)
     assert slot.root_length_in + berm.root_length_in == pytest.approx(total, rel=0.01)
     assert slot.passage == berm.passage == 1.0
@@ -93,6 +95,8 @@ def test_a_slot_between_two_berms_is_guessed_at_its_place():
     readings = measure_wall(roots, plane(), MeasureSettings())
     (slot,) = guessed_slots(readings, find_layers(readings, (), SETTINGS))
     assert slot == pytest.approx((-5.0, 5.0), abs=2.5)
+    guessed = judged(roots, row=None).strips[0]
+    assert guessed.guessed and guessed.reaches_in == (pytest.approx(slot),)
 
 
 def test_where_roots_do_alike_all_along_the_wall_thirds_stand_in_for_strips():

@@ -11,6 +11,7 @@ from report_walls import empty_wall, open_roots, open_wall, refused_wall, turned
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import CAUTIONS
+from rootread.judge.strips import Strip
 from rootread.judge.types import Grade
 from rootread.marks import Marks
 from rootread.measure.types import Interval
@@ -316,9 +317,25 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     known = words(section_of(turned_wall(shanks_at_in=(5.0, 25.0))))
     assert "left third" in guessed and "a guess" in guessed
     assert "slot" in known and "a guess" not in known
+    assert "Slots reach from 3 to 10 in right and from 20 to 27 in right: a quarter of the spacing" in known
     # Their descents do not average to the wall's, which stands above.
     note = "thin roots count in part here, as in the grade; the mean descent leaves them out"
     assert note in guessed and note in known
+
+
+def test_shanks_that_ran_elsewhere_are_not_said_to_be_unknown():
+    elsewhere = words(section_of(turned_wall(shanks_at_in=(-90.0, -60.0))))
+    assert "all roots of this wall are in slots, or all in berms, so thirds of the wall stand in" in elsewhere
+    assert "The sheet does not say where the shanks went" not in elsewhere
+
+
+def test_guessed_slots_are_told_with_their_places():
+    made = turned_wall()
+    slot = Strip("slot", True, ((-3.0, 4.0), (10.0, 15.0)), 12.0, 30.0, 0.2, 40.0, 0.9)
+    berm = replace(slot, name="berm", reaches_in=((4.0, 10.0),))
+    made = replace(made, judgement=replace(made.judgement, strips=(slot, berm)))
+    said = words(section_of(made))
+    assert "crossed the layer, from 3 in left to 4 in right and from 10 to 15 in right: a guess" in said
 
 
 def test_root_above_and_at_the_layer_adds_up_to_the_root_of_the_wall():

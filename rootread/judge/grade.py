@@ -142,11 +142,6 @@ def _parts(
 ) -> tuple[GradePart, ...]:
     sums = evidence.sums
     points = sums.in_zone.sum()
-    where = (
-        "across the wall (thirds of it, for want of shank places)"
-        if evidence.zones.guessed
-        else ("between " + " and ".join(evidence.zones.names))
-    )
     flattened = sums.flattened.sum() / max(sums.flat_or_round.sum(), 1.0)
     reasons = (
         f"Roots kept {percent(sums.freedom.sum() / points)} of a free descent; steep stretches do not "
@@ -155,12 +150,24 @@ def _parts(
         f"Straight distance is {percent(sums.straight.sum() / points)} of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
         f"{percent(flattened).capitalize()} of the root length looks flattened.",
-        f"Descent and passage compared {where}.",
+        _evenness_words(evidence),
     )
     return tuple(
         GradePart(name, float(score), float(weight), reason)
         for name, score, weight, reason in zip(PART_NAMES, scores, weights, reasons, strict=True)
     )
+
+
+def _evenness_words(evidence: _Evidence) -> str:
+    zones, in_zone = evidence.zones, evidence.sums.in_zone.sum(axis=1)
+    if zones.guessed:
+        return "Descent and passage compared across the wall (thirds of it, for want of shank places on it)."
+    sparse = [
+        name for name, held in zip(zones.names, in_zone, strict=True) if held < SPARSE_ZONE * in_zone.sum()
+    ]
+    if sparse:
+        return f"Nothing is compared: too little of the root is in the {sparse[0]}."
+    return f"Descent and passage compared between {' and '.join(zones.names)}."
 
 
 def _draws(

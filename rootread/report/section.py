@@ -33,6 +33,7 @@ from rootread.report.room import photo_height_mm
 from rootread.report.rose import half_rose, rose_words
 from rootread.report.story import cautions, key_figures, safety_of_pit, story
 from rootread.report.words import (
+    between_places,
     interval_words,
     kept_together,
     layer_depth_words,
@@ -46,7 +47,7 @@ from rootread.report.words import (
 )
 from rootread.settings import JudgeSettings, Settings
 from rootread.shares import percent
-from rootread.units import length_words, lengths_shown_in, side
+from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
 RAMP_STEPS = 48
@@ -115,7 +116,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         layers_struck=len(wall.marks.layers_struck_px),
         recorded=listing([f"{layer.name} at {length_words(layer.depth_in)}" for layer in wall.row.layers]),
         around=around_layers(judgement, wall.layers),
-        strips=across_wall(judgement.strips),
+        strips=across_wall(judgement.strips, wall.row),
         figures=figures,
         finer=_kept(finer_figures(judgement)),
         abundance=abundance_table(judgement),
@@ -208,7 +209,7 @@ def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
         "depth": layer_depth_words(layer),
         "give": length_words(2 * layer.depth_se_in),
         "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
-        "where": f"seen from {side(layer.x_from_in)} to {side(layer.x_to_in)} of the "
+        "where": f"seen from {between_places(layer.x_from_in, layer.x_to_in, 0)} of the "
         f"{wall.plane.scale.kind}, {length_words(layer.sideways_in, 0)} run sideways",
         "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",
         "chance": f"chance alone would gather roots so {odds(layer.p_value)}",

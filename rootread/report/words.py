@@ -50,10 +50,12 @@ def between_depths(top_in: float, bottom_in: float, digits: int = 1) -> str:
 
 
 def between_places(from_in: float, to_in: float, digits: int = 1) -> str:
-    """``4 to 8 in right`` of the scale object's centre, or ``0 to 4 in left``."""
-    if to_in <= 0:
+    """``4 to 8 in right`` of the scale object's centre, ``0 to 4 in left``, ``5 in left to 11 in right``."""
+    if round(shown(to_in), digits) <= 0:
         return f"{length_range(abs(to_in), -from_in, digits)} {unit_shown()} left"
-    return f"{length_range(from_in, to_in, digits)} {unit_shown()} right"
+    if round(shown(from_in), digits) < 0:
+        return f"{length_words(-from_in, digits)} left to {length_words(to_in, digits)} right"
+    return f"{length_range(abs(from_in), to_in, digits)} {unit_shown()} right"
 
 
 def degrees(angle_deg: float) -> str:
