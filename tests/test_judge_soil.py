@@ -186,8 +186,22 @@ def test_what_loosens_all_the_soil_at_a_spacing(spacing_in, points):
 
 def test_spacing_is_taken_between_the_valleys_where_the_sheet_has_none():
     floor = loosened_floor(hills(18.0), LEVEL, ROW)
-    assert floor.spacing_in == pytest.approx(18, abs=0.2)
+    assert floor.spacing_in == pytest.approx(18, abs=0.2) and not floor.spacing_from_sheet
     assert not floor.from_sheet and floor.tool_depth_in == pytest.approx(12, abs=0.05)
+
+
+@pytest.mark.parametrize("beyond_in", [0.0, 8.0])
+def test_a_berm_marked_alone_tells_its_size_and_no_spacing(beyond_in):
+    """From flank to flank, or with some flat floor on either side under ground that is not even."""
+    x = np.array([-5.0 - beyond_in, -5.0, 0.0, 5.0, 5.0 + beyond_in])
+    uneven = np.column_stack([np.linspace(-20, 20, 41), 0.2 * np.sin(np.linspace(-20, 20, 41))])
+    floor = loosened_floor(np.column_stack([x, [12.0, 12.0, 8.0, 12.0, 12.0]]), uneven, ROW)
+    assert [berm.height_in for berm in floor.berms] == pytest.approx([4.0], abs=0.4)
+    assert floor.spacing_in is None and floor.spacing_ratio is None and floor.loosens_with is None
+
+
+def test_a_line_that_lies_above_the_surface_is_no_floor():
+    assert loosened_floor(hills() - [0.0, 20.0], LEVEL, replace(ROW, tool_depth_in=12.0)) is None
 
 
 def test_a_flat_floor_has_no_berms():

@@ -52,10 +52,10 @@ def test_the_cone_is_set_against_the_layer(section):
 
 
 def test_the_floor_is_told_with_its_berm_and_spacing(section):
-    assert "83 % of it down to 12.0 in" in section
+    assert "83 % of it down to 12.0 in, where the tool ran" in section
     high, wide = re.search(r"1 berm left standing ([\d.]+) in high, ([\d.]+) in wide", section).groups()
     assert (float(high), float(wide)) == pytest.approx((4.0, 7.0), abs=0.15)
-    assert "1.2 working depths, enough for plain points" in section
+    assert "14.0 in from valley to valley: 1.2 working depths, enough for plain points" in section
 
 
 def test_calipers_stand_beside_what_the_photo_shows(section):

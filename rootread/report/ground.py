@@ -110,7 +110,8 @@ def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:
     """What the marked floor says, as names and values."""
     if floor is None:
         return []
-    depth = f"{length_words(floor.tool_depth_in)}{'' if floor.from_sheet else ', its deepest place'}"
+    known = "where the tool ran" if floor.from_sheet else "the deepest place of its floor"
+    depth = f"{length_words(floor.tool_depth_in)}, {known}"
     figures = [
         ("soil loosened", f"{percent(floor.loosened_share)} of it down to {depth}"),
         (
@@ -128,13 +129,15 @@ def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:
             )
         )
     ratio = floor.spacing_ratio
-    if ratio is not None:
+    if ratio is not None and floor.spacing_in is not None:
         enough = (
             f"enough for {floor.loosens_with}"
             if floor.loosens_with
             else "wider than any points loosen all the soil"
         )
-        figures.append(("shank spacing", f"{ratio:.1f} working depths, {enough} (Spoor and Godwin 1978)"))
+        known = "by the sheet" if floor.spacing_from_sheet else "from valley to valley"
+        apart = f"{length_words(floor.spacing_in)} {known}: {ratio:.1f} working depths"
+        figures.append(("shank spacing", f"{apart}, {enough} (Spoor and Godwin 1978)"))
     return figures
 
 
