@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 
 from rootread.fieldsheet import RecordedLayer, SheetRow
+from rootread.judge.recorded import may_be
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval
 from rootread.plane.types import LevelSource, WallPlane
@@ -136,17 +137,35 @@ def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
 def recorded_words(layer: Layer, row: SheetRow) -> str:
     """The matched layer as the sheet has it, ``disk 7.5 in``; ``unrecorded`` without one."""
     recorded = sheet_layer(layer, row)
-    return (
-        f"{recorded.name} {round(shown(recorded.depth_in), 1):g} {unit_shown()}"
-        if recorded
-        else layer.recorded or "unrecorded"
-    )
+    return _as_written(recorded) if recorded else layer.recorded or "unrecorded"
+
+
+def _as_written(recorded: RecordedLayer) -> str:
+    return f"{recorded.name} {round(shown(recorded.depth_in), 1):g} {unit_shown()}"
 
 
 def recorded_alone(layers: Sequence[Layer], row: SheetRow) -> list[RecordedLayer]:
     """Layers of the field sheet that no found layer was matched to."""
     matched = [sheet_layer(layer, row) for layer in layers]
     return [recorded for recorded in row.layers if recorded not in matched]
+
+
+def recorded_besides(layers: Sequence[Layer], row: SheetRow) -> list[str]:
+    """What to say of layers of the sheet that no found layer was matched to, a sentence each kind."""
+    alone = recorded_alone(layers, row)
+    near = [one for one in alone if any(may_be(layer, one) for layer in layers)]
+    told = []
+    if near:
+        told.append(
+            f"The sheet also records {listing([_as_written(one) for one in near])}, too near to tell apart "
+            "from the layer that was found."
+        )
+    away = [_as_written(one) for one in alone if one not in near]
+    if away:
+        told.append(
+            f"The sheet {'also ' if layers else ''}records {listing(away)}; roots show no layer there."
+        )
+    return told
 
 
 def sheet_lines(row: SheetRow) -> list[str]:
