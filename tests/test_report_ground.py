@@ -13,7 +13,7 @@ from rootread.judge.floor import loosened_floor
 from rootread.judge.shape import LayerLine
 from rootread.report import wall_section
 from rootread.report.colours import PAPER, WHITE
-from rootread.report.ground import CONE, FLOOR, agreement_words
+from rootread.report.ground import CONE, FLOOR, agreement_words, caliper_figures
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import WIDTH_PX, draw_sheets
 from rootread.report.strip import COLUMNS_PX, MARGIN_PX, draw_strip
@@ -21,6 +21,9 @@ from rootread.report.words import layer_depth_words
 from rootread.settings import Settings
 
 FLOOR_LINE = np.array([[2.0, 8.0], [9.0, 12.0], [16.0, 8.0], [23.0, 12.0], [30.0, 8.0]])
+
+
+ROW = turned_wall().row
 
 
 def words(section):
@@ -60,6 +63,18 @@ def test_the_floor_is_told_with_its_berm_and_spacing(section):
 
 def test_calipers_stand_beside_what_the_photo_shows(section):
     assert "looks squeezed flat" in section and "flattening by calipers 35 % (20 to 50), 2 roots" in section
+
+
+def test_calipers_are_told_at_the_depths_where_they_were_taken():
+    def said(*pairs):
+        ((_, words_of_them),) = caliper_figures(replace(turned_wall(), row=replace(ROW, calipers=pairs)))
+        return words_of_them
+
+    deep, shallow, unknown = CaliperPair(0.1, 0.04, 7.3), CaliperPair(0.1, 0.09, 3.0), CaliperPair(0.1, 0.08)
+    assert said(deep, shallow, unknown).startswith(
+        "30 % (10 to 60), 3 roots: 10 % at 3.0 in and 60 % at 7.3 in; "
+    )
+    assert said(*[deep] * 4, shallow).startswith("50 % (10 to 60), 5 roots, 3.0 to 7.3 in deep; ")
 
 
 def test_a_wall_without_cone_or_floor_says_nothing_of_them():

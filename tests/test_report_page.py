@@ -323,6 +323,18 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     assert note in guessed and note in known
 
 
+def test_a_layer_is_told_with_the_likely_share_that_crosses():
+    layer = turned_wall().layers[0]
+    low, high = (100 * edge for edge in (layer.passage_interval.low, layer.passage_interval.high))
+    assert f"of 100 such roots, likely {low:.0f} to {high:.0f} cross" in words(section_of(turned_wall()))
+
+
+def test_a_handful_of_roots_is_not_said_to_show_that_there_is_no_layer():
+    few = words(section_of(wall(open_roots()[:1], "few")))
+    assert "So few roots do not tell of a layer." in few and "no depth at which they" not in few
+    assert "1 root thick enough to count" in few
+
+
 def test_shanks_that_ran_elsewhere_are_not_said_to_be_unknown():
     elsewhere = words(section_of(turned_wall(shanks_at_in=(-90.0, -60.0))))
     assert "all roots of this wall are in slots, or all in berms, so thirds of the wall stand in" in elsewhere
@@ -436,6 +448,8 @@ def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words
         (0, 1, "in no crack that shows"),
         (2, 3, "2 of them flattened in a crack"),
         (0, 3, "none in a crack that shows"),
+        (2, 2, "both flattened in a crack"),
+        (3, 3, "all flattened in a crack"),
     ],
 )
 def test_of_one_flattened_stretch_no_share_is_told(cracked: int, stretches: int, words: str) -> None:

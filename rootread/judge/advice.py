@@ -65,10 +65,11 @@ def advise(
 
 
 def _look_again(roots: int, length_in: float) -> Advice:
+    counted = f"{roots} root" if roots == 1 else f"{roots} roots"
     return Advice(
         "look again",
         "Too few roots were read to advise on; clean the face, expose more roots and take the photo again.",
-        f"{roots} roots thick enough to count, {length_words(length_in, 0)} in all.",
+        f"{counted} thick enough to count, {length_words(length_in, 0)} in all.",
     )
 
 

@@ -1,9 +1,11 @@
 """Cone readings and the floor of the loosened soil, drawn over the wall and said in words."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rootread.fieldsheet import CaliperPair
 from rootread.judge import Judgement
 from rootread.judge.cone import ConeAgreement, ConeProfile
 from rootread.judge.floor import LoosenedFloor
@@ -21,6 +23,8 @@ CONE: RGB = (255, 214, 120)
 CONE_FULL_PX = 110.0
 """How far right a reading at twice the limit is drawn from the line of its place."""
 FLOOR: RGB = (255, 190, 150)
+MOST_PAIRS = 4
+"""Of more pairs of the calipers only how deep they were taken is told."""
 
 
 def draw_ground(sheet: Sheet, view: View, judgement: Judgement) -> None:
@@ -156,7 +160,17 @@ def caliper_figures(wall: "Wall") -> list[tuple[str, str]]:
     return [
         (
             "flattening by calipers",
-            f"{percent(float(np.mean(by)))}{spread}, {count(len(pairs), 'root')}; "
+            f"{percent(float(np.mean(by)))}{spread}, {count(len(pairs), 'root')}{_depths_words(pairs)}; "
             "1 − narrow / wide, where the photo shows one side only",
         )
     ]
+
+
+def _depths_words(pairs: Sequence[CaliperPair]) -> str:
+    """What each pair says at its depth, for those whose depth was noted; of many, how deep they are."""
+    noted = sorted((pair.depth_in, pair.flattening) for pair in pairs if pair.depth_in is not None)
+    if not noted:
+        return ""
+    if len(noted) > MOST_PAIRS:
+        return f", {length_range(noted[0][0], noted[-1][0])} {unit_shown()} deep"
+    return ": " + listing([f"{percent(flattening)} at {length_words(depth)}" for depth, flattening in noted])

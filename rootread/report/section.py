@@ -38,6 +38,7 @@ from rootread.report.words import (
     kept_together,
     layer_depth_words,
     odds,
+    passage_likely_words,
     passage_words,
     pattern_words,
     recorded_besides,
@@ -209,6 +210,7 @@ def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
         "depth": layer_depth_words(layer),
         "give": length_words(2 * layer.depth_se_in),
         "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
+        "passage": passage_likely_words(layer),
         "where": f"seen from {between_places(layer.x_from_in, layer.x_to_in, 0)} of the "
         f"{wall.plane.scale.kind}, {length_words(layer.sideways_in, 0)} run sideways",
         "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",

@@ -48,6 +48,8 @@ def story(wall: Wall, settings: Settings) -> list[str]:
     told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
     if not wall.layers and wall.marks.layers_struck_px:
         told.append("Where the program saw something hold the roots, a person who looked found no layer.")
+    elif not wall.layers and _is_too_little(wall):
+        told.append("So few roots do not tell of a layer.")
     elif not wall.layers:
         told.append("There is no depth at which they turned or stopped more often than chance would have it.")
     runs = [run for root in readings.roots for run in root.runs]
@@ -93,10 +95,15 @@ def _of_another_crop(row: SheetRow | None) -> list[str]:
 
 def _too_few(wall: Wall) -> list[str]:
     """A grade of a handful of roots says little of the wall, however alike they are."""
-    advice = wall.judgement.advice
-    if not wall.readings.roots or len(advice) != 1 or advice[0].kind != "look again":
+    if not _is_too_little(wall):
         return []
-    return [f"Too few roots to go by: {advice[0].evidence} The grade is theirs, and says little of the wall."]
+    evidence = wall.judgement.advice[0].evidence
+    return [f"Too few roots to go by: {evidence} The grade is theirs, and says little of the wall."]
+
+
+def _is_too_little(wall: Wall) -> bool:
+    """Whether roots were read, but so few that nothing is advised on them."""
+    return bool(wall.readings.roots) and [one.kind for one in wall.judgement.advice] == ["look again"]
 
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
@@ -104,9 +111,8 @@ def key_figures(wall: Wall) -> list[tuple[str, str]]:
     readings = wall.readings
     roots = (
         [
-            *_root_figures(readings),
+            *_root_figures(readings, caliper_figures(wall)),
             *_leaving_figures(readings, wall.judgement.least_descent_deg),
-            *caliper_figures(wall),
         ]
         if readings.roots
         else []
@@ -114,7 +120,7 @@ def key_figures(wall: Wall) -> list[tuple[str, str]]:
     return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall)
 
 
-def _root_figures(readings: Readings) -> list[tuple[str, str]]:
+def _root_figures(readings: Readings, by_calipers: list[tuple[str, str]]) -> list[tuple[str, str]]:
     sure = readings.intervals
     return [
         (
@@ -130,6 +136,7 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
         ),
         ("longer than the straight way", percent_range(_longer_by(sure.tortuosity))),
         ("looks squeezed flat", _flattened_words(readings)),
+        *by_calipers,
         (
             "ran sideways",
             f"{length_words(readings.sideways_in, 0)} "

@@ -93,6 +93,14 @@ def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
     return words
 
 
+def passage_likely_words(layer: Layer) -> str:
+    """What so few roots tell of others like them: ``of 100 such roots, likely 2 to 22 cross``."""
+    if layer.reached == 0:
+        return ""
+    interval = layer.passage_interval
+    return f"of 100 such roots, likely {range_words(100 * interval.low, 100 * interval.high)} cross"
+
+
 def layer_depth_words(layer: Layer) -> str:
     """``6.8 in (17 cm)``; a sloped or stepped layer from its left to its right end."""
     if layer.line.shape == "level":
@@ -118,6 +126,8 @@ def crack_words(cracked: int, stretches: int) -> str:
     """How many of so many flattened stretches, one or more, lie in cracks."""
     if stretches == 1:
         return "flattened in a crack" if cracked else "in no crack that shows"
+    if cracked == stretches:
+        return f"{'both' if stretches == 2 else 'all'} flattened in a crack"
     return f"{cracked} of them flattened in a crack" if cracked else "none in a crack that shows"
 
 
