@@ -17,7 +17,8 @@ from rootread.report.ground import CONE, FLOOR, agreement_words, caliper_figures
 from rootread.report.legend import kinds_of_marks
 from rootread.report.picture import WIDTH_PX, draw_sheets
 from rootread.report.strip import COLUMNS_PX, MARGIN_PX, draw_strip
-from rootread.report.words import layer_depth_words
+from rootread.report.view import AXIS_PX
+from rootread.report.words import layer_depth_words, layer_short_words
 from rootread.settings import Settings
 
 FLOOR_LINE = np.array([[2.0, 8.0], [9.0, 12.0], [16.0, 8.0], [23.0, 12.0], [30.0, 8.0]])
@@ -51,7 +52,7 @@ def test_the_depth_of_the_limit_is_told_place_by_place(section):
 
 def test_the_cone_is_set_against_the_layer(section):
     assert "does not bear out the layer at" in section
-    assert "of 1 place that tests it, 300 psi lie well above it at 1." in section
+    assert "300 psi lie well above it at the one place that tests it." in section
 
 
 def test_the_floor_is_told_with_its_berm_and_spacing(section):
@@ -118,11 +119,11 @@ def test_the_sample_of_the_cone_has_the_white_bar_that_its_words_name():
 
 
 def test_agreement_in_words():
-    assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1), 300.0) == (
+    assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1), "6.0 in", 300.0) == (
         "The cone agrees with the layer at 6.0 in: of 3 places that test it, "
         "300 psi lie near it at 2 and deeper or nowhere at 1."
     )
-    assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0), 300.0).startswith(
+    assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0), "6.0 in", 300.0).startswith(
         "The cone does not tell of the layer at 6.0 in"
     )
 
@@ -179,6 +180,28 @@ def test_a_sloped_layer_is_said_from_end_to_end():
     assert layer_depth_words(sloped) == "5.0 to 8.0 in, sloping from left to right"
     stepped = replace(layer, fitted=LayerLine("stepped", ((0.0, 5.0), (9.0, 5.0), (9.1, 8.0), (30.0, 8.0))))
     assert layer_depth_words(stepped) == "5.0 to 8.0 in, with a step from left to right"
+
+
+def test_the_flag_of_a_sloped_layer_stands_where_its_line_begins():
+    made = turned_wall()
+    layer = made.layers[0]
+    left, right = layer.x_from_in, layer.x_to_in
+
+    def strip(*line):
+        sloped = replace(layer, fitted=LayerLine("sloped", line)) if line else replace(layer, depth_in=4.0)
+        return draw_sheets(replace(made, layers=(sloped,)), Settings())[1][:, :AXIS_PX]
+
+    assert (strip((left, 4.0), (right, 9.0)) == strip()).all()
+    assert (strip((left, 5.0), (right, 9.0)) != strip()).any()
+
+
+def test_a_sloped_layer_is_named_by_both_its_depths_everywhere():
+    layer = replace(turned_wall().layers[0], fitted=LayerLine("sloped", ((0.0, 5.0), (30.0, 8.0))))
+    made = replace(turned_wall(), layers=(layer,))
+    assert layer_short_words(layer) == "5.0 to 8.0 in"
+    said = words(wall_section(with_ground(made), Settings()))
+    assert "At 5.0 to 8.0 in, sloping from left to right, something held the roots" in said
+    assert "the layer at 5.0 to 8.0 in:" in said
 
 
 def test_descent_is_shown_by_depth_and_along_the_wall(section):

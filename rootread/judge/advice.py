@@ -88,8 +88,8 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     low, high = _passage_words(layer)
     sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
     evidence = (
-        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached "
-        f"{length_words(layer.depth_in)} were turned or stopped there; {low} to {high} of 100 get through; "
+        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached {_reached(layer)} "
+        f"were turned or stopped there; {low} to {high} of 100 get through; "
         f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
     )
     lowest_in = layer.depth_range_in[1]
@@ -150,6 +150,11 @@ def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
 def _passage_words(layer: Layer) -> tuple[str, str]:
     interval = layer.passage_interval
     return f"{100 * interval.low:.0f}", f"{100 * interval.high:.0f}"
+
+
+def _reached(layer: Layer) -> str:
+    """Its depth as it was measured, where it has but one."""
+    return length_words(layer.depth_in) if layer.line.shape == "level" else "it"
 
 
 def _where(layer: Layer) -> str:

@@ -11,7 +11,14 @@ from rootread.judge.judgement import ProfileRow
 from rootread.judge.strips import Strip
 from rootread.measure.abundance import SIZE_FROM_MM, SIZES
 from rootread.measure.slices import DepthSlice
-from rootread.report.words import between_depths, between_places, degrees, listing, range_words
+from rootread.report.words import (
+    between_depths,
+    between_places,
+    degrees,
+    layer_short_words,
+    listing,
+    range_words,
+)
 from rootread.shares import percent
 from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
@@ -63,7 +70,7 @@ def _turning_words(part: DepthSlice) -> str:
 def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
     within = [layer for layer in layers if part.from_in <= layer.depth_in < part.to_in]
     if within:
-        return "at the layer" if len(layers) == 1 else f"at {length_words(within[0].depth_in)}"
+        return "at the layer" if len(layers) == 1 else f"at {layer_short_words(within[0])}"
     if part.to_in <= layers[0].depth_in:
         return "above the layer" if len(layers) == 1 else "above both" if len(layers) == 2 else "above all"
     if part.from_in >= layers[-1].depth_in:

@@ -12,7 +12,7 @@ from rootread.judge.floor import LoosenedFloor
 from rootread.report.colours import DARK, RGB, WHITE
 from rootread.report.strokes import Sheet, dashed, stroke, veil
 from rootread.report.view import View
-from rootread.report.words import count, listing
+from rootread.report.words import count, layer_short_words, listing
 from rootread.shares import percent
 from rootread.units import length_range, length_words, side, unit_shown
 
@@ -86,7 +86,10 @@ def cone_table(wall: "Wall") -> dict[str, Any] | None:
         for profile in profiles
     ]
     head = ["place", f"first {profiles[0].limit_psi:.0f} psi", "most, psi", "probed to"]
-    words = [agreement_words(one, profiles[0].limit_psi) for one in wall.judgement.cone_agrees]
+    words = [
+        agreement_words(one, layer_short_words(layer), profiles[0].limit_psi)
+        for one, layer in zip(wall.judgement.cone_agrees, wall.layers, strict=True)
+    ]
     return {"head": head, "rows": rows, "words": words}
 
 
@@ -97,17 +100,18 @@ def _limit_words(profile: ConeProfile) -> str:
     return f"{at} or above" if profile.hard_from_first else at
 
 
-def agreement_words(one: ConeAgreement, limit_psi: float) -> str:
-    """Whether cone and roots tell of the same layer."""
-    layer = f"the layer at {length_words(one.layer_depth_in)}"
+def agreement_words(one: ConeAgreement, depth: str, limit_psi: float) -> str:
+    """Whether cone and roots tell of the same layer, whose ``depth`` is given in words."""
+    layer = f"the layer at {depth}"
     if not one.tested:
         return f"The cone does not tell of {layer}: no place along it was probed from above it to below it."
-    words = [f"near it at {one.agree}"] if one.agree else []
-    words += [f"well above it at {one.shallower}"] if one.shallower else []
-    words += [f"deeper or nowhere at {one.softer}"] if one.softer else []
+    where = {"near it": one.agree, "well above it": one.shallower, "deeper or nowhere": one.softer}
+    lie = [f"{place} at {number}" for place, number in where.items() if number]
+    if one.tested == 1:
+        lie = [f"{place} at the one place that tests it" for place, number in where.items() if number]
     agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
-    places = count(one.tested, "place that tests it", "places that test it")
-    return f"The cone {agree} {layer}: of {places}, {limit_psi:.0f} psi lie {listing(words)}."
+    of = f"of {one.tested} places that test it, " if one.tested > 1 else ""
+    return f"The cone {agree} {layer}: {of}{limit_psi:.0f} psi lie {listing(lie)}."
 
 
 def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:

@@ -17,7 +17,7 @@ from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
 from rootread.report.waydown import way_down
-from rootread.report.words import passage_words, recorded_alone, recorded_words
+from rootread.report.words import layer_short_words, passage_words, recorded_alone, recorded_words
 from rootread.units import length_words
 
 if TYPE_CHECKING:
@@ -156,7 +156,7 @@ def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
 def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
     line = view.layer_line(layer)
     named = f" (sheet: {recorded_words(layer, row)})" if layer.recorded else ""
-    text = f"layer at {length_words(layer.depth_in)}{named}\n"
+    text = f"layer at {layer_short_words(layer)}{named}\n"
     text += passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
     places = [
         (x, y + below)

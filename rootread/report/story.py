@@ -209,4 +209,5 @@ def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     words = recorded_words(layer, row)
     on_sheet = "" if words == "unrecorded" else f" The sheet records {words} there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
-    return f"At {layer_depth_words(layer)} something held the roots: {did}.{on_sheet}"
+    comma = "" if layer.line.shape == "level" else ","
+    return f"At {layer_depth_words(layer)}{comma} something held the roots: {did}.{on_sheet}"

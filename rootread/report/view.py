@@ -120,7 +120,11 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> None
 
     image = Image.fromarray(sheet[:, : view.left_px])
     draw = ImageDraw.Draw(image)
-    flags = [(view.row_at_edges(layer.depth_in)[0], f"{shown(layer.depth_in):.1f}") for layer in layers]
+    # The strip is at the left, and so tells how deep a layer that is not level begins there.
+    at_left_in = [
+        layer.depth_in if layer.line.shape == "level" else layer.line.line_in[0][1] for layer in layers
+    ]
+    flags = [(view.row_at_edges(depth_in)[0], f"{shown(depth_in):.1f}") for depth_in in at_left_in]
     for row, text in numbers:
         clear_of_flags = all(abs(row - other) > 46 for other, _ in flags)
         if clear_of_flags and 18 < row < view.size_px[1] - 18:

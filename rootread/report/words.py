@@ -105,9 +105,16 @@ def layer_depth_words(layer: Layer) -> str:
     """``6.8 in (17 cm)``; a sloped or stepped layer from its left to its right end."""
     if layer.line.shape == "level":
         return in_both_units(layer.depth_in)
-    left, right = layer.line.line_in[0][1], layer.line.line_in[-1][1]
     way = "sloping" if layer.line.shape == "sloped" else "with a step"
-    return f"{shown(left):.1f} to {length_words(right)}, {way} from left to right"
+    return f"{layer_short_words(layer)}, {way} from left to right"
+
+
+def layer_short_words(layer: Layer) -> str:
+    """``6.8 in``; ``5.4 to 9.2 in`` from the left to the right end of a layer that is not level."""
+    if layer.line.shape == "level":
+        return length_words(layer.depth_in)
+    left, right = layer.line.line_in[0][1], layer.line.line_in[-1][1]
+    return f"{shown(left):.1f} to {length_words(right)}"
 
 
 def interval_words(interval: Interval, between: str = " to ") -> str:
