@@ -1,11 +1,13 @@
 """Places of shanks and cone readings that the photo does not show, and pressures that are in another unit."""
 
+import math
 from pathlib import Path
 
 import pytest
 
 from rootread.check import check_photo
 from rootread.fieldsheet import ConeReading, SheetRow, places_asked, told_of_places
+from rootread.fieldsheet.places import HARDEST_PSI
 from rootread.units import lengths_shown_in
 
 ACROSS_IN = (-3.0, 38.0)
@@ -42,6 +44,12 @@ def cone(*places_in, psi=200.0):
 def test_what_the_photo_or_the_soil_cannot_bear_out_is_asked_about(written, asked):
     said = told_of_places(places_asked(row(**written), ACROSS_IN))
     assert len(said) == bool(asked) and all(asked in sentence for sentence in said)
+
+
+def test_the_hardest_reading_is_a_persons_weight_on_the_small_cone():
+    """A base of 0.2 in2, 0.505 in across: ASABE S313.3 and EP542 (from memory); 200 lb stand on it."""
+    assert math.pi / 4 * 0.505**2 == pytest.approx(0.2, abs=0.001)
+    assert HARDEST_PSI == pytest.approx(200 / 0.2)
 
 
 def test_where_the_wall_ends_is_not_known_no_place_is_asked_about():
