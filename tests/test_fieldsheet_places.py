@@ -49,7 +49,7 @@ def test_what_the_photo_or_the_soil_cannot_bear_out_is_asked_about(written, aske
 def test_the_hardest_reading_is_a_persons_weight_on_the_small_cone():
     """A base of 0.2 in2, 0.505 in across: ASABE S313.3 and EP542 (from memory); 200 lb stand on it."""
     assert math.pi / 4 * 0.505**2 == pytest.approx(0.2, abs=0.001)
-    assert HARDEST_PSI == pytest.approx(200 / 0.2)
+    assert pytest.approx(200 / 0.2) == HARDEST_PSI
 
 
 def test_where_the_wall_ends_is_not_known_no_place_is_asked_about():

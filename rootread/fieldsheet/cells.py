@@ -100,13 +100,23 @@ def _calipers(cell: str) -> tuple[CaliperPair, ...]:
 
 def _pair(text: str) -> CaliperPair:
     across, _, depth = (part.strip() for part in text.partition(" at "))
-    sides = across.split("/")
+    sides = [side.strip() for side in across.split("/")]
     if len(sides) != 2:
         raise BadSheet(
             f"{text!r} is no pair.", "Write both ways across with / between: 3.1 mm/2.0 mm at 7 in."
         )
-    minor, major = sorted(_above_zero(side.strip()) for side in sides)
+    # Calipers are read in one unit: of 3.1/2.0 mm it stands behind the second number for both.
+    units = [_BARE.sub("", side).strip() for side in sides]
+    if sum(map(bool, units)) == 1:
+        sides = [
+            side if unit else f"{side} {''.join(units)}" for side, unit in zip(sides, units, strict=True)
+        ]
+    minor, major = sorted(_above_zero(side) for side in sides)
     return CaliperPair(major, minor, _above_zero(depth) if depth else None)
+
+
+_BARE = re.compile(r"[\d.,\s]+")
+"""What a number without a unit is written with."""
 
 
 def _places(cell: str) -> tuple[float, ...]:
