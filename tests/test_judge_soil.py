@@ -54,17 +54,29 @@ def test_each_place_that_was_probed_deep_enough_tests_the_layer():
     assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (3, 1, 1, 1)
 
 
-def test_a_place_that_is_hard_from_its_first_reading_tells_of_no_layer_above_that():
+def test_a_place_first_probed_below_a_layer_tells_nothing_of_it():
     layer = Layer(6.0, 0.1, -10, 10, 10, 1, 9, 0, 20.0, 0.001, None)
     readings = [
-        *(ConeReading(-8.0, d, p) for d, p in ((9, 400), (12, 500))),  # begins 3 in below the layer, hard
-        *(ConeReading(0.0, d, p) for d, p in ((9, 100), (12, 500))),  # begins there, soft: hard deeper
-        *(ConeReading(8.0, d, p) for d, p in ((3, 400), (9, 500))),  # begins above the layer, hard
+        *(ConeReading(-8.0, d, p) for d, p in ((9, 400), (12, 500))),
+        *(ConeReading(0.0, d, p) for d, p in ((9, 100), (12, 500))),
+        *(ConeReading(8.0, d, p) for d, p in ((3, 400), (9, 500))),  # hard from above the layer on
     ]
     profiles = cone_profiles(readings, LEVEL, 300)
     assert [profile.hard_from_first for profile in profiles] == [True, False, True]
     (agrees,) = cone_agreement(profiles, [layer])
-    assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (2, 0, 1, 1)
+    assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (1, 0, 1, 0)
+
+
+def test_a_second_layer_is_set_against_where_the_cone_gets_hard_again():
+    upper, lower = (Layer(z, 0.1, -10, 10, 10, 1, 9, 0, 20.0, 0.001, None) for z in (4.0, 12.0))
+    hard_twice = [ConeReading(0.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150), (12, 320), (14, 330))]
+    hard_once = [ConeReading(5.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150), (14, 200))]
+    hard_on = [ConeReading(-5.0, d, p) for d, p in ((2, 100), (4, 350), (8, 360), (14, 400))]
+    not_so_deep = [ConeReading(8.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150))]
+    profiles = cone_profiles([*hard_twice, *hard_once, *hard_on, *not_so_deep], LEVEL, 300)
+    above, below = cone_agreement(profiles, [upper, lower])
+    assert (above.tested, above.agree) == (4, 4)
+    assert (below.tested, below.agree, below.shallower, below.softer) == (3, 1, 1, 1)
 
 
 def cone_file(tmp_path, text):

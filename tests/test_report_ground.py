@@ -52,7 +52,7 @@ def test_the_depth_of_the_limit_is_told_place_by_place(section):
 
 def test_the_cone_is_set_against_the_layer(section):
     assert "does not bear out the layer at" in section
-    assert "300 psi lie well above it at the one place that tests it." in section
+    assert "300 psi are reached well above it at the one place that tests it." in section
 
 
 def test_the_floor_is_told_with_its_berm_and_spacing(section):
@@ -75,6 +75,7 @@ def test_calipers_are_told_at_the_depths_where_they_were_taken():
     assert said(deep, shallow, unknown).startswith(
         "30 % (10 to 60), 3 roots: 10 % at 3.0 in and 60 % at 7.3 in; "
     )
+    assert said(deep).startswith("60 %, 1 root, 7.3 in deep; ")
     assert said(*[deep] * 4, shallow).startswith("50 % (10 to 60), 5 roots, 3.0 to 7.3 in deep; ")
 
 
@@ -121,7 +122,7 @@ def test_the_sample_of_the_cone_has_the_white_bar_that_its_words_name():
 def test_agreement_in_words():
     assert agreement_words(ConeAgreement(6.0, 3, 2, 0, 1), "6.0 in", 300.0) == (
         "The cone agrees with the layer at 6.0 in: of 3 places that test it, "
-        "300 psi lie near it at 2 and deeper or nowhere at 1."
+        "300 psi are reached near it at 2 and not reached there at 1."
     )
     assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0), "6.0 in", 300.0).startswith(
         "The cone does not tell of the layer at 6.0 in"

@@ -104,14 +104,18 @@ def agreement_words(one: ConeAgreement, depth: str, limit_psi: float) -> str:
     """Whether cone and roots tell of the same layer, whose ``depth`` is given in words."""
     layer = f"the layer at {depth}"
     if not one.tested:
-        return f"The cone does not tell of {layer}: no place along it was probed from above it to below it."
-    where = {"near it": one.agree, "well above it": one.shallower, "deeper or nowhere": one.softer}
-    lie = [f"{place} at {number}" for place, number in where.items() if number]
+        return f"The cone does not tell of {layer}: no place along it was probed through it."
+    where = {
+        "reached near it": one.agree,
+        "reached well above it": one.shallower,
+        "not reached there": one.softer,
+    }
+    met = [f"{place} at {number}" for place, number in where.items() if number]
     if one.tested == 1:
-        lie = [f"{place} at the one place that tests it" for place, number in where.items() if number]
+        met = [f"{place} at the one place that tests it" for place, number in where.items() if number]
     agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
     of = f"of {one.tested} places that test it, " if one.tested > 1 else ""
-    return f"The cone {agree} {layer}: {of}{limit_psi:.0f} psi lie {listing(lie)}."
+    return f"The cone {agree} {layer}: {of}{limit_psi:.0f} psi are {listing(met)}."
 
 
 def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:
@@ -175,6 +179,8 @@ def _depths_words(pairs: Sequence[CaliperPair]) -> str:
     noted = sorted((pair.depth_in, pair.flattening) for pair in pairs if pair.depth_in is not None)
     if not noted:
         return ""
+    if len(pairs) == 1:
+        return f", {length_words(noted[0][0])} deep"
     if len(noted) > MOST_PAIRS:
         return f", {length_range(noted[0][0], noted[-1][0])} {unit_shown()} deep"
     return ": " + listing([f"{percent(flattening)} at {length_words(depth)}" for depth, flattening in noted])
