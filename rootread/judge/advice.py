@@ -58,8 +58,11 @@ def advise(
         return (_look_again(len(counted), readings.root_length_in),)
     if not layers:
         return (_leave(grade),)
-    given = [_about_layer(layers[0], row.tool_depth_in if row is not None else None)]
-    given += [_deeper_layer(layer) for layer in layers[1:2]]
+    holding = [layer for layer in layers if layer.shown_by_roots or layer.held > layer.crossed]
+    if not holding:
+        return (_leave_marked(layers[0]),)
+    given = [_about_layer(holding[0], row.tool_depth_in if row is not None else None)]
+    given += [_deeper_layer(layer) for layer in holding[1:2]]
     spacing = _about_spacing(grade, row)
     return tuple(given + ([spacing] if spacing else []))
 
@@ -84,13 +87,27 @@ def _leave(grade: Grade) -> Advice:
     return Advice("leave", text, f"No gathering of turns or stops; verdict {grade.verdict}.")
 
 
+def _leave_marked(layer: Layer) -> Advice:
+    """Where a person marked a layer that most roots cross, or that none comes to."""
+    return Advice(
+        "leave",
+        f"The layer marked by hand at {_where(layer)} held few roots or none, so they give no reason here "
+        "for a deeper pass.",
+        f"{layer.held} of {layer.reached} roots that reached {_reached(layer)} were turned or stopped there.",
+    )
+
+
 def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     low, high = _passage_words(layer)
     sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
+    chance = (
+        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}"
+        if layer.shown_by_roots
+        else "marked by hand, for chance alone would gather as many"
+    )
     evidence = (
-        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached {_reached(layer)} "
-        f"were turned or stopped there; {low} to {high} of 100 get through; "
-        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
+        f"{layer.held} of {layer.reached} roots that reached {_reached(layer)} "
+        f"were turned or stopped there; {low} to {high} of 100 get through; {chance}."
     )
     lowest_in = layer.depth_range_in[1]
     run_in = lowest_in + BELOW_LAYER_IN
@@ -125,8 +142,7 @@ def _deeper_layer(layer: Layer) -> Advice:
         "look again",
         f"A second layer at {_where(layer)} held the roots that got so far; open the upper one "
         "first and look again next season.",
-        f"{layer.turned + layer.stopped} of {layer.reached} roots held there; "
-        f"{low} to {high} of 100 get through.",
+        f"{layer.held} of {layer.reached} roots held there; {low} to {high} of 100 get through.",
     )
 
 

@@ -10,7 +10,7 @@ from rootread.judge.diversions import diversions
 from rootread.judge.gathering import MEMBER_IN
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.recorded import with_recorded
-from rootread.judge.types import Layer
+from rootread.judge.types import NO_EVIDENCE, Layer
 from rootread.marks import LayerMark, Line, Marks
 from rootread.measure.types import Readings
 from rootread.plane.types import WallPlane
@@ -21,8 +21,6 @@ STRUCK_IN = 1.5
 """A strike this near to a found layer means it; other marks may move the layer a little afterwards."""
 MARKED_SE_IN = 0.15
 """A person draws the depth of a layer to about this."""
-NO_EVIDENCE = 1.0
-"""p value of a layer that only the person saw: its roots gather no more than chance would have it."""
 
 
 def with_marked_layers(

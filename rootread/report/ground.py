@@ -110,9 +110,8 @@ def agreement_words(one: ConeAgreement, depth: str, limit_psi: float) -> str:
         "reached well above it": one.shallower,
         "not reached there": one.softer,
     }
-    met = [f"{place} at {number}" for place, number in where.items() if number]
-    if one.tested == 1:
-        met = [f"{place} at the one place that tests it" for place, number in where.items() if number]
+    alone = "the one place that tests it" if one.tested == 1 else ""
+    met = [f"{reached} at {alone or number}" for reached, number in where.items() if number]
     agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
     of = f"of {one.tested} places that test it, " if one.tested > 1 else ""
     return f"The cone {agree} {layer}: {of}{limit_psi:.0f} psi are {listing(met)}."

@@ -97,12 +97,17 @@ def kinds_of_marks(wall: "Wall") -> list[tuple[str, str]]:
         ("run", "root that ran sideways", any(root.runs for root in roots)),
         ("bridged", "unseen, bridged", any(root.trace.inferred.any() for root in roots)),
         ("flat", "root that looks squeezed flat", any(root.flattened.any() for root in roots)),
-        ("layer", "layer where roots gathered", bool(wall.layers)),
+        ("layer", _layer_words(wall), bool(wall.layers)),
         ("recorded", "layer on the field sheet", bool(recorded)),
         ("shank", "where a shank went", bool(shanks)),
     ]
     drawn = [(kind, text) for kind, text, shown in kinds if shown]
     return drawn + ground_marks(wall.judgement, view)
+
+
+def _layer_words(wall: "Wall") -> str:
+    gathered = all(layer.shown_by_roots for layer in wall.layers)
+    return "layer where roots gathered" if gathered else "layer, found or marked"
 
 
 def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float, middle: float) -> None:

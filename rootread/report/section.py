@@ -214,5 +214,7 @@ def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
         "where": f"seen from {between_places(layer.x_from_in, layer.x_to_in, 0)} of the "
         f"{wall.plane.scale.kind}, {length_words(layer.sideways_in, 0)} run sideways",
         "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",
-        "chance": f"chance alone would gather roots so {odds(layer.p_value)}",
+        "chance": f"chance alone would gather roots so {odds(layer.p_value)}"
+        if layer.shown_by_roots
+        else "marked by hand; roots do not gather there more than chance would have it",
     }

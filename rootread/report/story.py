@@ -210,4 +210,5 @@ def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     on_sheet = "" if words == "unrecorded" else f" The sheet records {words} there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
     comma = "" if layer.line.shape == "level" else ","
-    return f"At {layer_depth_words(layer)}{comma} something held the roots: {did}.{on_sheet}"
+    what = "something held the roots" if layer.shown_by_roots else "a person marked a layer"
+    return f"At {layer_depth_words(layer)}{comma} {what}: {did}.{on_sheet}"
