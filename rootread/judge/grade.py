@@ -19,7 +19,7 @@ from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, equal_roots, f
 from rootread.judge.survival import RiskTable, passing_share, passing_shares_by_zone, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
-from rootread.judge.zones import Zones, zones_of
+from rootread.judge.zones import Zones, sparse, zones_of
 from rootread.measure.calibrated import GRADE_ROOT_SD, GRADE_ROOTS_KNOWN, GRADE_SE
 from rootread.measure.intervals import NORMAL_95, doubt
 from rootread.measure.types import Interval, Readings
@@ -29,8 +29,6 @@ from rootread.units import length_words
 
 GAP_COST = 2.0
 """A strip that does worse than the whole wall by half the scale leaves nothing of evenness."""
-SPARSE_ZONE = 0.05
-"""A strip with less of the wall's root length than this says nothing about evenness."""
 FREEDOM = (0.5, 0.95)
 """Mean of descent / pattern, no point above 1, that scores 0 and 100: roots level half their way, and
 roots that go down in the pattern or steeper but for their first inches."""
@@ -129,8 +127,7 @@ def _part_scores(evidence: _Evidence, weight: NDArray[np.float64], gap_cost: flo
     zone_passage = passing_shares_by_zone(
         evidence.risk, evidence.zone_at_depth, len(evidence.zones.names), counted
     )
-    rooted = in_zone >= SPARSE_ZONE * points[:, None]
-    worst = np.where(rooted, (zone_descent + zone_passage) / 2, np.inf).min(axis=1)
+    worst = np.where(sparse(in_zone), np.inf, (zone_descent + zone_passage) / 2).min(axis=1)
     straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
     rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.flat_or_round, 0.0), FLATTENED)
     even = 1.0 - np.clip(gap_cost * ((descent + passage) / 2 - worst), 0.0, 1.0)
@@ -150,7 +147,7 @@ def _parts(
         f"Straight distance is {percent(sums.straight.sum() / points)} of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
         f"{percent(flattened).capitalize()} of the root length looks flattened.",
-        _evenness_words(evidence),
+        _evenness_words(evidence.zones),
     )
     return tuple(
         GradePart(name, float(score), float(weight), reason)
@@ -158,15 +155,9 @@ def _parts(
     )
 
 
-def _evenness_words(evidence: _Evidence) -> str:
-    zones, in_zone = evidence.zones, evidence.sums.in_zone.sum(axis=1)
+def _evenness_words(zones: Zones) -> str:
     if zones.guessed:
         return "Descent and passage compared across the wall (thirds of it, for want of shank places on it)."
-    sparse = [
-        name for name, held in zip(zones.names, in_zone, strict=True) if held < SPARSE_ZONE * in_zone.sum()
-    ]
-    if sparse:
-        return f"Nothing is compared: too little of the root is in the {sparse[0]}."
     return f"Descent and passage compared between {' and '.join(zones.names)}."
 
 

@@ -15,6 +15,15 @@ USUAL_HALF_SLOT_IN = 6.0
 """Half width of a slot when one shank alone is given and no spacing."""
 
 
+SPARSE_ZONE = 0.05
+"""A strip with less of the wall's root length than this says nothing about evenness."""
+
+
+def sparse(in_zone: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """``(..., Z)`` which strips hold too little of the root length in them all to be compared."""
+    return np.asarray(in_zone < SPARSE_ZONE * in_zone.sum(axis=-1, keepdims=True))
+
+
 @dataclass(frozen=True, eq=False)
 class Zones:
     """Which strip each point of each root lies in."""
@@ -27,7 +36,7 @@ class Zones:
     zone_at: tuple[NDArray[np.intp], ...]
     """For each root, ``(N,)`` index into ``names`` at each of its points."""
     guessed: bool
-    """True when the sheet names no shanks that left both slot and berm in the rooted wall."""
+    """True when the sheet names no shanks that left both slot and berm where roots are."""
 
     @property
     def points_in_zone(self) -> NDArray[np.float64]:
@@ -45,14 +54,14 @@ def zones_of(
 ) -> Zones:
     """Slot and berm from the sheet's shanks or from guessed slots, else thirds of the rooted wall.
 
-    Shanks that ran so far away that all roots are in slots, or all in berms, have nothing to compare here.
+    Shanks that ran where nearly all roots are in slots, or nearly all in berms, have nothing to compare here.
 
     Parameters
     ----------
     slots : left and right end of each, left to right; used where the sheet's shanks give none.
     """
     given = _of_shanks(roots, row) if row is not None and row.shanks_at_in else None
-    if given is not None and given.points_in_zone.any(axis=1).all():
+    if given is not None and not sparse(given.points_in_zone.sum(axis=1)).any():
         return given
     if len(slots):
         strips = np.array([1, 0] * len(slots) + [1], dtype=np.intp)

@@ -102,7 +102,7 @@ def _shanks_words(row: SheetRow) -> str:
     """Why the sheet's shanks do not tell of slots and berms here."""
     if not row.shanks_at_in:
         return "The sheet does not say where the shanks went"
-    return "By the shanks of the sheet all roots of this wall are in slots, or all in berms"
+    return "By the shanks of the sheet nearly all roots of this wall are in slots, or in berms"
 
 
 def _thirds_words(row: SheetRow) -> str:
