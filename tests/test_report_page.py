@@ -325,6 +325,19 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     assert note in guessed and note in known
 
 
+def test_advice_on_a_photo_that_is_hard_to_read_begins_with_looking_again():
+    plain = turned_wall()
+    dark = replace(plain, root_map=replace(plain.root_map, cautions=("This photo is very dark.",)))
+    checked = replace(dark, marks=Marks(checked="8 roots, no layer, grade 45"))
+    said = [words(section_of(made)) for made in (plain, dark, checked)]
+    assert ["Look again first" in section for section in said] == [False, True, False]
+    assert (
+        said[1].index("This photo is very dark.")
+        < said[1].index("Look again first")
+        < said[1].index("run points")
+    )
+
+
 def test_a_layer_is_told_with_the_likely_share_that_crosses():
     layer = turned_wall().layers[0]
     low, high = (100 * edge for edge in (layer.passage_interval.low, layer.passage_interval.high))

@@ -76,6 +76,16 @@ def cautions(wall: Wall) -> list[str]:
     ]
 
 
+def look_again_first(wall: Wall) -> str:
+    """What goes before the advice where the photo is hard to read and nobody says that it was read right."""
+    if not wall.readings.roots or not wall.root_map.cautions or wall.marks.checked:
+        return ""
+    return (
+        "Look again first: a note above says why this photo is hard to read. Compare the picture with the "
+        "wall, or take the photo anew, before you act on what follows."
+    )
+
+
 def _of_depths(wall: Wall) -> list[str]:
     """Depths of the sheet that cannot be, since advice goes by them."""
     deepest_in = shown_down_to_in(wall.image, wall.marks)
