@@ -32,6 +32,13 @@ def cone(*places_in, psi=200.0):
             {"shanks_at_in": (-90.0, -60.0)},
             "shanks at 90 in left and 60 in left, but the photo shows the wall",
         ),
+        ({"shanks_at_in": (4.6, 29.1), "shank_spacing_in": 24.0}, ""),
+        ({"shanks_at_in": (-8.0, 31.0), "shank_spacing_in": 20.0}, ""),  # the one between is not written
+        (
+            {"shanks_at_in": (-8.0, 12.0), "shank_spacing_in": 30.0},
+            "shanks 20.0 in apart at 8 in left and 12 in right, where their spacing is 30.0 in",
+        ),
+        ({"shanks_at_in": (8.0, 12.0), "shank_spacing_in": 30.0}, "shanks 4.0 in apart"),
         ({"cone": cone(-5.0, 17.0, 40.0)}, ""),  # a tape's give beyond the wall
         (
             {"cone": cone(5.0, 80.0)},

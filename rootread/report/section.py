@@ -31,7 +31,14 @@ from rootread.report.picture import PAGE_PX, Drawing, draw_apart
 from rootread.report.profiles import depth_profile, passage_profile
 from rootread.report.room import photo_height_mm
 from rootread.report.rose import half_rose, rose_words
-from rootread.report.story import cautions, key_figures, look_again_first, safety_of_pit, story
+from rootread.report.story import (
+    cautions,
+    key_figures,
+    look_again_first,
+    safety_of_pit,
+    story,
+    tells_too_little,
+)
 from rootread.report.words import (
     between_places,
     interval_words,
@@ -104,6 +111,7 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         cautions=warned,
         advice=advice,
         look_again=look_again_first(wall),
+        too_few=tells_too_little(wall),
         photo_mm=photo_height_mm(told, warned, advised, [text for _, text in keys], figures),
         crops=run_crops(wall, drawing),
         thumb=drawing.plane.thumb,

@@ -48,7 +48,7 @@ def story(wall: Wall, settings: Settings) -> list[str]:
     told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
     if not wall.layers and wall.marks.layers_struck_px:
         told.append("Where the program saw something hold the roots, a person who looked found no layer.")
-    elif not wall.layers and _is_too_little(wall):
+    elif not wall.layers and tells_too_little(wall):
         told.append("So few roots do not tell of a layer.")
     elif not wall.layers:
         told.append("There is no depth at which they turned or stopped more often than chance would have it.")
@@ -105,15 +105,15 @@ def _of_another_crop(row: SheetRow | None) -> list[str]:
 
 def _too_few(wall: Wall) -> list[str]:
     """A grade of a handful of roots says little of the wall, however alike they are."""
-    if not _is_too_little(wall):
+    if not wall.readings.roots or not tells_too_little(wall):
         return []
     evidence = wall.judgement.advice[0].evidence
     return [f"Too few roots to go by: {evidence} The grade is theirs, and says little of the wall."]
 
 
-def _is_too_little(wall: Wall) -> bool:
-    """Whether roots were read, but so few that nothing is advised on them."""
-    return bool(wall.readings.roots) and [one.kind for one in wall.judgement.advice] == ["look again"]
+def tells_too_little(wall: Wall) -> bool:
+    """Whether so few roots were read that nothing is advised on them."""
+    return [one.kind for one in wall.judgement.advice] == ["look again"]
 
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
