@@ -25,6 +25,9 @@ _UNIT = re.compile(r"(?P<unit>''|[\"”″'’′]|[a-z]+\.?)?\s*", re.I)
 # 1,000 is a thousand in one country and one in another; 0,125 can only be the latter.
 THOUSAND_OR_ONE = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
 
+_VULGAR = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+"""What spreadsheets and phones make of 1/2."""
+
 LONGEST = 40
 """Letters of any sensible length; Python will not turn thousands of digits into a number."""
 REMEDY = "Write a number with in, ft, mm, cm or m after it; a bare number is inches."
@@ -42,7 +45,7 @@ def length_in(text: str) -> float:
     ------
     BadRequest : not a length.
     """
-    rest = text.strip().lower()
+    rest = "".join(_VULGAR.get(letter, letter) for letter in text).strip().lower()
     if len(rest) > LONGEST:
         raise BadRequest(f"{text!r} is too long for a length.", REMEDY)
     sign = 1.0

@@ -149,7 +149,9 @@ def test_calipers_on_the_sheet_are_pairs_with_their_depth(tmp_path):
         read_sheet(path)
 
 
-@pytest.mark.parametrize("cell", ["3.1/2.0 mm at 7", "3.1 mm/2.0 at 7 in", "2,0 mm/3,1mm at 17.78 cm"])
+@pytest.mark.parametrize(
+    "cell", ["3.1/2.0 mm at 7", "3.1 mm/2.0 at 7 in", "2,0 mm/3,1mm at 17.78 cm", "3.1 x 2.0 mm @7"]
+)
 def test_calipers_are_read_in_one_unit(tmp_path, cell):
     path = tmp_path / "sheet.csv"
     path.write_text(f"photo;calipers\na.jpg;{cell}\n", encoding="utf-8")

@@ -79,7 +79,7 @@ def _layer(text: str) -> RecordedLayer:
             depth_in = _above_zero(" ".join(words[count:]))
         except BadRequest:
             continue
-        name = " ".join(words[:count]).rstrip(":=,")
+        name = _AT.sub("", " ".join(words[:count]).rstrip(":=,"))
         if _TWO_LAYERS.search(name):
             break
         return RecordedLayer(name, depth_in)
@@ -89,8 +89,14 @@ def _layer(text: str) -> RecordedLayer:
     )
 
 
-_TWO_LAYERS = re.compile(r"\d\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*,\s*[^\W\d]", re.I)
-"""A depth and then, after a comma, another name: ``disk 6, A/B`` is no one layer's name."""
+_AT = re.compile(r"\s+(at|@)$", re.I)
+"""Before a depth: ``disk at 6``."""
+_TWO_LAYERS = re.compile(
+    r"(\d\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*,"
+    r"|(^|\s)\d+([.,]\d+)?\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*([/+&|]|and\b))\s*[^\W\d]",
+    re.I,
+)
+"""A depth and then, after a comma or the like, another name: ``disk 6, A/B`` is no one layer's name."""
 
 
 def _calipers(cell: str) -> tuple[CaliperPair, ...]:
@@ -99,8 +105,9 @@ def _calipers(cell: str) -> tuple[CaliperPair, ...]:
 
 
 def _pair(text: str) -> CaliperPair:
-    across, _, depth = (part.strip() for part in text.partition(" at "))
-    sides = [side.strip() for side in across.split("/")]
+    across, *depths = (part.strip() for part in re.split(r"\s+at\s+|\s*@\s*", text, maxsplit=1))
+    depth = "".join(depths)
+    sides = [side.strip() for side in re.split(r"[/x×]", across, flags=re.I)]
     if len(sides) != 2:
         raise BadSheet(
             f"{text!r} is no pair.", "Write both ways across with / between: 3.1 mm/2.0 mm at 7 in."
@@ -150,6 +157,17 @@ def _not_negative(cell: str) -> float:
     if inches < 0:
         raise BadSheet(f"{cell!r} is below 0.", "Write how far it stands in front of the wall.")
     return inches
+
+
+BLANK = ("", "none", "n/a", "na", "nil", "-", "–", "—")
+"""What people write where there is nothing to write."""
+OF_WORDS = ("photo", "wall", "pit", "treatment", "date", "crop", "stage", "notes", "lens", "scale", "level")
+"""Columns in which a word of these may be meant: a treatment may be ``none``."""
+
+
+def is_blank(column: str, cell: str) -> bool:
+    """Whether a cell says nothing: it is empty, or of a column of lengths and says that there is none."""
+    return cell.lower() in BLANK and (not cell or column not in OF_WORDS)
 
 
 # Every column of the sheet and how its cells are read, in the order of the blank sheet.

@@ -11,7 +11,7 @@ from typing import Any
 
 from rootread import infile
 from rootread.errors import BadRequest, BadSheet
-from rootread.fieldsheet.cells import COLUMNS
+from rootread.fieldsheet.cells import COLUMNS, is_blank
 from rootread.fieldsheet.names import column_name, nearest_column, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 
@@ -141,6 +141,8 @@ def _cells(
         if not column:
             faults.append(BadSheet(f"{name}: row {number} has {cell!r} under no column.", IN_QUOTES))
             break
+        if is_blank(column, cell):
+            continue
         try:
             value = COLUMNS[column](cell)
         except BadRequest as error:
