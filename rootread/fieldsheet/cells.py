@@ -105,25 +105,46 @@ def _calipers(cell: str) -> tuple[CaliperPair, ...]:
 
 
 def _pair(text: str) -> CaliperPair:
-    across, *depths = (part.strip() for part in re.split(r"\s+at\s+|\s*@\s*", text, maxsplit=1))
-    depth = "".join(depths)
-    sides = [side.strip() for side in re.split(r"[/x×]", across, flags=re.I)]
-    if len(sides) != 2:
+    found = _PAIR.fullmatch(_in_one_unit(text))
+    if found is None:
         raise BadSheet(
             f"{text!r} is no pair.", "Write both ways across with / between: 3.1 mm/2.0 mm at 7 in."
         )
-    # Calipers are read in one unit: of 3.1/2.0 mm it stands behind the second number for both.
-    units = [_BARE.sub("", side).strip() for side in sides]
-    if sum(map(bool, units)) == 1:
-        sides = [
-            side if unit else f"{side} {''.join(units)}" for side, unit in zip(sides, units, strict=True)
-        ]
-    minor, major = sorted(_above_zero(side) for side in sides)
-    return CaliperPair(major, minor, _above_zero(depth) if depth else None)
+    minor, major = sorted(_above_zero(found[side].strip()) for side in ("one", "other"))
+    depth = found["depth"]
+    return CaliperPair(major, minor, None if depth is None else _above_zero(depth.strip()))
 
 
-_BARE = re.compile(r"[\d.,\s]+")
-"""What a number without a unit is written with."""
+_PAIR = re.compile(
+    r"(?P<one>[^/x×@]+)(?P<between>[/x×])(?P<other>[^/x×@]+?)((?P<at>\s+at\s+|\s*@)(?P<depth>.*))?", re.I
+)
+"""Both ways across a root, and the depth if it was noted."""
+_BARE = re.compile(r"[\d.,\s]*")
+"""A number without a unit."""
+
+
+def calipers_in_one_unit(cell: str, bare_unit: str = "") -> str:
+    """Pairs of which one side alone has a unit, with it at both: calipers are read in one.
+
+    >>> calipers_in_one_unit("3.1/2.0 mm at 7; 0.12/0.08")
+    '3.1 mm/2.0 mm at 7; 0.12/0.08'
+
+    Parameters
+    ----------
+    bare_unit : of the side without a unit, where it is known to be another.
+    """
+    return ";".join(_in_one_unit(part, bare_unit) for part in cell.split(";"))
+
+
+def _in_one_unit(text: str, bare_unit: str = "") -> str:
+    found = _PAIR.fullmatch(text)
+    bare = [name for name in ("one", "other") if found and _BARE.fullmatch(found[name])]
+    if found is None or len(bare) != 1:
+        return text
+    (other,) = {"one", "other"} - set(bare)
+    unit = bare_unit or _BARE.sub("", found[other], count=1).strip()
+    end = found.start(bare[0]) + len(found[bare[0]].rstrip())
+    return f"{text[:end]} {unit}{text[end:]}"
 
 
 def _places(cell: str) -> tuple[float, ...]:
