@@ -13,9 +13,10 @@ from rootread.judge.floor import loosened_floor
 from rootread.judge.shape import LayerLine
 from rootread.report import wall_section
 from rootread.report.colours import PAPER, WHITE
-from rootread.report.ground import CONE, FLOOR, agreement_words, caliper_figures
+from rootread.report.ground import CONE, FLOOR, agreement_words, caliper_figures, told_places
 from rootread.report.legend import kinds_of_marks
-from rootread.report.picture import WIDTH_PX, draw_sheets
+from rootread.report.overlay import lay_out_labels
+from rootread.report.picture import WIDTH_PX, draw_sheets, wall_view
 from rootread.report.strip import COLUMNS_PX, MARGIN_PX, draw_strip
 from rootread.report.view import AXIS_PX
 from rootread.report.words import layer_depth_words, layer_short_words
@@ -29,6 +30,11 @@ ROW = turned_wall().row
 
 def words(section):
     return " ".join(re.sub("<[^>]*>", " ", section).split())
+
+
+def blank(view):
+    width, height = view.size_px
+    return np.zeros((height, view.left_px + width, 4), np.uint8)
 
 
 def with_ground(wall):
@@ -154,6 +160,28 @@ def test_no_pressure_is_drawn_above_the_first_reading():
     # The curve begins at 9 in of the 15 that the upright line goes down.
     far = rows[columns > left + 0.8 * (columns.max() - left)]
     assert far.min() > rows.min() + 0.5 * (rows.max() - rows.min())
+
+
+def test_no_words_cover_the_limit_of_a_cone_or_the_top_of_a_berm():
+    bare = turned_wall()
+    view = wall_view(bare)
+    (named,) = (label for label in lay_out_labels(blank(view), view, bare).labels if "layer at" in label.text)
+    # A berm and the first 300 psi right under the words of the layer.
+    x_in, z_in = bare.plane.to_wall_in([(np.array(named.centre) - [view.left_px, 0]) / view.scale])[0]
+    surface = bare.plane.surface.line_in
+    cone = cone_profiles([ConeReading(x_in, 1.0, 100.0), ConeReading(x_in, z_in, 300.0)], surface, 300.0)
+    line = np.array([[x_in - 8, z_in + 5], [x_in + 2, z_in], [x_in + 8, z_in + 5]])
+    judgement = replace(bare.judgement, cone=cone, floor=loosened_floor(line, surface, bare.row))
+    made = replace(bare, judgement=judgement)
+    places = told_places(view, judgement)
+    assert len(places) == 2
+    for label in lay_out_labels(blank(view), view, made).labels:
+        for left, top, right, bottom in (
+            np.vstack([box.min(axis=0), box.max(axis=0)]).ravel() for box in places
+        ):
+            assert (
+                label.x > right or label.x + label.width < left or label.y > bottom or label.box.bottom < top
+            )
 
 
 def test_a_cone_beyond_the_photo_is_neither_drawn_nor_in_the_legend():

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rootread.fieldsheet import CaliperPair
+from rootread.geometry import Points
 from rootread.judge import Judgement
 from rootread.judge.cone import ConeAgreement, ConeProfile
 from rootread.judge.floor import LoosenedFloor
@@ -22,7 +23,11 @@ if TYPE_CHECKING:
 CONE: RGB = (255, 214, 120)
 CONE_FULL_PX = 110.0
 """How far right a reading at twice the limit is drawn from the line of its place."""
+TO_LIMIT = np.array([CONE_FULL_PX / 2, 0.0])
 FLOOR: RGB = (255, 190, 150)
+BAR_PX, TOP_PX = 12.0, 30.0
+"""Kept clear round the bar at the limit, and to either side of a berm's top; half of it above and below."""
+_CORNERS = np.array([[-1.0, -0.5], [1.0, 0.5]])
 MOST_PAIRS = 4
 """Of more pairs of the calipers only how deep they were taken is told."""
 
@@ -34,28 +39,59 @@ def draw_ground(sheet: Sheet, view: View, judgement: Judgement) -> None:
         line = view.px(floor.line_in)
         veil(sheet, [line], DARK, 11, 0.5)
         stroke(sheet, dashed(line, 26, 12), FLOOR, 5)
-    for profile in judgement.cone:
-        if view.shows_across(profile.x_in):
-            _draw_profile(sheet, view, profile)
+    for profile in _shown(view, judgement):
+        _draw_profile(sheet, view, profile)
 
 
-def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
-    """Pressure to the right of an upright line, the limit as a notch, the first depth of it as a bar.
+def ground_lines(view: View, judgement: Judgement) -> list[Points]:
+    """The lines that are drawn here, so that words rather keep off them."""
+    floor = [view.px(judgement.floor.line_in)] if judgement.floor is not None else []
+    return floor + [line for profile in _shown(view, judgement) for line in _profile_lines(view, profile)]
+
+
+def told_places(view: View, judgement: Judgement) -> list[Points]:
+    """Boxes that no word may cover: where the limit is met, and the tops of berms."""
+    floor = judgement.floor
+    tops = (
+        [(berm.x_in, float(np.interp(berm.x_in, *floor.line_in.T))) for berm in floor.berms] if floor else []
+    )
+    bars = [_limit_bar(view, profile) for profile in _shown(view, judgement)]
+    return [view.px([top]) + TOP_PX * _CORNERS for top in tops] + [
+        bar + BAR_PX * _CORNERS for bar in bars if bar is not None
+    ]
+
+
+def _shown(view: View, judgement: Judgement) -> list[ConeProfile]:
+    return [profile for profile in judgement.cone if view.shows_across(profile.x_in)]
+
+
+def _profile_lines(view: View, profile: ConeProfile) -> tuple[Points, Points]:
+    """The upright line of a place, and the pressure to the right of it.
 
     The pressure begins at the first reading: of the soil above nothing is known.
     """
     z = profile.surface_in + np.array([0.0, profile.depths_in[0], *profile.depths_in])
     upright = view.px(np.column_stack([np.full(len(z), profile.x_in), z]))
     reach = CONE_FULL_PX * np.array([0.0, *profile.psi]) / (2.0 * profile.limit_psi)
-    curve = upright[1:] + np.column_stack([reach, np.zeros(len(reach))])
-    to_limit = np.array([CONE_FULL_PX / 2, 0.0])
+    return upright, upright[1:] + np.column_stack([reach, np.zeros(len(reach))])
+
+
+def _limit_bar(view: View, profile: ConeProfile) -> Points | None:
+    if profile.limit_z_in is None:
+        return None
+    at = view.px([[profile.x_in, profile.limit_z_in]])[0]
+    return np.array([at - np.array([18.0, 0.0]), at + TO_LIMIT])
+
+
+def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
+    """The pressure, the limit as a notch, the first depth of it as a bar."""
+    upright, curve = _profile_lines(view, profile)
     for line, width in ((upright, 3), (curve, 5)):
         veil(sheet, [line], DARK, width + 6, 0.5)
         stroke(sheet, [line], CONE, width)
-    stroke(sheet, dashed((upright + to_limit)[[0, -1]], 6, 10), CONE, 2)
-    if profile.limit_z_in is not None:
-        at = view.px([[profile.x_in, profile.limit_z_in]])[0]
-        bar = np.array([at - np.array([18.0, 0.0]), at + to_limit])
+    stroke(sheet, dashed((upright + TO_LIMIT)[[0, -1]], 6, 10), CONE, 2)
+    bar = _limit_bar(view, profile)
+    if bar is not None:
         stroke(sheet, [bar], DARK, 12)
         stroke(sheet, [bar], WHITE, 5)
 
@@ -63,7 +99,7 @@ def _draw_profile(sheet: Sheet, view: View, profile: ConeProfile) -> None:
 def ground_marks(judgement: Judgement, view: View) -> list[tuple[str, str]]:
     """The kinds of mark drawn here that this wall's picture has, each with its meaning."""
     kinds = []
-    if any(view.shows_across(profile.x_in) for profile in judgement.cone):
+    if _shown(view, judgement):
         limit_psi = judgement.cone[0].limit_psi
         kinds.append(("cone", f"cone readings; white bar: first {limit_psi:.0f} psi"))
     if judgement.floor is not None:

@@ -12,7 +12,7 @@ from rootread.geometry import Points, arc_length, resample_polyline
 from rootread.judge.types import Layer
 from rootread.measure.types import RootReading, SidewaysRun
 from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
-from rootread.report.ground import draw_ground
+from rootread.report.ground import draw_ground, ground_lines, told_places
 from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
@@ -76,8 +76,15 @@ def lay_out_labels(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
     room = LabelRoom(
         (view.right_px + 1, view.size_px[1]),
         view.left_px,
-        np.vstack([np.empty((0, 2)), *(view.px(root.trace.points) for root in wall.readings.roots)]),
-        [view.from_photo(outline) for outline in wall.plane.scale.outlines_px],
+        np.vstack(
+            [
+                np.empty((0, 2)),
+                *(view.px(root.trace.points) for root in wall.readings.roots),
+                *(resample_polyline(line, FINE_PX)[0] for line in ground_lines(view, wall.judgement)),
+            ]
+        ),
+        [view.from_photo(outline) for outline in wall.plane.scale.outlines_px]
+        + told_places(view, wall.judgement),
     )
     for found in wall.layers:
         _label_layer(view, found, wall.row, room)
