@@ -120,6 +120,9 @@ LAYERS = (
     Column("shape", str, "", "level, sloped or stepped: how its depth goes along the wall"),
     Column("left_depth_in", float, "in", "depth at its left end"),
     Column("right_depth_in", float, "in", "depth at its right end"),
+    Column("passage", float, "", "share of the roots that reach it which cross; blank where none does"),
+    Column("passage_low", float, "", "low end of its 95 % interval (Wilson)"),
+    Column("passage_high", float, "", "high end of it"),
 )
 
 FLATTENED = (

@@ -23,7 +23,10 @@ _FRACTION = r"(?P<top>\d+)\s*/\s*(?P<bottom>\d+)"
 _AMOUNT = re.compile(rf"(?:{_FRACTION}|{_NUMBER}(?:\s+(?P<top2>\d+)\s*/\s*(?P<bottom2>\d+))?)\s*", re.I)
 _UNIT = re.compile(r"(?P<unit>''|[\"”″'’′]|[a-z]+\.?)?\s*", re.I)
 # 1,000 is a thousand in one country and one in another; 0,125 can only be the latter.
-_THOUSAND_OR_ONE = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
+THOUSAND_OR_ONE = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
+
+_VULGAR = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+"""What spreadsheets and phones make of 1/2."""
 
 LONGEST = 40
 """Letters of any sensible length; Python will not turn thousands of digits into a number."""
@@ -42,14 +45,14 @@ def length_in(text: str) -> float:
     ------
     BadRequest : not a length.
     """
-    rest = text.strip().lower()
+    rest = "".join(_VULGAR.get(letter, letter) for letter in text).strip().lower()
     if len(rest) > LONGEST:
         raise BadRequest(f"{text!r} is too long for a length.", REMEDY)
     sign = 1.0
     if rest[:1] in ("-", "−", "+"):
         sign = 1.0 if rest[0] == "+" else -1.0
         rest = rest[1:].lstrip()
-    if _THOUSAND_OR_ONE.search(rest):
+    if THOUSAND_OR_ONE.search(rest):
         raise BadRequest(f"{text!r} can be read two ways.", "Write the number without the comma.")
     terms: list[tuple[float, str | None]] = []
     while rest or not terms:
@@ -133,3 +136,10 @@ def length_range(low_in: float, high_in: float, digits: int = 1, between: str = 
 def length_words(length_in: float, digits: int = 1) -> str:
     """``6.8 in`` or ``17.3 cm``; a dash where there is no figure."""
     return f"{shown(length_in):.{digits}f} {unit_shown()}" if math.isfinite(length_in) else "–"
+
+
+def side(x_in: float) -> str:
+    """``5 in left``, ``34 in right`` or ``the middle``, of the scale object."""
+    if round(abs(shown(x_in))) == 0:
+        return "the middle"
+    return f"{length_words(abs(x_in), 0)} {'left' if x_in < 0 else 'right'}"

@@ -16,6 +16,7 @@ from rootread.batch import Record, grade_walls, plan_walls
 from rootread.errors import BadRequest
 from rootread.scene import draw_scene, render, write_scene
 from rootread.schema import TABLES
+from rootread.settings import JudgeSettings, ReportSettings, Settings, read_settings
 from rootread.store import file_stem, write_bytes
 from rootread.wall import Wall
 
@@ -179,6 +180,15 @@ def test_an_interrupted_write_leaves_the_old_file(tmp_path: Path, monkeypatch: p
         write_bytes(path, b"new")
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_settings_that_walls_were_read_by_lie_beside_the_tables(folder: Path, tmp_path: Path) -> None:
+    settings = Settings(judge=JudgeSettings(permutations=199), report=ReportSettings(units="cm"))
+    only = plan_walls([folder / "broken.jpg"])
+    grade_walls(only, tmp_path, settings)
+    assert read_settings(tmp_path / "settings.toml") == settings
+    grade_walls(only, tmp_path)
+    assert read_settings(tmp_path / "settings.toml") == Settings()
 
 
 def test_the_picture_of_the_scale_lies_beside_the_wall_and_the_report_links_to_it(out: Path) -> None:

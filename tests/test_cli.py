@@ -357,6 +357,13 @@ def test_the_program_says_its_version() -> None:
     assert rootread("--version").stdout == f"rootread {version('rootread')}\n"
 
 
+def test_the_command_is_there_for_python_too() -> None:
+    """As where no folder of commands is on the path."""
+    command = [sys.executable, "-m", "rootread", "--version"]
+    said = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert said.stdout == rootread("--version").stdout
+
+
 def test_roots_are_light_or_dark_for_the_mask_as_for_the_settings(tmp_path: Path) -> None:
     said = rootread("mask", "wall.jpg", "--out", tmp_path / "map.png", "--polarity", "pale")
     assert (said.returncode, said.stderr.strip()) == (

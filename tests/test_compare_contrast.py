@@ -88,6 +88,7 @@ def test_the_sign_of_the_difference_follows_the_order_of_the_names():
 
 
 def test_several_walls_of_a_treatment_in_one_pit_count_once():
+    """Pits are the replicates: Hurlbert 1984, Ecological Monographs 54:187-211 (from memory)."""
     rows = pits([70, 71, 72, 73, 74, 75], [60, 62, 61, 66, 64, 63])
     doubled = rows + [row | {"wall": row["wall"] + "-again"} for row in rows]
     one, two = grade_pair(rows), grade_pair(doubled)

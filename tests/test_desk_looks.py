@@ -20,6 +20,7 @@ def reading(
     verdict="slowed",
     cautions=(),
     tool_depth_in=14.0,
+    shanks_at_in=(),
 ):
     """A reading of which all is sure, but for what is told; ``roots`` are lengths (in) and confidences."""
     return Seen(
@@ -36,8 +37,8 @@ def reading(
         ),
         grade=Seen(verdict=verdict),
         marks=Seen(checked=None),
-        seen=Seen(cautions=cautions, deepest_in=28.0),
-        row=SheetRow("a.jpg", "a", tool_depth_in=tool_depth_in, row=2),
+        seen=Seen(cautions=cautions, deepest_in=28.0, across_in=(-3.0, 38.0)),
+        row=SheetRow("a.jpg", "a", tool_depth_in=tool_depth_in, shanks_at_in=shanks_at_in, row=2),
     )
 
 
@@ -62,6 +63,7 @@ def test_a_wall_of_which_all_is_sure_needs_no_look():
             "wall",
             "the tool at 36.0 in, but the photo shows the wall down to 28.0 in",
         ),
+        ({"shanks_at_in": (-90.0,)}, "wall", "shanks at 90 in left, but the photo shows the wall"),
         ({"cautions": ("The wall ends at the pit floor.",)}, "wall", "pit floor"),
     ],
 )

@@ -106,7 +106,9 @@ def test_the_report_is_that_of_a_run(client: TestClient, folder: Path) -> None:
     layers = (folder / "results" / "layers.csv").read_text(encoding="utf-8").splitlines()
     column = layers[0].split(",").index("depth_in")
     depths_in = [float(row.split(",")[column]) for row in layers[1:]]
-    shown_in = [layer["depth_in"] for layer in wall(client)["reading"]["layers"]]
+    shown = wall(client)["reading"]["layers"]
+    shown_in = [layer["depth_in"] for layer in shown]
+    assert all(layer["ends_in"][0] == layer["ends_in"][1] for layer in shown)
     assert shown_in == [pytest.approx(depth_in, abs=TABLE_ROUNDING_IN) for depth_in in depths_in]
     assert [w["name"] for w in client.get("/api/desk").json()["walls"]] == ["north"], "results are no walls"
 

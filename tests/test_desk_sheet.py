@@ -189,6 +189,7 @@ def test_bare_numbers_of_the_file_are_shown_in_centimetres_and_stay_as_they_were
         ("layers", "disk 15; A/B 33", "disk 15 cm; A/B 33 cm"),
         ("scale", "card", "card"),
         ("calipers", "3 mm/2 mm at 18", "3 mm/2 mm at 18 cm"),
+        ("calipers", "3.1/2.0 mm at 18; 3 x 2 mm @18", "3.1 mm/2.0 mm at 18 cm; 3 mm x 2 mm @18 cm"),
         ("notes", "dug to 14", "dug to 14"),
     ],
 )
@@ -206,7 +207,8 @@ def test_bare_numbers_typed_at_a_desk_in_centimetres_are_written_as_such(
 @pytest.mark.parametrize(
     ("column", "own", "typed", "written"),
     [
-        ("calipers", "0.04/0.03; 1/7", "0.1016 cm/0.09; 2.54 cm/17.78 cm", "0.04/0.09 cm; 1/7"),
+        ("calipers", "0.04/0.03; 1/7", "0.1016 cm/0.09; 2.54 cm/17.78 cm", "0.04 in/0.09 cm; 1/7"),
+        ("calipers", "0.04/0.03", "0.1016 cm/0.09 cm", "0.04 in/0.09 cm"),
         ("layers", "disk 6; A/B 13 1/3", "crust 2;  A/B 33.8667 cm", "crust 2 cm;  A/B 13 1/3"),
         ("layers", "A 1/2", "A 2 1.27 cm", "A 2 1.27 cm"),
         ("shanks_at_in", "-22; 8", "-55.88 cm; 20.32 cm; 70", "-22; 8; 70 cm"),

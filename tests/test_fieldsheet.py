@@ -122,6 +122,8 @@ def test_headers_may_be_written_as_words(sheet):
         ("layer 2 13.0 in", [("layer 2", 13)]),
         ("old plow pan: 1 ft 2 in;", [("old plow pan", 14)]),
         ('pan 6"', [("pan", 6)]),
+        ("disk at 7½; Ap1 / Bt @ 12 ¾ in", [("disk", 7.5), ("Ap1 / Bt", 12.75)]),
+        ("none", []),
     ],
 )
 def test_layers_are_names_with_depths(sheet, cell, layers):
@@ -161,6 +163,7 @@ def test_the_scale_object_may_state_its_own_length(sheet, cell, scale, unit):
     ("content", "said"),
     [
         ("photo,tool_dept_in\na.jpg,14\n", "column 2, 'tool_dept_in'.*Did you mean tool_depth_in?"),
+        ("photo,tool_depth_cm\na.jpg,36\n", "Did you mean tool_depth_in\\? A unit stands in the cell"),
         ("photo,zzzz\na.jpg,14\n", "column 2, 'zzzz'.*Known: photo, wall"),
         ("wall\nnorth\n", "no column photo"),
         ("photo,pit,pit\na.jpg,1,2\n", "two columns pit"),
@@ -390,9 +393,18 @@ def test_a_depth_that_no_wall_has_is_refused(cell):
 
 
 @pytest.mark.parametrize(
-    "cell", ["disk 6, A/B 13", "disk 6 in, A/B 13 in", 'disk 6", A/B 13"', "disk 15cm , pan 20"]
+    "cell",
+    [
+        "disk 6, A/B 13",
+        "disk 6 in, A/B 13 in",
+        'disk 6", A/B 13"',
+        "disk 15cm , pan 20",
+        "disk 6 / A/B 13",
+        "disk 6 in and pan 13 in",
+        "disk 6.5 + pan 13",
+    ],
 )
-def test_layers_with_a_comma_between_are_not_taken_for_one(cell):
+def test_layers_with_anything_but_a_semicolon_between_are_not_taken_for_one(cell):
     """The first depth would be lost without a word."""
     with pytest.raises(BadSheet, match="semicolons between"):
         COLUMNS["layers"](cell)
@@ -401,6 +413,12 @@ def test_layers_with_a_comma_between_are_not_taken_for_one(cell):
 def test_a_layer_may_have_a_comma_in_its_name_and_in_its_depth():
     (layer,) = COLUMNS["layers"]("disk, heavy 6,5")
     assert (layer.name, layer.depth_in) == ("disk, heavy", 6.5)
+
+
+def test_what_people_write_for_nothing_is_blank_where_lengths_stand_and_a_word_elsewhere(sheet):
+    (row,) = sheet("photo,treatment,layers,tool_depth_in,shanks_at_in,calipers\na.jpg,none,-,n/a,None,–\n")
+    assert (row.treatment, row.layers, row.tool_depth_in) == ("none", (), None)
+    assert (row.shanks_at_in, row.calipers) == ((), ())
 
 
 def test_shanks_with_commas_between_are_told_of_semicolons():

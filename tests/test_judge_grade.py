@@ -123,6 +123,22 @@ def test_without_shanks_the_strips_are_said_to_be_a_stand_in():
     assert "thirds" in grade.parts[-1].reason
 
 
+@pytest.mark.parametrize("away_in", [-90.0, 90.0, -23.5])  # the last with a foot of root in its slot
+def test_shanks_that_ran_elsewhere_leave_the_grade_as_if_none_were_known(away_in):
+    uneven = wall_of(ACROSS[ACROSS < 0], ACROSS[ACROSS >= 0])
+    elsewhere = grade_of(uneven, replace(SHANKS, shanks_at_in=(away_in,)))
+    assert elsewhere == grade_of(uneven, row=None)
+    assert part(elsewhere, "evenness") < 100
+
+
+def test_a_shank_written_twice_ran_once():
+    wall = wall_of(ACROSS[::2], ACROSS[1::2])
+    once, twice = (
+        replace(SHANKS, shanks_at_in=at, shank_spacing_in=None) for at in ((-12, 12), (-12, 12, 12))
+    )
+    assert grade_of(wall, once) == grade_of(wall, twice)
+
+
 def test_steeper_than_the_pattern_costs_nothing():
     plumb = [trace(along((x, 1), (x, 14)), name=f"p{x:g}") for x in ACROSS]
     slant = [trace(along((x, 1), (x + 13, 14)), name=f"s{x:g}") for x in ACROSS]

@@ -8,7 +8,7 @@ import pytest
 from handmade_roots import along, plane, trace
 from scipy.stats import CensoredData, binomtest, ecdf
 
-from rootread.fieldsheet import SheetRow
+from rootread.fieldsheet import RecordedLayer, SheetRow
 from rootread.judge import find_layers, grade_wall, judge_wall
 from rootread.judge.slots import guessed_slots
 from rootread.judge.types import Layer
@@ -72,6 +72,8 @@ def test_strips_share_out_the_wall():
     slot, berm = judged(OPEN).strips
     assert (slot.name, berm.name) == ("slot", "berm")
     assert not slot.guessed
+    assert np.array(slot.reaches_in) == pytest.approx(np.array([(-18.0, -6.0), (6.0, 16.0)]))
+    assert np.array(berm.reaches_in) == pytest.approx(np.array([(-6.0, 6.0)]))
     total = sum(np.hypot(*(root.points[-1] - root.points[0])) for root in OPEN)
     assert slot.root_length_in + berm.root_length_in == pytest.approx(total, rel=0.01)
     assert slot.passage == berm.passage == 1.0
@@ -93,6 +95,8 @@ def test_a_slot_between_two_berms_is_guessed_at_its_place():
     readings = measure_wall(roots, plane(), MeasureSettings())
     (slot,) = guessed_slots(readings, find_layers(readings, (), SETTINGS))
     assert slot == pytest.approx((-5.0, 5.0), abs=2.5)
+    guessed = judged(roots, row=None).strips[0]
+    assert guessed.guessed and guessed.reaches_in == (pytest.approx(slot),)
 
 
 def test_where_roots_do_alike_all_along_the_wall_thirds_stand_in_for_strips():
@@ -120,6 +124,14 @@ def test_roots_above_in_and_below_the_layer_are_told_apart():
     assert below.to_in > 14.0 - 0.1
 
 
+def test_a_horizon_is_never_assumed():
+    """Common practice: the A horizon ends at depths that differ twofold between districts and more."""
+    unwritten = judged(BLOCKED, replace(ROW, layers=(RecordedLayer("disk", 7.0),))).abundance
+    assert {(one.from_in, one.to_in) for one in unwritten} == {(0.0, 6.0), (6.0, 12.0), (12.0, 18.0)}
+    written = judged(BLOCKED, replace(ROW, layers=(RecordedLayer("A/B", 9.0),))).abundance
+    assert {one.from_in for one in written} == {0.0, 9.0}
+
+
 # advice
 
 
@@ -128,6 +140,7 @@ def kinds(judgement):
 
 
 def test_a_layer_under_an_untilled_wall_is_to_be_run_an_inch_below():
+    """Common practice, no source: about 1 in below the layer, no deeper, and only in soil dry enough."""
     (advice,) = judged(BLOCKED).advice
     assert advice.kind == "run deeper"
     assert "about 7 in" in advice.text and "no deeper" in advice.text and "dry" in advice.text

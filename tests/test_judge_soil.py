@@ -54,6 +54,31 @@ def test_each_place_that_was_probed_deep_enough_tests_the_layer():
     assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (3, 1, 1, 1)
 
 
+def test_a_place_first_probed_below_a_layer_tells_nothing_of_it():
+    layer = Layer(6.0, 0.1, -10, 10, 10, 1, 9, 0, 20.0, 0.001, None)
+    readings = [
+        *(ConeReading(-8.0, d, p) for d, p in ((9, 400), (12, 500))),
+        *(ConeReading(0.0, d, p) for d, p in ((9, 100), (12, 500))),
+        *(ConeReading(8.0, d, p) for d, p in ((3, 400), (9, 500))),  # hard from above the layer on
+    ]
+    profiles = cone_profiles(readings, LEVEL, 300)
+    assert [profile.hard_from_first for profile in profiles] == [True, False, True]
+    (agrees,) = cone_agreement(profiles, [layer])
+    assert (agrees.tested, agrees.agree, agrees.shallower, agrees.softer) == (1, 0, 1, 0)
+
+
+def test_a_second_layer_is_set_against_where_the_cone_gets_hard_again():
+    upper, lower = (Layer(z, 0.1, -10, 10, 10, 1, 9, 0, 20.0, 0.001, None) for z in (4.0, 12.0))
+    hard_twice = [ConeReading(0.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150), (12, 320), (14, 330))]
+    hard_once = [ConeReading(5.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150), (14, 200))]
+    hard_on = [ConeReading(-5.0, d, p) for d, p in ((2, 100), (4, 350), (8, 360), (14, 400))]
+    not_so_deep = [ConeReading(8.0, d, p) for d, p in ((2, 100), (4, 350), (8, 150))]
+    profiles = cone_profiles([*hard_twice, *hard_once, *hard_on, *not_so_deep], LEVEL, 300)
+    above, below = cone_agreement(profiles, [upper, lower])
+    assert (above.tested, above.agree) == (4, 4)
+    assert (below.tested, below.agree, below.shallower, below.softer) == (3, 1, 1, 1)
+
+
 def cone_file(tmp_path, text):
     path = tmp_path / "cone.csv"
     path.write_text(text, encoding="utf-8")
@@ -76,10 +101,27 @@ def test_readings_without_a_wall_are_those_of_a_lone_wall(tmp_path):
         cone_of(path, "north", alone=False)
 
 
+def test_a_lone_walls_readings_count_whether_or_not_they_name_it(tmp_path):
+    path = cone_file(tmp_path, "wall,x_in,depth_in,psi\nnorth,0,8,300\n,0,4,200\n")
+    assert [reading.psi for reading in cone_of(path, "north", alone=True)] == [200.0, 300.0]
+
+
+def test_pressures_carry_their_unit_and_decimal_commas(tmp_path):
+    path = cone_file(tmp_path, "X in;depth-in;psi\n0;10 cm;1,4 MPa\n0;20 cm;2000 kPa\n0;30 cm;300,5\n")
+    psi = [reading.psi for reading in cone_of(path, "north", alone=True)]
+    # 1 psi = 6894.757 Pa (from memory)
+    assert psi == pytest.approx([1.4e6 / 6894.757, 2e6 / 6894.757, 300.5], rel=1e-5)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("x_in,psi\n0,100\n", "no column depth_in"),
+        ("x_in,depth_in,psi\n0,2,100\n,4,200\n", "row 3, x_in: nothing is written"),
+        ("x_in,depth_in,psi\n0,2,\n", "row 2, psi: nothing is written"),
+        ('x_in,depth_in,psi\n0,2,"1,400 kPa"\n', "two ways"),
+        ("x_in,depth_in,psi\n0,2,40 MPa\n", "no pressure that a cone is pushed with"),
+        ("x_in,depth_cm,psi\n0,2,100\n", "A unit stands in the cell"),
         ("x_in,depth_in,psy\n", "Did you mean psi"),
         ("x_in,depth_in,psi\n0,2,hard\n", "row 2, psi"),
         ("x_in,depth_in,psi\n0,-2,100\n", "row 2, depth_in"),
@@ -105,6 +147,17 @@ def test_calipers_on_the_sheet_are_pairs_with_their_depth(tmp_path):
     path.write_text("photo,calipers\na.jpg,3 mm\n", encoding="utf-8")
     with pytest.raises(BadSheet, match="no pair"):
         read_sheet(path)
+
+
+@pytest.mark.parametrize(
+    "cell", ["3.1/2.0 mm at 7", "3.1 mm/2.0 at 7 in", "2,0 mm/3,1mm at 17.78 cm", "3.1 x 2.0 mm @7"]
+)
+def test_calipers_are_read_in_one_unit(tmp_path, cell):
+    path = tmp_path / "sheet.csv"
+    path.write_text(f"photo;calipers\na.jpg;{cell}\n", encoding="utf-8")
+    (pair,) = read_sheet(path)[0].calipers
+    assert (pair.major_in, pair.minor_in) == pytest.approx((3.1 / 25.4, 2.0 / 25.4))
+    assert pair.depth_in == pytest.approx(7.0)
 
 
 # the floor of the loosened soil
@@ -156,8 +209,22 @@ def test_what_loosens_all_the_soil_at_a_spacing(spacing_in, points):
 
 def test_spacing_is_taken_between_the_valleys_where_the_sheet_has_none():
     floor = loosened_floor(hills(18.0), LEVEL, ROW)
-    assert floor.spacing_in == pytest.approx(18, abs=0.2)
+    assert floor.spacing_in == pytest.approx(18, abs=0.2) and not floor.spacing_from_sheet
     assert not floor.from_sheet and floor.tool_depth_in == pytest.approx(12, abs=0.05)
+
+
+@pytest.mark.parametrize("beyond_in", [0.0, 8.0])
+def test_a_berm_marked_alone_tells_its_size_and_no_spacing(beyond_in):
+    """From flank to flank, or with some flat floor on either side under ground that is not even."""
+    x = np.array([-5.0 - beyond_in, -5.0, 0.0, 5.0, 5.0 + beyond_in])
+    uneven = np.column_stack([np.linspace(-20, 20, 41), 0.2 * np.sin(np.linspace(-20, 20, 41))])
+    floor = loosened_floor(np.column_stack([x, [12.0, 12.0, 8.0, 12.0, 12.0]]), uneven, ROW)
+    assert [berm.height_in for berm in floor.berms] == pytest.approx([4.0], abs=0.4)
+    assert floor.spacing_in is None and floor.spacing_ratio is None and floor.loosens_with is None
+
+
+def test_a_line_that_lies_above_the_surface_is_no_floor():
+    assert loosened_floor(hills() - [0.0, 20.0], LEVEL, replace(ROW, tool_depth_in=12.0)) is None
 
 
 def test_a_flat_floor_has_no_berms():

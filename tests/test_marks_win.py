@@ -7,7 +7,7 @@ from report_walls import open_wall, turned_wall
 
 from rootread.find import RootMap, paint
 from rootread.follow import Trace, with_marked_roots
-from rootread.judge import with_marked_layers
+from rootread.judge import judge_wall, with_marked_layers
 from rootread.marks import LayerMark, Marks, RootMark, ScaleMark, Stroke
 from rootread.measure import measure_wall
 from rootread.photo import Photo
@@ -21,6 +21,7 @@ from rootread.plane import (
     find_plane,
     within_outline,
 )
+from rootread.report import wall_section
 from rootread.settings import Settings
 
 PX_PER_IN = 50.0
@@ -194,6 +195,25 @@ def test_a_layer_that_only_a_person_saw_has_no_evidence_in_the_roots() -> None:
     (drawn,) = with_marked_layers((), wall.readings, wall.plane, marks, ())
     assert drawn.p_value == 1.0
     assert drawn.crossed == drawn.reached > 0
+    assert not drawn.shown_by_roots
+
+
+def test_a_marked_layer_that_roots_cross_is_neither_said_to_hold_them_nor_run_under() -> None:
+    wall = open_wall()
+    roots = tuple(replace(root, width_in=0.2) for root in [*wall.readings.roots] * 2)
+    readings = replace(wall.readings, roots=roots)
+    there = wall.plane.to_photo_px([(5.0, 4.0), (25.0, 4.0)])
+    marks = Marks(layers=(LayerMark(tuple(map(tuple, there.tolist()))),))
+    layers = with_marked_layers((), readings, wall.plane, marks, ())
+    judgement = judge_wall(readings, layers, wall.grade, wall.row, Settings().judge, wall.plane, marks)
+    (advice,) = judgement.advice
+    assert advice.kind == "leave" and "marked by hand at 4 in held few roots or none" in advice.text
+    section = wall_section(
+        replace(wall, readings=readings, layers=layers, judgement=judgement, marks=marks), Settings()
+    )
+    assert "a person marked a layer: of 12 roots that came to it 12 crossed" in section
+    assert "layer, found or marked" in section
+    assert "something held the roots" not in section and "every time" not in section
 
 
 def test_a_plumb_line_marked_by_hand_turns_the_wall() -> None:

@@ -11,6 +11,7 @@ from report_walls import empty_wall, open_roots, open_wall, refused_wall, turned
 
 from rootread.fieldsheet import RecordedLayer
 from rootread.judge import CAUTIONS
+from rootread.judge.strips import Strip
 from rootread.judge.types import Grade
 from rootread.marks import Marks
 from rootread.measure.types import Interval
@@ -258,6 +259,8 @@ def test_settings_and_limits_are_on_the_page():
     text = words(report(open_wall()))
     assert "run_min_length_in = 1.5" in text
     assert "What a photo of a wall cannot see" in text
+    # comparison of four rooting methods, Plant and Soil 172:63-71, 1995
+    assert "profile walls gave 4 to 10 times less than cores, and differently in each soil" in text
     assert "local codes and licensed practice decide" in text
 
 
@@ -316,9 +319,53 @@ def test_thirds_of_a_wall_are_called_a_guess_and_known_shanks_are_not():
     known = words(section_of(turned_wall(shanks_at_in=(5.0, 25.0))))
     assert "left third" in guessed and "a guess" in guessed
     assert "slot" in known and "a guess" not in known
+    assert "Slots reach from 3 to 10 in right and from 20 to 27 in right: a quarter of the spacing" in known
     # Their descents do not average to the wall's, which stands above.
     note = "thin roots count in part here, as in the grade; the mean descent leaves them out"
     assert note in guessed and note in known
+
+
+def test_advice_on_a_photo_that_is_hard_to_read_begins_with_looking_again():
+    plain = turned_wall()
+    dark = replace(plain, root_map=replace(plain.root_map, cautions=("This photo is very dark.",)))
+    checked = replace(dark, marks=Marks(checked="8 roots, no layer, grade 45"))
+    said = [words(section_of(made)) for made in (plain, dark, checked)]
+    assert ["Look again first" in section for section in said] == [False, True, False]
+    assert (
+        said[1].index("This photo is very dark.")
+        < said[1].index("Look again first")
+        < said[1].index("run points")
+    )
+
+
+def test_a_layer_is_told_with_the_likely_share_that_crosses():
+    layer = turned_wall().layers[0]
+    low, high = (100 * edge for edge in (layer.passage_interval.low, layer.passage_interval.high))
+    assert f"of 100 such roots, likely {low:.0f} to {high:.0f} cross" in words(section_of(turned_wall()))
+
+
+def test_a_handful_of_roots_is_not_said_to_show_that_there_is_no_layer():
+    few = words(section_of(wall(open_roots()[:1], "few")))
+    assert few.count("So few roots do not tell of a layer.") == 2
+    assert "no depth at which" not in few.lower()
+    assert "1 root thick enough to count" in few
+
+
+def test_shanks_that_ran_elsewhere_are_not_said_to_be_unknown():
+    elsewhere = words(section_of(turned_wall(shanks_at_in=(-90.0, -60.0))))
+    assert (
+        "nearly all roots of this wall are in slots, or in berms, so thirds of the wall stand in" in elsewhere
+    )
+    assert "The sheet does not say where the shanks went" not in elsewhere
+
+
+def test_guessed_slots_are_told_with_their_places():
+    made = turned_wall()
+    slot = Strip("slot", True, ((-3.0, 4.0), (10.0, 15.0)), 12.0, 30.0, 0.2, 40.0, 0.9)
+    berm = replace(slot, name="berm", reaches_in=((4.0, 10.0),))
+    made = replace(made, judgement=replace(made.judgement, strips=(slot, berm)))
+    said = words(section_of(made))
+    assert "crossed the layer, from 3 in left to 4 in right and from 10 to 15 in right: a guess" in said
 
 
 def test_root_above_and_at_the_layer_adds_up_to_the_root_of_the_wall():
@@ -419,6 +466,8 @@ def test_a_probability_is_told_as_so_many_times_in_so_many(p_value: float, words
         (0, 1, "in no crack that shows"),
         (2, 3, "2 of them flattened in a crack"),
         (0, 3, "none in a crack that shows"),
+        (2, 2, "both flattened in a crack"),
+        (3, 3, "all flattened in a crack"),
     ],
 )
 def test_of_one_flattened_stretch_no_share_is_told(cracked: int, stretches: int, words: str) -> None:

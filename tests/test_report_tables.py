@@ -62,6 +62,14 @@ def test_lengths_in_the_file_are_those_of_the_wall():
     assert table("layers", wall)["recorded"].tolist() == ["disk"]
 
 
+def test_the_passage_of_a_layer_has_its_interval_in_the_table():
+    (row,) = table("layers", turned_wall()).to_dict("records")
+    assert row["passage"] == pytest.approx(row["crossed"] / row["reached"], abs=1e-4)
+    # Wilson's interval of none of n: 0 to z^2 / (n + z^2)
+    assert row["crossed"] == 0 and row["passage_low"] == 0
+    assert row["passage_high"] == pytest.approx(1.96**2 / (row["reached"] + 1.96**2), abs=1e-3)
+
+
 def test_a_layer_that_the_sheet_does_not_know_is_called_unrecorded():
     assert table("layers", turned_wall(layers=()))["recorded"].tolist() == ["unrecorded"]
 

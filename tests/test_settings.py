@@ -34,7 +34,7 @@ def test_an_empty_file_is_the_defaults(file):
 
 def test_the_defaults_are_those_of_the_method():
     measure = Settings().measure
-    assert (measure.pattern_low_deg, measure.pattern_high_deg) == (30, 35)
+    assert (measure.pattern_low_deg, measure.pattern_high_deg) == (30, 35)  # common practice, no source
     assert (measure.run_max_descent_deg, measure.run_min_length_in, measure.run_min_depth_in) == (12, 1.5, 1)
     assert (measure.turn_max_descent_deg, measure.turn_min_change_deg) == (12, 15)
     assert (measure.flattened_ratio, measure.flattened_min_length_in) == (1.5, 0.5)

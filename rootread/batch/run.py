@@ -22,7 +22,7 @@ from rootread.report import TABLES, csv_head, csv_rows, page_parts
 from rootread.report.parquet import ParquetFile
 from rootread.report.pdf import pdf_of
 from rootread.schema import Row
-from rootread.settings import Settings
+from rootread.settings import Settings, settings_explained
 from rootread.store import place, remove_parts, write_bytes, writing
 
 Progress = Callable[[int, int, Record], None]
@@ -97,6 +97,8 @@ def grade_walls(
             progress(len(done), len(plan.jobs), record)
     records = tuple(done[index] for index in range(len(plan.jobs)))
     _write_tables(folder, plan.jobs, parquet)
+    # Beside the tables, which say nothing of what they were made by.
+    write_bytes(folder / "settings.toml", settings_explained(settings).encode("utf-8"))
     _write_report(folder, records, settings)
     if pdf:
         html = (folder / "report.html").read_text(encoding="utf-8")

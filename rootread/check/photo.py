@@ -9,7 +9,7 @@ from rootread.check.light import exposure, shadow_edges
 from rootread.check.sharpness import pixels_per_mm, sharpness
 from rootread.check.types import Finding, PhotoCheck, State
 from rootread.errors import BadMarks, BadSheet, RootreadError, WallRefused
-from rootread.fieldsheet import Alike, SheetRow, depths_asked
+from rootread.fieldsheet import Alike, SheetRow, depths_asked, places_asked
 from rootread.fieldsheet.alike import REMEDY
 from rootread.fieldsheet.depths import REMEDY as DEPTHS_REMEDY
 from rootread.marks import Marks, read_marks
@@ -67,13 +67,13 @@ def _findings(photo: Path, row: SheetRow, marks: Marks | Path | None, settings: 
         return _unread("scale", error, photo, row)
     image = lay_flat(taken, plane, settings.plane)
     asked = depths_asked(row, image.deepest_in, plane.surface.se_in)
-    return [*_of_wall(plane, image), _sheet(row), *_depths(asked)]
+    return [*_of_wall(plane, image), _sheet(row), *_depths(asked), *_places(row, image.across_in)]
 
 
 def _unread(question: str, error: RootreadError, photo: Path, row: SheetRow) -> list[Finding]:
     """Why the photo cannot be read, and what can be asked of its row all the same."""
     refused = Finding(question, "bad", error.cause_beside(photo.name), error.remedy)
-    return [refused, _sheet(row), *_depths(depths_asked(row, None))]
+    return [refused, _sheet(row), *_depths(depths_asked(row, None)), *_places(row, None)]
 
 
 def _of_wall(plane: WallPlane, image: WallImage) -> list[Finding]:
@@ -111,6 +111,10 @@ def _sheet(row: SheetRow) -> Finding:
 
 def _depths(asked: str) -> list[Finding]:
     return [Finding("depths", "look", asked, DEPTHS_REMEDY)] if asked else []
+
+
+def _places(row: SheetRow, across_in: tuple[float, float] | None) -> list[Finding]:
+    return [Finding("places", "look", asked, remedy) for asked, remedy in places_asked(row, across_in)]
 
 
 def _names(row: SheetRow, alike: Sequence[Alike]) -> list[Finding]:

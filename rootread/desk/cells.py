@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from rootread.errors import BadRequest
 from rootread.fieldsheet import COLUMNS
+from rootread.fieldsheet.cells import is_blank
 from rootread.fieldsheet.names import plain
 from rootread.text import one_line
 
@@ -70,6 +71,8 @@ def cell_faults(sheet: Sheet) -> list[dict[str, Any]]:
 def _fault(column: str, cell: str) -> str:
     if len(cell) > LONGEST_CELL:
         return f"That is longer than {LONGEST_CELL} letters."
+    if is_blank(column, cell):
+        return ""
     try:
         COLUMNS[column](cell)
     except BadRequest as error:

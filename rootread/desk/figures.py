@@ -101,6 +101,7 @@ def _root(root: RootReading, plane: WallPlane) -> dict[str, Any]:
 def _layer(layer: Layer, reading: Reading) -> dict[str, Any]:
     return {
         "depth_in": number(layer.depth_in, 4),
+        "ends_in": [number(layer.line.line_in[end][1], 4) for end in (0, -1)],
         "depth_se_in": number(layer.depth_se_in, 4),
         "line_px": _places(reading.plane.to_photo_px(layer.line.line_in)),
         "reached": layer.reached,

@@ -5,7 +5,7 @@ from typing import Literal
 
 from rootread.check.photo import SCALE_SE_LOOK, SURFACE_SE_LOOK_IN
 from rootread.desk.stages import Reading
-from rootread.fieldsheet import depths_asked
+from rootread.fieldsheet import depths_asked, places_asked, told_of_places
 from rootread.fieldsheet.depths import told_of_depths
 from rootread.report.byhand import checked_words, reading_words
 from rootread.units import length_words
@@ -75,6 +75,8 @@ def looks(reading: Reading) -> list[Look]:
     asked = depths_asked(reading.row, reading.seen.deepest_in, plane.surface.se_in)
     if asked:
         found.append(Look("wall", 45, told_of_depths(asked)))
+    placed = told_of_places(places_asked(reading.row, reading.seen.across_in))
+    found += [Look("wall", 44, told) for told in placed]
     found += [Look("wall", 25, caution) for caution in reading.seen.cautions]
     return sorted(found, key=lambda look: -look.urgency)
 

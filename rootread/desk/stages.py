@@ -24,6 +24,7 @@ from rootread.plane import (
     find_plane,
     lay_flat,
     locate_scale,
+    shown_across_in,
     shown_down_to_in,
     within_outline,
 )
@@ -62,6 +63,10 @@ class Seen:
     """``(K, 2)`` places in its face that show a crack."""
     deepest_in: float | None
     """How far down the photo shows the wall; None where that is not known."""
+    across_in: tuple[float, float] | None
+    """x at which the wall in the photo begins and ends; None where that is not known."""
+    floor_in: float | None
+    """Depth of the pit floor's edge, of which the last of the cautions tells; None where it is not seen."""
     key: Key
     """Of the last stage: what all of it was made from."""
 
@@ -153,6 +158,8 @@ class Stages:
             packed(painted),
             painted.cracks_in,
             deepest_in,
+            shown_across_in(image, marks),
+            painted.floor_in,
             key,
         )
         # The last few, so that undoing a scale or a stroke takes no time either.
@@ -271,8 +278,10 @@ def judged(
 def _bare_map(seen: Seen) -> RootMap:
     """A root map that only says what to be careful about."""
     nothing = np.zeros((0, 0), dtype=bool)
-    cautions = seen.cautions[len(seen.plane.cautions) :]
-    return RootMap(nothing.astype(np.float32), nothing, seen.image.grid, cautions)
+    told = seen.cautions[len(seen.plane.cautions) :]
+    cautions = told if seen.floor_in is None else told[:-1]
+    likely = nothing.astype(np.float32)
+    return RootMap(likely, nothing, seen.image.grid, cautions, floor_in=seen.floor_in)
 
 
 def _parked(image: WallImage) -> WallImage:

@@ -12,6 +12,7 @@ from contextlib import suppress
 
 from rootread.desk.cells import Sheet
 from rootread.errors import BadRequest
+from rootread.fieldsheet.cells import calipers_in_one_unit
 from rootread.fieldsheet.names import plain
 from rootread.units import REMEDY, length_in, shown, unit_name, unit_shown
 
@@ -23,7 +24,7 @@ BETWEEN = {
     "shanks_at_in": r"(;)",
     "pit_depth_in": r"(;)",
     "standoff_in": r"(;)",
-    "calipers": r"(;|/| at )",
+    "calipers": r"(;|/|[xX×]| at |@)",
 }
 """Columns with lengths, and what stands between the lengths of one cell."""
 DIGITS = 4
@@ -84,6 +85,13 @@ def _cell_written(column: str, typed: str, own: str) -> str:
         return typed
     if typed == _cell_shown(column, own):
         return own
+    if column == "calipers":
+        # One unit stands for both sides of a root; a side that is left as it was in the file is in inches.
+        return calipers_in_one_unit(_parts_written(column, calipers_in_one_unit(typed), own), "in")
+    return _parts_written(column, typed, own)
+
+
+def _parts_written(column: str, typed: str, own: str) -> str:
     # Name and length together: a length may read otherwise behind another name (A 1/2, A 2 1/2).
     left = {_part_shown(part).strip(): part.strip() for part in _parts(column, own) if part.strip()}
     return "".join(_part_written(part, left) for part in _parts(column, typed))

@@ -9,6 +9,7 @@ from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of, told_of_strangers
 from rootread.fieldsheet.depths import depths_asked, without_doubtful_tool
 from rootread.fieldsheet.match import Matched, match_photos
+from rootread.fieldsheet.places import places_asked, told_of_places
 from rootread.fieldsheet.read import read_sheet, sheet_cells
 from rootread.fieldsheet.types import (
     CaliperPair,
@@ -36,8 +37,10 @@ __all__ = [
     "default_row",
     "depths_asked",
     "match_photos",
+    "places_asked",
     "read_sheet",
     "sheet_cells",
+    "told_of_places",
     "told_of_strangers",
     "without_doubtful_tool",
 ]

@@ -79,7 +79,7 @@ def _layer(text: str) -> RecordedLayer:
             depth_in = _above_zero(" ".join(words[count:]))
         except BadRequest:
             continue
-        name = " ".join(words[:count]).rstrip(":=,")
+        name = _AT.sub("", " ".join(words[:count]).rstrip(":=,"))
         if _TWO_LAYERS.search(name):
             break
         return RecordedLayer(name, depth_in)
@@ -89,8 +89,14 @@ def _layer(text: str) -> RecordedLayer:
     )
 
 
-_TWO_LAYERS = re.compile(r"\d\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*,\s*[^\W\d]", re.I)
-"""A depth and then, after a comma, another name: ``disk 6, A/B`` is no one layer's name."""
+_AT = re.compile(r"\s+(at|@)$", re.I)
+"""Before a depth: ``disk at 6``."""
+_TWO_LAYERS = re.compile(
+    r"(\d\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*,"
+    r"|(^|\s)\d+([.,]\d+)?\s*(in|ft|mm|cm|m|[\"”″'’′])?\s*([/+&|]|and\b))\s*[^\W\d]",
+    re.I,
+)
+"""A depth and then, after a comma or the like, another name: ``disk 6, A/B`` is no one layer's name."""
 
 
 def _calipers(cell: str) -> tuple[CaliperPair, ...]:
@@ -99,14 +105,46 @@ def _calipers(cell: str) -> tuple[CaliperPair, ...]:
 
 
 def _pair(text: str) -> CaliperPair:
-    across, _, depth = (part.strip() for part in text.partition(" at "))
-    sides = across.split("/")
-    if len(sides) != 2:
+    found = _PAIR.fullmatch(_in_one_unit(text))
+    if found is None:
         raise BadSheet(
             f"{text!r} is no pair.", "Write both ways across with / between: 3.1 mm/2.0 mm at 7 in."
         )
-    minor, major = sorted(_above_zero(side.strip()) for side in sides)
-    return CaliperPair(major, minor, _above_zero(depth) if depth else None)
+    minor, major = sorted(_above_zero(found[side].strip()) for side in ("one", "other"))
+    depth = found["depth"]
+    return CaliperPair(major, minor, None if depth is None else _above_zero(depth.strip()))
+
+
+_PAIR = re.compile(
+    r"(?P<one>[^/x×@]+)(?P<between>[/x×])(?P<other>[^/x×@]+?)((?P<at>\s+at\s+|\s*@)(?P<depth>.*))?", re.I
+)
+"""Both ways across a root, and the depth if it was noted."""
+_BARE = re.compile(r"[\d.,\s]*")
+"""A number without a unit."""
+
+
+def calipers_in_one_unit(cell: str, bare_unit: str = "") -> str:
+    """Pairs of which one side alone has a unit, with it at both: calipers are read in one.
+
+    >>> calipers_in_one_unit("3.1/2.0 mm at 7; 0.12/0.08")
+    '3.1 mm/2.0 mm at 7; 0.12/0.08'
+
+    Parameters
+    ----------
+    bare_unit : of the side without a unit, where it is known to be another.
+    """
+    return ";".join(_in_one_unit(part, bare_unit) for part in cell.split(";"))
+
+
+def _in_one_unit(text: str, bare_unit: str = "") -> str:
+    found = _PAIR.fullmatch(text)
+    bare = [name for name in ("one", "other") if found and _BARE.fullmatch(found[name])]
+    if found is None or len(bare) != 1:
+        return text
+    (other,) = {"one", "other"} - set(bare)
+    unit = bare_unit or _BARE.sub("", found[other], count=1).strip()
+    end = found.start(bare[0]) + len(found[bare[0]].rstrip())
+    return f"{text[:end]} {unit}{text[end:]}"
 
 
 def _places(cell: str) -> tuple[float, ...]:
@@ -140,6 +178,17 @@ def _not_negative(cell: str) -> float:
     if inches < 0:
         raise BadSheet(f"{cell!r} is below 0.", "Write how far it stands in front of the wall.")
     return inches
+
+
+BLANK = ("", "none", "n/a", "na", "nil", "-", "–", "—")
+"""What people write where there is nothing to write."""
+OF_WORDS = ("photo", "wall", "pit", "treatment", "date", "crop", "stage", "notes", "lens", "scale", "level")
+"""Columns in which a word of these may be meant: a treatment may be ``none``."""
+
+
+def is_blank(column: str, cell: str) -> bool:
+    """Whether a cell says nothing: it is empty, or of a column of lengths and says that there is none."""
+    return cell.lower() in BLANK and (not cell or column not in OF_WORDS)
 
 
 # Every column of the sheet and how its cells are read, in the order of the blank sheet.

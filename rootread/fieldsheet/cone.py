@@ -2,18 +2,18 @@
 
 Columns ``x_in, depth_in, psi`` and, where a folder holds more than one wall,
 ``wall``. x is from the scale object's centre, left negative; depth is below the
-soil surface there; lengths may carry a unit. Cone and speed are those of the
+soil surface there; lengths and pressures may carry a unit. Cone and speed are those of the
 standards (30 degree cone, pushed at 72 in/min: ASABE S313.3 and EP542; from
 memory).
 """
 
-import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from rootread.errors import BadRequest, BadSheet
 from rootread.fieldsheet.cells import of_a_wall
-from rootread.fieldsheet.names import nearest, plain
+from rootread.fieldsheet.names import column_name, nearest, nearest_column, plain
+from rootread.fieldsheet.pressure import pressure_psi
 from rootread.fieldsheet.read import csv_records
 from rootread.fieldsheet.types import ConeReading
 from rootread.text import one_line
@@ -23,12 +23,10 @@ COLUMNS = ("wall", "x_in", "depth_in", "psi")
 MOST_TOLD = 5
 """Of walls that are not there, each said in a line."""
 LONGEST_SHOWN = 80
-MOST_PSI = 5000.0
-"""No one pushes harder by hand or from a tractor; a larger figure is in another unit."""
 
 
 def _read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]:
-    """Readings by wall, in the order of places and depths; "" for those that name no wall.
+    """Readings by wall, in the order of the file; "" for those that name no wall.
 
     ``name`` is what errors call the file, its own name when left out.
 
@@ -43,15 +41,17 @@ def _read_cone(path: Path, name: str = "") -> dict[str, tuple[ConeReading, ...]]
             *(_number(cells.get(column, ""), column, number, file) for column in COLUMNS[1:])
         )
         found.setdefault(plain(cells.get("wall", "")), []).append(reading)
-    return {
-        wall: tuple(sorted(readings, key=lambda r: (r.x_in, r.depth_in))) for wall, readings in found.items()
-    }
+    return {wall: tuple(readings) for wall, readings in found.items()}
+
+
+def _place_and_depth(reading: ConeReading) -> tuple[float, float]:
+    return reading.x_in, reading.depth_in
 
 
 def _rows(path: Path, file: str) -> Iterator[tuple[int, dict[str, str]]]:
     """Each row that is filled in, with its number in the spreadsheet."""
     records = csv_records(path, file)
-    header = [cell.strip().lower() for cell in records[0]] if records else []
+    header = [column_name(cell) for cell in records[0]] if records else []
     _check_header(header, file)
     for number, record in enumerate(records[1:], start=2):
         if any(cell.strip() for cell in record):
@@ -89,7 +89,7 @@ def _check_header(header: Sequence[str], file: str) -> None:
         if column and column not in COLUMNS:
             raise BadSheet(
                 f"{file}: {column!r} is not a column of cone readings.",
-                nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
+                nearest_column(column, COLUMNS),
             )
     missing = [name for name in COLUMNS[1:] if name not in header]
     if missing:
@@ -97,26 +97,21 @@ def _check_header(header: Sequence[str], file: str) -> None:
 
 
 def _number(cell: str, column: str, row: int, file: str) -> float:
+    """Inches of a place or a depth, psi of a pressure."""
     where = f"{file}: row {row}, {column}:"
-    if column != "psi":
-        try:
-            value = of_a_wall(cell)
-        except BadRequest as error:
-            raise BadSheet(f"{where} {error.cause}", error.remedy) from error
-        if column == "depth_in" and value < 0:
-            raise BadSheet(f"{where} {cell!r} is above the surface.", "Write depths as positive numbers.")
-        return value
+    if not cell:
+        raise BadSheet(f"{where} nothing is written.", "Write place, depth and pressure in every row.")
     try:
-        value = float(cell)
-    except ValueError:
-        value = math.nan
-    if not 0 <= value <= MOST_PSI:
-        raise BadSheet(f"{where} {cell!r} is no pressure.", f"Write 0 to {MOST_PSI:.0f} psi; 1 MPa is 145.")
+        value = pressure_psi(cell) if column == "psi" else of_a_wall(cell)
+    except BadRequest as error:
+        raise BadSheet(f"{where} {error.cause}", error.remedy) from error
+    if column == "depth_in" and value < 0:
+        raise BadSheet(f"{where} {cell!r} is above the surface.", "Write depths as positive numbers.")
     return value
 
 
 def cone_of(path: Path, wall: str, alone: bool, name: str = "") -> tuple[ConeReading, ...]:
-    """The readings of one wall from a file beside its photo; none if there is no file.
+    """The readings of one wall from a file beside its photo, in the order of places and depths.
 
     Parameters
     ----------
@@ -134,4 +129,5 @@ def cone_of(path: Path, wall: str, alone: bool, name: str = "") -> tuple[ConeRea
             f"{name or path.name}: readings that name no wall, beside photos of several walls.",
             "Add a column wall with the wall's name in each row.",
         )
-    return by_wall.get(plain(wall), ()) or by_wall.get("", ())
+    own = by_wall.get(plain(wall), ()) + by_wall.get("", ())
+    return tuple(sorted(own, key=_place_and_depth))

@@ -32,6 +32,23 @@ def listing(names: Sequence[str], count: int = 0) -> str:
     return f"{', '.join(others)} and {last}" if others else last
 
 
+def column_name(cell: str) -> str:
+    """The name of a column however its words are parted.
+
+    >>> column_name(" Tool-depth in")
+    'tool_depth_in'
+    """
+    return "_".join(cell.strip().lower().replace("-", " ").replace("_", " ").split())
+
+
+def nearest_column(word: str, known: Iterable[str]) -> str:
+    """What to do about a column that is not known; where it names a unit of its own, how to write that."""
+    asked = nearest(word, known) or f"Known: {', '.join(known)}."
+    if not re.search(r"(_|^)(cm|mm|m|ft|mpa|kpa|bar)$", word):
+        return asked
+    return f"{asked} A unit stands in the cell, after the number: 15 cm, 1.4 MPa."
+
+
 LONGEST_WORD = 60
 """Longer words are no misspelling of anything known, and comparing them takes long."""
 

@@ -11,8 +11,8 @@ from typing import Any
 
 from rootread import infile
 from rootread.errors import BadRequest, BadSheet
-from rootread.fieldsheet.cells import COLUMNS
-from rootread.fieldsheet.names import nearest, plain
+from rootread.fieldsheet.cells import COLUMNS, is_blank
+from rootread.fieldsheet.names import column_name, nearest_column, plain
 from rootread.fieldsheet.types import SheetRow, default_row
 
 LARGEST_MB = 20.0
@@ -108,11 +108,11 @@ def _columns(header: list[str], name: str) -> list[str]:
     columns: list[str] = []
     faults = []
     for place, cell in enumerate(header, start=1):
-        column = "_".join(cell.strip().lower().replace("-", " ").replace("_", " ").split())
+        column = column_name(cell)
         if column and column not in COLUMNS:
             fault = BadSheet(
                 f"{name}: column {place}, {cell.strip()!r}, is not a column of the sheet.",
-                nearest(column, COLUMNS) or f"Known: {', '.join(COLUMNS)}.",
+                nearest_column(column, COLUMNS),
             )
             faults.append(fault)
         elif column and columns.count(column) == 1:
@@ -141,6 +141,8 @@ def _cells(
         if not column:
             faults.append(BadSheet(f"{name}: row {number} has {cell!r} under no column.", IN_QUOTES))
             break
+        if is_blank(column, cell):
+            continue
         try:
             value = COLUMNS[column](cell)
         except BadRequest as error:

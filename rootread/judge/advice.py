@@ -58,17 +58,21 @@ def advise(
         return (_look_again(len(counted), readings.root_length_in),)
     if not layers:
         return (_leave(grade),)
-    given = [_about_layer(layers[0], row.tool_depth_in if row is not None else None)]
-    given += [_deeper_layer(layer) for layer in layers[1:2]]
+    holding = [layer for layer in layers if layer.shown_by_roots or layer.held > layer.crossed]
+    if not holding:
+        return (_leave_marked(layers[0]),)
+    given = [_about_layer(holding[0], row.tool_depth_in if row is not None else None)]
+    given += [_deeper_layer(layer) for layer in holding[1:2]]
     spacing = _about_spacing(grade, row)
     return tuple(given + ([spacing] if spacing else []))
 
 
 def _look_again(roots: int, length_in: float) -> Advice:
+    counted = f"{roots} root" if roots == 1 else f"{roots} roots"
     return Advice(
         "look again",
         "Too few roots were read to advise on; clean the face, expose more roots and take the photo again.",
-        f"{roots} roots thick enough to count, {length_words(length_in, 0)} in all.",
+        f"{counted} thick enough to count, {length_words(length_in, 0)} in all.",
     )
 
 
@@ -83,13 +87,27 @@ def _leave(grade: Grade) -> Advice:
     return Advice("leave", text, f"No gathering of turns or stops; verdict {grade.verdict}.")
 
 
+def _leave_marked(layer: Layer) -> Advice:
+    """Where a person marked a layer that most roots cross, or that none comes to."""
+    return Advice(
+        "leave",
+        f"The layer marked by hand at {_where(layer)} held few roots or none, so they give no reason here "
+        "for a deeper pass.",
+        f"{layer.held} of {layer.reached} roots that reached {_reached(layer)} were turned or stopped there.",
+    )
+
+
 def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     low, high = _passage_words(layer)
     sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
+    chance = (
+        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}"
+        if layer.shown_by_roots
+        else "marked by hand, for chance alone would gather as many"
+    )
     evidence = (
-        f"{layer.turned + layer.stopped} of {layer.reached} roots that reached "
-        f"{length_words(layer.depth_in)} were turned or stopped there; {low} to {high} of 100 get through; "
-        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}."
+        f"{layer.held} of {layer.reached} roots that reached {_reached(layer)} "
+        f"were turned or stopped there; {low} to {high} of 100 get through; {chance}."
     )
     lowest_in = layer.depth_range_in[1]
     run_in = lowest_in + BELOW_LAYER_IN
@@ -124,8 +142,7 @@ def _deeper_layer(layer: Layer) -> Advice:
         "look again",
         f"A second layer at {_where(layer)} held the roots that got so far; open the upper one "
         "first and look again next season.",
-        f"{layer.turned + layer.stopped} of {layer.reached} roots held there; "
-        f"{low} to {high} of 100 get through.",
+        f"{layer.held} of {layer.reached} roots held there; {low} to {high} of 100 get through.",
     )
 
 
@@ -149,6 +166,11 @@ def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
 def _passage_words(layer: Layer) -> tuple[str, str]:
     interval = layer.passage_interval
     return f"{100 * interval.low:.0f}", f"{100 * interval.high:.0f}"
+
+
+def _reached(layer: Layer) -> str:
+    """Its depth as it was measured, where it has but one."""
+    return length_words(layer.depth_in) if layer.line.shape == "level" else "it"
 
 
 def _where(layer: Layer) -> str:

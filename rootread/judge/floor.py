@@ -52,6 +52,7 @@ class LoosenedFloor:
     berms: tuple[Berm, ...]
     spacing_in: float | None
     """Of the sheet; else between the valleys; None if there are not two."""
+    spacing_from_sheet: bool
 
     @property
     def spacing_ratio(self) -> float | None:
@@ -83,13 +84,10 @@ def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -
     x = np.arange(line[0, 0], line[-1, 0] + STEP_IN / 2, STEP_IN)
     depth = np.interp(x, *line.T) - np.interp(x, surface_in[:, 0], surface_in[:, 1])
     stated = row.tool_depth_in if row is not None else None
-    tool_in = stated or float(depth.max())
-    if tool_in <= 0:
+    if depth.max() <= 0:
         return None
-    valleys = _valleys(depth)
-    spacing = row.shank_spacing_in if row is not None else None
-    if spacing is None and len(valleys) > 1:
-        spacing = float(np.median(np.diff(x[valleys])))
+    tool_in = stated or float(depth.max())
+    stated_spacing = row.shank_spacing_in if row is not None else None
     return LoosenedFloor(
         line_in=line,
         tool_depth_in=tool_in,
@@ -98,17 +96,21 @@ def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -
         mean_depth_in=float(depth.mean()),
         roughness_in=float(depth.std()),
         berms=_berms(x, depth),
-        spacing_in=spacing,
+        spacing_in=stated_spacing or _valley_spacing(x, depth),
+        spacing_from_sheet=stated_spacing is not None,
     )
 
 
-def _valleys(depth: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Indices of the deepest place of each valley; the floor's ends count as hills."""
+def _valley_spacing(x: NDArray[np.float64], depth: NDArray[np.float64]) -> float | None:
+    """From valley to valley; None if there are not two.
+
+    A valley is where a shank ran: the floor rises on both sides of it. Where the line ends in the deep,
+    nobody drew how far the valley goes on.
+    """
     from scipy.signal import find_peaks
 
-    padded = np.concatenate([[depth.min()], depth, [depth.min()]])
-    found, _ = find_peaks(padded, prominence=LEAST_BERM_IN)
-    return np.asarray(found - 1, dtype=np.intp)
+    valleys, _ = find_peaks(depth, prominence=LEAST_BERM_IN)
+    return float(np.median(np.diff(x[valleys]))) if len(valleys) > 1 else None
 
 
 def _berms(x: NDArray[np.float64], depth: NDArray[np.float64]) -> tuple[Berm, ...]:

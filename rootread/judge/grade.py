@@ -19,7 +19,7 @@ from rootread.judge.scores import STRAIGHTNESS_SPAN_IN, RootSums, equal_roots, f
 from rootread.judge.survival import RiskTable, passing_share, passing_shares_by_zone, wall_risk
 from rootread.judge.types import Grade, GradePart, Layer
 from rootread.judge.verdict import verdict_words
-from rootread.judge.zones import Zones, zones_of
+from rootread.judge.zones import Zones, sparse, zones_of
 from rootread.measure.calibrated import GRADE_ROOT_SD, GRADE_ROOTS_KNOWN, GRADE_SE
 from rootread.measure.intervals import NORMAL_95, doubt
 from rootread.measure.types import Interval, Readings
@@ -29,8 +29,6 @@ from rootread.units import length_words
 
 GAP_COST = 2.0
 """A strip that does worse than the whole wall by half the scale leaves nothing of evenness."""
-SPARSE_ZONE = 0.05
-"""A strip with less of the wall's root length than this says nothing about evenness."""
 FREEDOM = (0.5, 0.95)
 """Mean of descent / pattern, no point above 1, that scores 0 and 100: roots level half their way, and
 roots that go down in the pattern or steeper but for their first inches."""
@@ -129,8 +127,7 @@ def _part_scores(evidence: _Evidence, weight: NDArray[np.float64], gap_cost: flo
     zone_passage = passing_shares_by_zone(
         evidence.risk, evidence.zone_at_depth, len(evidence.zones.names), counted
     )
-    rooted = in_zone >= SPARSE_ZONE * points[:, None]
-    worst = np.where(rooted, (zone_descent + zone_passage) / 2, np.inf).min(axis=1)
+    worst = np.where(sparse(in_zone), np.inf, (zone_descent + zone_passage) / 2).min(axis=1)
     straight = _between(_ratio(weight @ sums.straight, points, 1.0), STRAIGHT)
     rounded = _between(_ratio(weight @ sums.flattened, weight @ sums.flat_or_round, 0.0), FLATTENED)
     even = 1.0 - np.clip(gap_cost * ((descent + passage) / 2 - worst), 0.0, 1.0)
@@ -142,11 +139,6 @@ def _parts(
 ) -> tuple[GradePart, ...]:
     sums = evidence.sums
     points = sums.in_zone.sum()
-    where = (
-        "across the wall (thirds of it, for want of shank places)"
-        if evidence.zones.guessed
-        else ("between " + " and ".join(evidence.zones.names))
-    )
     flattened = sums.flattened.sum() / max(sums.flat_or_round.sum(), 1.0)
     reasons = (
         f"Roots kept {percent(sums.freedom.sum() / points)} of a free descent; steep stretches do not "
@@ -155,12 +147,18 @@ def _parts(
         f"Straight distance is {percent(sums.straight.sum() / points)} of root length over each "
         f"{length_words(STRAIGHTNESS_SPAN_IN, 0)}.",
         f"{percent(flattened).capitalize()} of the root length looks flattened.",
-        f"Descent and passage compared {where}.",
+        _evenness_words(evidence.zones),
     )
     return tuple(
         GradePart(name, float(score), float(weight), reason)
         for name, score, weight, reason in zip(PART_NAMES, scores, weights, reasons, strict=True)
     )
+
+
+def _evenness_words(zones: Zones) -> str:
+    if zones.guessed:
+        return "Descent and passage compared across the wall (thirds of it, for want of shank places on it)."
+    return f"Descent and passage compared between {' and '.join(zones.names)}."
 
 
 def _draws(

@@ -10,6 +10,7 @@ from rootread.fieldsheet import RecordedLayer
 from rootread.judge.diversions import diversions
 from rootread.judge.gathering import Band, band_of
 from rootread.judge.passage import LayerPlace, arrivals, outcomes, place_of
+from rootread.judge.recorded import with_recorded
 from rootread.judge.scan import FEWEST_EVENTS, strongest_gathering
 from rootread.judge.shape import LayerLine, fit_line, step_line
 from rootread.judge.signs import Sign, signs_of
@@ -25,8 +26,6 @@ DEEPER_IN = 0.5
 """A root that ran so much deeper than the middle one ran on something else: on a layer roots run above it."""
 SHAPE_SE_IN = 0.1
 """Roots do not lie on every layer with the same scatter."""
-MATCH_FLOOR_IN = 0.5
-"""A person reads the depth of a layer off a tape to about half an inch."""
 MOST_LAYERS = 5
 MOST_STEP_IN = 5.0
 """Two layers farther apart than this are two, even if one ends where the other begins."""
@@ -93,8 +92,8 @@ def find_layers(
     left = [sign for sign in every if not any(band.holds(sign) for band in taken)]
     if any(sign.kind != "diverted" for sign in left):
         found += _gatherings(left, 1.0 - DIVERTED_SHARE, readings, settings, rng, taken)
-    layers = [_layer(readings, one, recorded, step) for one, step in _steps_joined(found)]
-    return tuple(sorted(layers, key=lambda layer: layer.depth_in))
+    layers = [_layer(readings, one, step) for one, step in _steps_joined(found)]
+    return with_recorded(sorted(layers, key=lambda layer: layer.depth_in), recorded)
 
 
 def _gatherings(
@@ -127,7 +126,7 @@ def _gatherings(
         band = band_of(own, gathering)
         members = [sign for sign in signs if band.holds(sign)]
         candidate = _Found(tuple(members), gathering.p_value / share, (band,))
-        if _believed(candidate, readings) and _restricts(_layer(readings, candidate, ()), readings, settings):
+        if _believed(candidate, readings) and _restricts(_layer(readings, candidate), readings, settings):
             found.append(candidate)
         signs = [sign for sign in signs if not band.holds(sign)]
         set_aside.append(band)
@@ -205,9 +204,7 @@ def layer_depth(depths_in: NDArray[np.float64]) -> tuple[float, float]:
     return mean + sd, float(np.hypot(sd / np.sqrt(count), SHAPE_SE_IN))
 
 
-def _layer(
-    readings: Readings, found: _Found, recorded: Sequence[RecordedLayer], step_at_in: float | None = None
-) -> Layer:
+def _layer(readings: Readings, found: _Found, step_at_in: float | None = None) -> Layer:
     shown = [member for member in found.members if member.kind != "widened"]
     # Where a width changed says that something squeezed the root, not how deep that lies.
     shown = shown if len(shown) >= FEWEST_EVENTS else list(found.members)
@@ -234,7 +231,7 @@ def _layer(
         stopped=became.count("stopped"),
         sideways_in=sum(member.sideways_in for member in found.members),
         p_value=found.p_value,
-        recorded=recorded_match(depth_in, se_in, recorded),
+        recorded=None,
         fitted=lowered,
     )
 
@@ -262,10 +259,3 @@ def _mean_depth(line: LayerLine) -> float:
 
 def _lowered(line: LayerLine, by_in: float) -> LayerLine:
     return LayerLine(line.shape, tuple((x, z + by_in) for x, z in line.line_in))
-
-
-def recorded_match(depth_in: float, se_in: float, recorded: Sequence[RecordedLayer]) -> str | None:
-    """Name of the nearest recorded layer within the joint uncertainty, as the sheet writes it."""
-    within = 2.0 * float(np.hypot(se_in, MATCH_FLOOR_IN))
-    near = [layer for layer in recorded if abs(layer.depth_in - depth_in) <= within]
-    return min(near, key=lambda layer: abs(layer.depth_in - depth_in)).name if near else None

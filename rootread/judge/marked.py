@@ -8,9 +8,9 @@ from rootread.fieldsheet import RecordedLayer
 from rootread.geometry import Points
 from rootread.judge.diversions import diversions
 from rootread.judge.gathering import MEMBER_IN
-from rootread.judge.layers import recorded_match
 from rootread.judge.passage import LayerPlace, outcomes
-from rootread.judge.types import Layer
+from rootread.judge.recorded import with_recorded
+from rootread.judge.types import NO_EVIDENCE, Layer
 from rootread.marks import LayerMark, Line, Marks
 from rootread.measure.types import Readings
 from rootread.plane.types import WallPlane
@@ -21,8 +21,6 @@ STRUCK_IN = 1.5
 """A strike this near to a found layer means it; other marks may move the layer a little afterwards."""
 MARKED_SE_IN = 0.15
 """A person draws the depth of a layer to about this."""
-NO_EVIDENCE = 1.0
-"""p value of a layer that only the person saw: its roots gather no more than chance would have it."""
 
 
 def with_marked_layers(
@@ -51,8 +49,8 @@ def with_marked_layers(
             left.remove(moved)
         place = LayerPlace(depth_in, float(line_in[0, 0]), float(line_in[-1, 0]))
         p_value = NO_EVIDENCE if moved is None else moved.p_value
-        drawn.append(_layer(readings, place, mark, p_value, recorded))
-    return tuple(sorted([*left, *drawn], key=lambda layer: layer.depth_in))
+        drawn.append(_layer(readings, place, mark, p_value))
+    return with_recorded(sorted([*left, *drawn], key=lambda layer: layer.depth_in), recorded)
 
 
 def _without_struck(layers: Sequence[Layer], strike_in: Points) -> list[Layer]:
@@ -90,7 +88,6 @@ def _layer(
     place: LayerPlace,
     mark: LayerMark,
     p_value: float,
-    recorded: Sequence[RecordedLayer],
 ) -> Layer:
     members = [
         event
@@ -110,5 +107,5 @@ def _layer(
         stopped=became.count("stopped"),
         sideways_in=sum(member.sideways_in for member in members),
         p_value=p_value,
-        recorded=mark.name or recorded_match(place.depth_in, se_in, recorded),
+        recorded=mark.name or None,
     )

@@ -23,7 +23,9 @@ class Strip:
 
     name: str
     guessed: bool
-    """The sheet gives no shanks: slots and berms are a guess from the roots, or thirds stand in."""
+    """The sheet gives no shanks that tell here: slots and berms are a guess, or thirds stand in."""
+    reaches_in: tuple[tuple[float, float], ...]
+    """Left and right end of each such strip within the rooted wall, left to right."""
     width_in: float
     """Of all such strips within the rooted wall."""
     root_length_in: float
@@ -51,7 +53,12 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
     step_in = np.array([root.length_in / len(root.trace.points) for root in roots])
     found = []
     for index, name in enumerate(zones.names):
-        width_in = float(np.diff(edges)[zones.zone_of_strip == index].sum())
+        reaches = [
+            (float(left), float(right))
+            for left, right, zone in zip(edges, edges[1:], zones.zone_of_strip, strict=False)
+            if zone == index and right > left
+        ]
+        width_in = sum(right - left for left, right in reaches)
         area_in2, told = width_in * deepest_in, width_in >= LEAST_WIDTH_IN and deepest_in > 0
         length_in = float(points[index] @ step_in)
         inside = [zone == index for zone in zones.zone_at]
@@ -63,6 +70,7 @@ def strips(readings: Readings, layers: Sequence[Layer], row: SheetRow | None) ->
             Strip(
                 name=name,
                 guessed=zones.guessed,
+                reaches_in=tuple(reaches),
                 width_in=width_in,
                 root_length_in=length_in,
                 density=length_in / area_in2 if told else float("nan"),

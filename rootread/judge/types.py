@@ -12,6 +12,10 @@ from rootread.measure.types import Interval
 Verdict = Literal["open", "slowed", "turned", "stopped"]
 
 
+NO_EVIDENCE = 1.0
+"""p value of a layer that only a person saw: its roots gather no more than chance would have it."""
+
+
 @dataclass(frozen=True)
 class Layer:
     """A depth at which turns, runs, stops and changes of width gather."""
@@ -42,6 +46,16 @@ class Layer:
         """The least and the greatest depth of its line."""
         depths = [depth for _, depth in self.line.line_in]
         return min(depths), max(depths)
+
+    @property
+    def held(self) -> int:
+        """Roots that turned or stopped at it."""
+        return self.turned + self.stopped
+
+    @property
+    def shown_by_roots(self) -> bool:
+        """Whether roots gather there; else a person marked it, or marked it elsewhere than they do."""
+        return self.held > 0 and self.p_value < NO_EVIDENCE
 
     @property
     def passage(self) -> float:

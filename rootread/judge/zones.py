@@ -15,6 +15,15 @@ USUAL_HALF_SLOT_IN = 6.0
 """Half width of a slot when one shank alone is given and no spacing."""
 
 
+SPARSE_ZONE = 0.05
+"""A strip with less of the wall's root length than this says nothing about evenness."""
+
+
+def sparse(in_zone: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """``(..., Z)`` which strips hold too little of the root length in them all to be compared."""
+    return np.asarray(in_zone < SPARSE_ZONE * in_zone.sum(axis=-1, keepdims=True))
+
+
 @dataclass(frozen=True, eq=False)
 class Zones:
     """Which strip each point of each root lies in."""
@@ -27,7 +36,7 @@ class Zones:
     zone_at: tuple[NDArray[np.intp], ...]
     """For each root, ``(N,)`` index into ``names`` at each of its points."""
     guessed: bool
-    """True when the sheet does not say where the shanks ran."""
+    """True when the sheet names no shanks that left both slot and berm where roots are."""
 
     @property
     def points_in_zone(self) -> NDArray[np.float64]:
@@ -45,25 +54,38 @@ def zones_of(
 ) -> Zones:
     """Slot and berm from the sheet's shanks or from guessed slots, else thirds of the rooted wall.
 
+    Shanks that ran where nearly all roots are in slots, or nearly all in berms, have nothing to compare here.
+
     Parameters
     ----------
-    slots : left and right end of each, left to right; used where the sheet gives no shanks.
+    slots : left and right end of each, left to right; used where the sheet's shanks give none.
     """
-    shanks = np.sort(np.array(row.shanks_at_in if row is not None else (), dtype=float))
-    if len(shanks):
-        half_slot_in = SLOT_SHARE * _spacing_in(shanks, row.shank_spacing_in if row is not None else None)
-        names: tuple[str, ...] = ("slot", "berm")
-        edges, strips = _slot_borders(shanks, half_slot_in)
-    elif len(slots):
-        names = ("slot", "berm")
-        edges = np.array(slots, dtype=float).ravel()
+    given = _of_shanks(roots, row) if row is not None and row.shanks_at_in else None
+    if given is not None and not sparse(given.points_in_zone.sum(axis=1)).any():
+        return given
+    if len(slots):
         strips = np.array([1, 0] * len(slots) + [1], dtype=np.intp)
-    else:
-        names = ("left third", "middle third", "right third")
-        x = np.concatenate([root.trace.points[:, 0] for root in roots])
-        edges, strips = np.linspace(x.min(), x.max(), 4)[1:3], np.arange(3)
+        return _strips_of(roots, ("slot", "berm"), np.array(slots, dtype=float).ravel(), strips, guessed=True)
+    x = np.concatenate([root.trace.points[:, 0] for root in roots])
+    edges = np.linspace(x.min(), x.max(), 4)[1:3]
+    return _strips_of(roots, ("left third", "middle third", "right third"), edges, np.arange(3), guessed=True)
+
+
+def _of_shanks(roots: Sequence[RootReading], row: SheetRow) -> Zones:
+    shanks = np.unique(np.array(row.shanks_at_in, dtype=float))
+    edges, strips = _slot_borders(shanks, SLOT_SHARE * _spacing_in(shanks, row.shank_spacing_in))
+    return _strips_of(roots, ("slot", "berm"), edges, strips, guessed=False)
+
+
+def _strips_of(
+    roots: Sequence[RootReading],
+    names: tuple[str, ...],
+    edges: NDArray[np.float64],
+    strips: NDArray[np.intp],
+    guessed: bool,
+) -> Zones:
     at = tuple(strips[np.searchsorted(edges, root.trace.points[:, 0])] for root in roots)
-    return Zones(names, edges, strips, at, guessed=not len(shanks))
+    return Zones(names, edges, strips, at, guessed)
 
 
 def _spacing_in(shanks: NDArray[np.float64], stated_in: float | None) -> float:

@@ -2,7 +2,7 @@
 
 from rootread.plane.flat import lay_flat
 from rootread.plane.locate import find_plane, locate_scale
-from rootread.plane.outline import shown_down_to_in, within_outline
+from rootread.plane.outline import shown_across_in, shown_down_to_in, within_outline
 from rootread.plane.types import Grid, Lens, Level, ScaleFinding, Surface, WallImage, WallPlane
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "find_plane",
     "lay_flat",
     "locate_scale",
+    "shown_across_in",
     "shown_down_to_in",
     "within_outline",
 ]

@@ -25,3 +25,11 @@ def shown_down_to_in(image: WallImage, marks: Marks | None) -> float | None:
     An outline drawn by hand may end above a depth that was measured in the pit.
     """
     return None if marks is not None and marks.outline_px else image.deepest_in
+
+
+def shown_across_in(image: WallImage, marks: Marks | None) -> tuple[float, float] | None:
+    """x at which the wall in the photo begins and ends; None where that is not known.
+
+    An outline drawn by hand may leave out a place that was measured in the pit.
+    """
+    return None if marks is not None and marks.outline_px else image.across_in

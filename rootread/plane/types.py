@@ -164,3 +164,12 @@ class WallImage:
         """Depth of the deepest soil in the photo, below the mean surface; None where there is none."""
         rows = np.flatnonzero(self.soil.any(axis=1))
         return float(self.grid.z0_in + rows[-1] / self.grid.px_per_in) if len(rows) else None
+
+    @property
+    def across_in(self) -> tuple[float, float] | None:
+        """x of the leftmost and the rightmost soil in the photo; None where there is none."""
+        columns = np.flatnonzero(self.soil.any(axis=0))
+        if not len(columns):
+            return None
+        left, right = self.grid.x0_in + columns[[0, -1]] / self.grid.px_per_in
+        return float(left), float(right)

@@ -5,12 +5,20 @@ from collections.abc import Sequence
 from itertools import dropwhile
 from typing import Any
 
+from rootread.fieldsheet import SheetRow
 from rootread.judge import Judgement, Layer
 from rootread.judge.judgement import ProfileRow
 from rootread.judge.strips import Strip
 from rootread.measure.abundance import SIZE_FROM_MM, SIZES
 from rootread.measure.slices import DepthSlice
-from rootread.report.words import between_depths, degrees, range_words
+from rootread.report.words import (
+    between_depths,
+    between_places,
+    degrees,
+    layer_short_words,
+    listing,
+    range_words,
+)
 from rootread.shares import percent
 from rootread.units import length_range, length_words, per_length_shown, unit_shown
 
@@ -62,7 +70,7 @@ def _turning_words(part: DepthSlice) -> str:
 def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
     within = [layer for layer in layers if part.from_in <= layer.depth_in < part.to_in]
     if within:
-        return "at the layer" if len(layers) == 1 else f"at {length_words(within[0].depth_in)}"
+        return "at the layer" if len(layers) == 1 else f"at {layer_short_words(within[0])}"
     if part.to_in <= layers[0].depth_in:
         return "above the layer" if len(layers) == 1 else "above both" if len(layers) == 2 else "above all"
     if part.from_in >= layers[-1].depth_in:
@@ -70,8 +78,8 @@ def _place(part: DepthSlice, layers: Sequence[Layer]) -> str:
     return "between"
 
 
-def across_wall(strips: Sequence[Strip]) -> Table | None:
-    """Slots beside berms, or thirds of the wall where the sheet does not say where shanks ran."""
+def across_wall(strips: Sequence[Strip], row: SheetRow) -> Table | None:
+    """Slots beside berms, or thirds of the wall where the sheet does not say where shanks ran here."""
     if not strips:
         return None
     rows = [
@@ -84,8 +92,33 @@ def across_wall(strips: Sequence[Strip]) -> Table | None:
         for strip in strips
     ]
     head = ["", f"root, {unit_shown()} per square {unit_shown()}", "descent", "of 100 roots get down"]
-    guess = "thirds" if strips[0].name.endswith("third") else "roots"
-    return {"head": head, "rows": rows, "guessed": guess if strips[0].guessed else ""}
+    thirds = strips[0].name.endswith("third")
+    heading = "Across the wall" if thirds else "Slots and berms"
+    words = _thirds_words(row) if thirds else _slots_words(strips[0], row)
+    return {"heading": heading, "head": head, "rows": rows, "words": words}
+
+
+def _shanks_words(row: SheetRow) -> str:
+    """Why the sheet's shanks do not tell of slots and berms here."""
+    if not row.shanks_at_in:
+        return "The sheet does not say where the shanks went"
+    return "By the shanks of the sheet nearly all roots of this wall are in slots, or in berms"
+
+
+def _thirds_words(row: SheetRow) -> str:
+    return f"{_shanks_words(row)}, so thirds of the wall stand in for slots and berms: a guess."
+
+
+def _slots_words(slots: Strip, row: SheetRow) -> str:
+    """Where the slots are, and what they are known from."""
+    where = listing([f"from {between_places(left, right, 0)}" for left, right in slots.reaches_in])
+    if not slots.guessed:
+        return f"Slots reach {where}: a quarter of the spacing to either side of each shank."
+    return (
+        f"{_shanks_words(row)}. Slots are taken to be where most roots crossed the layer, {where}: a guess "
+        "from the roots themselves, so that they cross more there is no finding. "
+        "The grade goes by thirds of the wall."
+    )
 
 
 def abundance_table(judgement: Judgement) -> Table | None:

@@ -20,6 +20,7 @@ from rootread.report.colours import (
 from rootread.report.faces import font
 from rootread.report.ground import CONE, FLOOR, ground_marks
 from rootread.report.lettering import wrap
+from rootread.report.view import View
 from rootread.report.words import pattern_words, recorded_alone, scale_words
 from rootread.settings import MeasureSettings
 
@@ -89,17 +90,24 @@ def _draw_descent_scale(
 
 def kinds_of_marks(wall: "Wall") -> list[tuple[str, str]]:
     """The kinds of mark that this wall's picture has, each with its meaning."""
-    roots = wall.readings.roots
+    roots, view = wall.readings.roots, View(wall.plane, 1.0, 0, wall.photo.size_px)
+    recorded = [one for one in recorded_alone(wall.layers, wall.row) if view.shows_down_to(one.depth_in)]
+    shanks = [x_in for x_in in wall.row.shanks_at_in if view.shows_across(x_in)]
     kinds = [
         ("run", "root that ran sideways", any(root.runs for root in roots)),
         ("bridged", "unseen, bridged", any(root.trace.inferred.any() for root in roots)),
         ("flat", "root that looks squeezed flat", any(root.flattened.any() for root in roots)),
-        ("layer", "layer where roots gathered", bool(wall.layers)),
-        ("recorded", "layer on the field sheet", bool(recorded_alone(wall.layers, wall.row))),
-        ("shank", "where a shank went", bool(wall.row.shanks_at_in)),
+        ("layer", _layer_words(wall), bool(wall.layers)),
+        ("recorded", "layer on the field sheet", bool(recorded)),
+        ("shank", "where a shank went", bool(shanks)),
     ]
     drawn = [(kind, text) for kind, text, shown in kinds if shown]
-    return drawn + ground_marks(wall.judgement)
+    return drawn + ground_marks(wall.judgement, view)
+
+
+def _layer_words(wall: "Wall") -> str:
+    gathered = all(layer.shown_by_roots for layer in wall.layers)
+    return "layer where roots gathered" if gathered else "layer, found or marked"
 
 
 def _draw_sample(draw: ImageDraw.ImageDraw, kind: str, left: float, right: float, middle: float) -> None:

@@ -90,7 +90,7 @@ class Label:
 
 
 class LabelRoom:
-    """Where labels may go: not on one another, not off the photo, and rather not on roots."""
+    """Where labels may go: not on one another, not off the photo, and rather not on roots and other lines."""
 
     def __init__(
         self, size_px: tuple[int, int], left_px: int, roots_px: Points, keep_clear_px: Sequence[Points]
@@ -98,7 +98,7 @@ class LabelRoom:
         """Empty room.
 
         ``size_px`` is where the photo ends to the right and below, ``left_px``
-        where it starts; ``roots_px`` are ``(N, 2)`` points on roots, and
+        where it starts; ``roots_px`` are ``(N, 2)`` points on roots and other lines, and
         ``keep_clear_px`` outlines that no label may touch.
         """
         self.width, self.height = size_px

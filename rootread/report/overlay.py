@@ -12,12 +12,12 @@ from rootread.geometry import Points, arc_length, resample_polyline
 from rootread.judge.types import Layer
 from rootread.measure.types import RootReading, SidewaysRun
 from rootread.report.colours import DARK, INK, LEVEL, RGB, WHITE, descent_colours
-from rootread.report.ground import draw_ground
+from rootread.report.ground import draw_ground, ground_lines, told_places
 from rootread.report.lettering import LabelRoom
 from rootread.report.strokes import Sheet, dashed, opaque, stretches, stroke, veil
 from rootread.report.view import View
 from rootread.report.waydown import way_down
-from rootread.report.words import passage_words, recorded_alone, recorded_words
+from rootread.report.words import layer_short_words, passage_words, recorded_alone, recorded_words
 from rootread.units import length_words
 
 if TYPE_CHECKING:
@@ -57,6 +57,8 @@ def draw_lines(sheet: Sheet, view: View, wall: "Wall") -> None:
         _draw_shank(sheet, view, wall.plane.surface.line_in, x_in)
 
     for layer in recorded_alone(wall.layers, wall.row):
+        if not view.shows_down_to(layer.depth_in):
+            continue
         level = _off_the_scale(view, wall, view.level_line(layer.depth_in))
         line = [dash for piece in level for dash in dashed(piece, 10, 14)]
         veil(sheet, line, DARK, 5, 0.4)
@@ -74,15 +76,23 @@ def lay_out_labels(sheet: Sheet, view: View, wall: "Wall") -> LabelRoom:
     room = LabelRoom(
         (view.right_px + 1, view.size_px[1]),
         view.left_px,
-        np.vstack([np.empty((0, 2)), *(view.px(root.trace.points) for root in wall.readings.roots)]),
-        [view.from_photo(outline) for outline in wall.plane.scale.outlines_px],
+        np.vstack(
+            [
+                np.empty((0, 2)),
+                *(view.px(root.trace.points) for root in wall.readings.roots),
+                *(resample_polyline(line, FINE_PX)[0] for line in ground_lines(view, wall.judgement)),
+            ]
+        ),
+        [view.from_photo(outline) for outline in wall.plane.scale.outlines_px]
+        + told_places(view, wall.judgement),
     )
     for found in wall.layers:
         _label_layer(view, found, wall.row, room)
     for run in runs_to_label(wall.readings.roots):
         _label_run(sheet, view, run, room)
     for layer in recorded_alone(wall.layers, wall.row):
-        _label_recorded(view, layer, room)
+        if view.shows_down_to(layer.depth_in):
+            _label_recorded(view, layer, room)
     return room
 
 
@@ -153,7 +163,7 @@ def _off_the_scale(view: View, wall: "Wall", line: Points) -> list[Points]:
 def _label_layer(view: View, layer: Layer, row: SheetRow, room: LabelRoom) -> None:
     line = view.layer_line(layer)
     named = f" (sheet: {recorded_words(layer, row)})" if layer.recorded else ""
-    text = f"layer at {length_words(layer.depth_in)}{named}\n"
+    text = f"layer at {layer_short_words(layer)}{named}\n"
     text += passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
     places = [
         (x, y + below)
@@ -216,8 +226,7 @@ def _label_run(sheet: Sheet, view: View, run: SidewaysRun, room: LabelRoom) -> N
 
 def _draw_shank(sheet: Sheet, view: View, surface_in: Points, x_in: float) -> None:
     """A wedge above the soil surface where a shank went through; none where the photo does not reach."""
-    (x_least, _), (x_most, _) = view.wall_range_in
-    if not x_least <= x_in <= x_most:
+    if not view.shows_across(x_in):
         return
     z_in = np.interp(x_in, surface_in[:, 0], surface_in[:, 1])
     tip = view.px([[x_in, z_in]])[0]

@@ -31,19 +31,27 @@ from rootread.report.picture import PAGE_PX, Drawing, draw_apart
 from rootread.report.profiles import depth_profile, passage_profile
 from rootread.report.room import photo_height_mm
 from rootread.report.rose import half_rose, rose_words
-from rootread.report.story import cautions, key_figures, safety_of_pit, story
+from rootread.report.story import (
+    cautions,
+    key_figures,
+    look_again_first,
+    safety_of_pit,
+    story,
+    tells_too_little,
+)
 from rootread.report.words import (
+    between_places,
     interval_words,
     kept_together,
     layer_depth_words,
-    listing,
     odds,
+    passage_likely_words,
     passage_words,
     pattern_words,
+    recorded_besides,
     recorded_words,
     score,
     sheet_lines,
-    side,
 )
 from rootread.settings import JudgeSettings, Settings
 from rootread.shares import percent
@@ -102,6 +110,8 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         story=told,
         cautions=warned,
         advice=advice,
+        look_again=look_again_first(wall),
+        too_few=tells_too_little(wall),
         photo_mm=photo_height_mm(told, warned, advised, [text for _, text in keys], figures),
         crops=run_crops(wall, drawing),
         thumb=drawing.plane.thumb,
@@ -114,9 +124,9 @@ def _section(wall: Wall, settings: Settings, scale_picture: str | None, drawing:
         layers=[_layer(layer, wall) for layer in wall.layers],
         turned=any(layer.turned for layer in wall.layers),
         layers_struck=len(wall.marks.layers_struck_px),
-        recorded=listing([f"{layer.name} at {length_words(layer.depth_in)}" for layer in wall.row.layers]),
+        recorded=recorded_besides(wall.layers, wall.row),
         around=around_layers(judgement, wall.layers),
-        strips=across_wall(judgement.strips),
+        strips=across_wall(judgement.strips, wall.row),
         figures=figures,
         finer=_kept(finer_figures(judgement)),
         abundance=abundance_table(judgement),
@@ -209,8 +219,11 @@ def _layer(layer: Layer, wall: Wall) -> dict[str, Any]:
         "depth": layer_depth_words(layer),
         "give": length_words(2 * layer.depth_se_in),
         "did": passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped),
-        "where": f"seen from {side(layer.x_from_in)} to {side(layer.x_to_in)} of the "
+        "passage": passage_likely_words(layer),
+        "where": f"seen from {between_places(layer.x_from_in, layer.x_to_in, 0)} of the "
         f"{wall.plane.scale.kind}, {length_words(layer.sideways_in, 0)} run sideways",
         "sheet": "not on the sheet" if words == "unrecorded" else f"on the sheet: {words}",
-        "chance": f"chance alone would gather roots so {odds(layer.p_value)}",
+        "chance": f"chance alone would gather roots so {odds(layer.p_value)}"
+        if layer.shown_by_roots
+        else "marked by hand; roots do not gather there more than chance would have it",
     }

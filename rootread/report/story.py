@@ -3,12 +3,12 @@
 import math
 import re
 
-from rootread.fieldsheet import SheetRow, depths_asked
+from rootread.fieldsheet import SheetRow, depths_asked, places_asked, told_of_places
 from rootread.fieldsheet.depths import told_of_depths
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
-from rootread.plane import WallPlane, shown_down_to_in
+from rootread.plane import WallPlane, shown_across_in, shown_down_to_in
 from rootread.report.byhand import hand_figures
 from rootread.report.ground import caliper_figures, floor_figures
 from rootread.report.words import (
@@ -48,6 +48,8 @@ def story(wall: Wall, settings: Settings) -> list[str]:
     told += [_layer_sentence(layer, wall.row) for layer in wall.layers]
     if not wall.layers and wall.marks.layers_struck_px:
         told.append("Where the program saw something hold the roots, a person who looked found no layer.")
+    elif not wall.layers and tells_too_little(wall):
+        told.append("So few roots do not tell of a layer.")
     elif not wall.layers:
         told.append("There is no depth at which they turned or stopped more often than chance would have it.")
     runs = [run for root in readings.roots for run in root.runs]
@@ -68,9 +70,20 @@ def cautions(wall: Wall) -> list[str]:
         *wall.plane.cautions,
         *wall.root_map.told,
         *_of_depths(wall),
+        *told_of_places(places_asked(wall.row, shown_across_in(wall.image, wall.marks))),
         *_of_another_crop(wall.row),
         *_too_few(wall),
     ]
+
+
+def look_again_first(wall: Wall) -> str:
+    """What goes before the advice where the photo is hard to read and nobody says that it was read right."""
+    if not wall.readings.roots or not wall.root_map.cautions or wall.marks.checked:
+        return ""
+    return (
+        "Look again first: a note above says why this photo is hard to read. Compare the picture with the "
+        "wall, or take the photo anew, before you act on what follows."
+    )
 
 
 def _of_depths(wall: Wall) -> list[str]:
@@ -92,10 +105,15 @@ def _of_another_crop(row: SheetRow | None) -> list[str]:
 
 def _too_few(wall: Wall) -> list[str]:
     """A grade of a handful of roots says little of the wall, however alike they are."""
-    advice = wall.judgement.advice
-    if not wall.readings.roots or len(advice) != 1 or advice[0].kind != "look again":
+    if not wall.readings.roots or not tells_too_little(wall):
         return []
-    return [f"Too few roots to go by: {advice[0].evidence} The grade is theirs, and says little of the wall."]
+    evidence = wall.judgement.advice[0].evidence
+    return [f"Too few roots to go by: {evidence} The grade is theirs, and says little of the wall."]
+
+
+def tells_too_little(wall: Wall) -> bool:
+    """Whether so few roots were read that nothing is advised on them."""
+    return [one.kind for one in wall.judgement.advice] == ["look again"]
 
 
 def key_figures(wall: Wall) -> list[tuple[str, str]]:
@@ -103,9 +121,8 @@ def key_figures(wall: Wall) -> list[tuple[str, str]]:
     readings = wall.readings
     roots = (
         [
-            *_root_figures(readings),
+            *_root_figures(readings, caliper_figures(wall)),
             *_leaving_figures(readings, wall.judgement.least_descent_deg),
-            *caliper_figures(wall),
         ]
         if readings.roots
         else []
@@ -113,7 +130,7 @@ def key_figures(wall: Wall) -> list[tuple[str, str]]:
     return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall)
 
 
-def _root_figures(readings: Readings) -> list[tuple[str, str]]:
+def _root_figures(readings: Readings, by_calipers: list[tuple[str, str]]) -> list[tuple[str, str]]:
     sure = readings.intervals
     return [
         (
@@ -129,6 +146,7 @@ def _root_figures(readings: Readings) -> list[tuple[str, str]]:
         ),
         ("longer than the straight way", percent_range(_longer_by(sure.tortuosity))),
         ("looks squeezed flat", _flattened_words(readings)),
+        *by_calipers,
         (
             "ran sideways",
             f"{length_words(readings.sideways_in, 0)} "
@@ -201,4 +219,6 @@ def _layer_sentence(layer: Layer, row: SheetRow) -> str:
     words = recorded_words(layer, row)
     on_sheet = "" if words == "unrecorded" else f" The sheet records {words} there."
     did = passage_words(layer.reached, layer.crossed, layer.turned, layer.stopped)
-    return f"At {layer_depth_words(layer)} something held the roots: {did}.{on_sheet}"
+    comma = "" if layer.line.shape == "level" else ","
+    what = "something held the roots" if layer.shown_by_roots else "a person marked a layer"
+    return f"At {layer_depth_words(layer)}{comma} {what}: {did}.{on_sheet}"

@@ -121,6 +121,9 @@ def layer_rows(wall: Wall | RefusedWall) -> list[Row]:
             "shape": layer.line.shape,
             "left_depth_in": layer.line.line_in[0][1],
             "right_depth_in": layer.line.line_in[-1][1],
+            "passage": layer.passage,
+            "passage_low": layer.passage_interval.low,
+            "passage_high": layer.passage_interval.high,
         }
         for layer in wall.layers
     ]

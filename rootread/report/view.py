@@ -64,6 +64,16 @@ class View:
         shown = self.plane.to_wall_in(edge[scale > LEAST_SCALE_SHARE * self.plane.scale.px_per_in])
         return shown.min(axis=0), shown.max(axis=0)
 
+    def shows_across(self, x_in: float) -> bool:
+        """Whether the photo shows the wall at this place along it."""
+        (x_least, _), (x_most, _) = self.wall_range_in
+        return bool(x_least <= x_in <= x_most)
+
+    def shows_down_to(self, depth_in: float) -> bool:
+        """Whether some of the wall's level line at this depth is in the photo."""
+        (_, z_least), (_, z_most) = self.wall_range_in
+        return bool(z_least <= depth_in <= z_most)
+
     def level_line(self, depth_in: float, x_from_in: float = -np.inf, x_to_in: float = np.inf) -> Points:
         """The wall's level line at a depth, as far as the photo shows it, in picture pixels."""
         (x_least, _), (x_most, _) = self.wall_range_in
@@ -110,7 +120,11 @@ def draw_depth_axis(sheet: Sheet, view: View, layers: tuple[Layer, ...]) -> None
 
     image = Image.fromarray(sheet[:, : view.left_px])
     draw = ImageDraw.Draw(image)
-    flags = [(view.row_at_edges(layer.depth_in)[0], f"{shown(layer.depth_in):.1f}") for layer in layers]
+    # The strip is at the left, and so tells how deep a layer that is not level begins there.
+    at_left_in = [
+        layer.depth_in if layer.line.shape == "level" else layer.line.line_in[0][1] for layer in layers
+    ]
+    flags = [(view.row_at_edges(depth_in)[0], f"{shown(depth_in):.1f}") for depth_in in at_left_in]
     for row, text in numbers:
         clear_of_flags = all(abs(row - other) > 46 for other, _ in flags)
         if clear_of_flags and 18 < row < view.size_px[1] - 18:

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 
 from rootread.fieldsheet import RecordedLayer, SheetRow
+from rootread.judge.recorded import may_be
 from rootread.judge.types import Layer
 from rootread.measure.types import Interval
 from rootread.plane.types import LevelSource, WallPlane
@@ -50,10 +51,12 @@ def between_depths(top_in: float, bottom_in: float, digits: int = 1) -> str:
 
 
 def between_places(from_in: float, to_in: float, digits: int = 1) -> str:
-    """``4 to 8 in right`` of the scale object's centre, or ``0 to 4 in left``."""
-    if to_in <= 0:
+    """``4 to 8 in right`` of the scale object's centre, ``0 to 4 in left``, ``5 in left to 11 in right``."""
+    if round(shown(to_in), digits) <= 0:
         return f"{length_range(abs(to_in), -from_in, digits)} {unit_shown()} left"
-    return f"{length_range(from_in, to_in, digits)} {unit_shown()} right"
+    if round(shown(from_in), digits) < 0:
+        return f"{length_words(-from_in, digits)} left to {length_words(to_in, digits)} right"
+    return f"{length_range(abs(from_in), to_in, digits)} {unit_shown()} right"
 
 
 def degrees(angle_deg: float) -> str:
@@ -90,13 +93,28 @@ def passage_words(reached: int, crossed: int, turned: int, stopped: int) -> str:
     return words
 
 
+def passage_likely_words(layer: Layer) -> str:
+    """What so few roots tell of others like them: ``of 100 such roots, likely 2 to 22 cross``."""
+    if layer.reached == 0:
+        return ""
+    interval = layer.passage_interval
+    return f"of 100 such roots, likely {range_words(100 * interval.low, 100 * interval.high)} cross"
+
+
 def layer_depth_words(layer: Layer) -> str:
     """``6.8 in (17 cm)``; a sloped or stepped layer from its left to its right end."""
     if layer.line.shape == "level":
         return in_both_units(layer.depth_in)
-    left, right = layer.line.line_in[0][1], layer.line.line_in[-1][1]
     way = "sloping" if layer.line.shape == "sloped" else "with a step"
-    return f"{shown(left):.1f} to {length_words(right)}, {way} from left to right"
+    return f"{layer_short_words(layer)}, {way} from left to right"
+
+
+def layer_short_words(layer: Layer) -> str:
+    """``6.8 in``; ``5.4 to 9.2 in`` from the left to the right end of a layer that is not level."""
+    if layer.line.shape == "level":
+        return length_words(layer.depth_in)
+    left, right = layer.line.line_in[0][1], layer.line.line_in[-1][1]
+    return f"{shown(left):.1f} to {length_words(right)}"
 
 
 def interval_words(interval: Interval, between: str = " to ") -> str:
@@ -115,6 +133,8 @@ def crack_words(cracked: int, stretches: int) -> str:
     """How many of so many flattened stretches, one or more, lie in cracks."""
     if stretches == 1:
         return "flattened in a crack" if cracked else "in no crack that shows"
+    if cracked == stretches:
+        return f"{'both' if stretches == 2 else 'all'} flattened in a crack"
     return f"{cracked} of them flattened in a crack" if cracked else "none in a crack that shows"
 
 
@@ -134,17 +154,35 @@ def sheet_layer(layer: Layer, row: SheetRow) -> RecordedLayer | None:
 def recorded_words(layer: Layer, row: SheetRow) -> str:
     """The matched layer as the sheet has it, ``disk 7.5 in``; ``unrecorded`` without one."""
     recorded = sheet_layer(layer, row)
-    return (
-        f"{recorded.name} {round(shown(recorded.depth_in), 1):g} {unit_shown()}"
-        if recorded
-        else layer.recorded or "unrecorded"
-    )
+    return _as_written(recorded) if recorded else layer.recorded or "unrecorded"
+
+
+def _as_written(recorded: RecordedLayer) -> str:
+    return f"{recorded.name} {round(shown(recorded.depth_in), 1):g} {unit_shown()}"
 
 
 def recorded_alone(layers: Sequence[Layer], row: SheetRow) -> list[RecordedLayer]:
     """Layers of the field sheet that no found layer was matched to."""
     matched = [sheet_layer(layer, row) for layer in layers]
     return [recorded for recorded in row.layers if recorded not in matched]
+
+
+def recorded_besides(layers: Sequence[Layer], row: SheetRow) -> list[str]:
+    """What to say of layers of the sheet that no found layer was matched to, a sentence each kind."""
+    alone = recorded_alone(layers, row)
+    near = [one for one in alone if any(may_be(layer, one) for layer in layers)]
+    told = []
+    if near:
+        told.append(
+            f"The sheet also records {listing([_as_written(one) for one in near])}, too near to tell apart "
+            "from the layer that was found."
+        )
+    away = [_as_written(one) for one in alone if one not in near]
+    if away:
+        told.append(
+            f"The sheet {'also ' if layers else ''}records {listing(away)}; roots show no layer there."
+        )
+    return told
 
 
 def sheet_lines(row: SheetRow) -> list[str]:
@@ -163,11 +201,6 @@ def pattern_range(measure: MeasureSettings) -> str:
 def pattern_words(measure: MeasureSettings) -> str:
     """``growth pattern, 30 to 35° below level``."""
     return f"growth pattern, {pattern_range(measure)}"
-
-
-def side(x_in: float) -> str:
-    """``5 in left`` or ``34 in right``, of the scale object's centre."""
-    return f"{length_words(abs(x_in), 0)} {'left' if x_in < 0 else 'right'}"
 
 
 def odds(p_value: float) -> str:

@@ -1,6 +1,6 @@
 // What lies over the photo: roots by descent, surface, layers, the depth rule, and what is being marked.
 
-import { givenLength, lengthWords, shown, unitShown } from './units.js'
+import { givenLength, layerDepth, shown, unitShown } from './units.js'
 import { RULE_PX } from './view.js'
 
 // Yellow is level, blue is steep; lightness falls all the way, as in the report.
@@ -156,7 +156,7 @@ function drawLayer(context, view, layer) {
   context.setLineDash([])
   const named = layer.recorded && layer.recorded !== 'unrecorded' ? ` · ${layer.recorded}` : ''
   const [x, y] = view.toScreen(layer.line_px[layer.line_px.length - 1])
-  label(context, `layer ${lengthWords(layer.depth_in)}${named}`, [Math.min(x, view.size[0] - 8), y - 16], 'right')
+  label(context, `layer ${layerDepth(layer)}${named}`, [Math.min(x, view.size[0] - 8), y - 16], 'right')
 }
 
 /** A layer that a person struck out: what is left of its line, crossed through. */

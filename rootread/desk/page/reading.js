@@ -3,7 +3,7 @@
 import { RAMP } from './overlay.js'
 import { el, fixed, gradeBar, range, shareWords, tone, whole } from './parts.js'
 import { markList, strikeLayer } from './tools.js'
-import { fixedLength, lengthRange, lengthWords, perShown, unitShown, unitWords } from './units.js'
+import { fixedLength, layerDepth, lengthRange, lengthWords, perShown, unitShown, unitWords } from './units.js'
 
 const SURFACE = { photo: 'found in the photo', marks: 'drawn by hand', assumed: 'not seen; depths are from the top of the photo' }
 const LEVEL = { card: 'the hung card', staff: 'the staff', photo: "the photo's upright", surface: 'the soil surface', marks: 'a line drawn by hand' }
@@ -100,9 +100,9 @@ export function readingPanel(acts) {
   function layerList({ layers, layers_struck_in: struck }, read) {
     if (!layers.length && !struck.length) return [el('p', {}, 'No depth at which roots turned or stopped together.')]
     return [el('ul', {},
-      layers.map((layer) => el('li', {}, el('b', {}, lengthWords(layer.depth_in)),
+      layers.map((layer) => el('li', {}, el('b', {}, layerDepth(layer)),
         ` ± ${fixedLength(2 * layer.depth_se_in)}: of ${layer.reached} roots that came to it ${layer.crossed} crossed, ${layer.turned} turned, ${layer.stopped} stopped. Sheet: ${layer.recorded}. `,
-        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${lengthWords(layer.depth_in)}`, onclick: () => acts.change((now) => strikeLayer({ marks: now, read }, layer)) }, 'No layer'))),
+        el('button', { type: 'button', class: 'small', 'aria-label': `No layer at ${layerDepth(layer)}`, onclick: () => acts.change((now) => strikeLayer({ marks: now, read }, layer)) }, 'No layer'))),
       struck.map((depth) => el('li', {}, el('s', {}, lengthWords(depth)), ' struck by hand.')))]
   }
 

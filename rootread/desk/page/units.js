@@ -17,6 +17,8 @@ export const shown = (inches) => (inches === null || inches === undefined ? null
 export const perShown = (perInch) => perInch * INCHES[unit]
 export const fixedLength = (inches, digits = 1) => fixed(shown(inches), digits)
 export const lengthWords = (inches, digits = 1) => `${fixedLength(inches, digits)} ${unit}`
+/** How deep a layer is: at its left and its right end, where it is not level. */
+export const layerDepth = ({ depth_in: depth, ends_in: [left, right] }) => (left === right ? lengthWords(depth) : `${fixedLength(left)} to ${lengthWords(right)}`)
 export const lengthRange = ({ value, low, high }, digits = 0) => range({ value: shown(value), low: shown(low), high: shown(high) }, digits)
 /** A length that a person gave, without zeros that they did not write. */
 export const givenLength = (inches) => `${Number(shown(inches).toFixed(2))} ${unit}`

@@ -1,0 +1,5 @@
+"""The command, for ``python -m rootread``."""
+
+from rootread.cli import main
+
+main()
