@@ -20,6 +20,15 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class Growth:
+    """What the sheet says grew above a wall, and when it was dug; "" where it says nothing."""
+
+    crop: str
+    stage: str
+    date: str
+
+
+@dataclass(frozen=True)
 class Unit:
     """One treatment in one pit."""
 
@@ -32,6 +41,8 @@ class Unit:
     wall_values: tuple[float, ...]
     se: float
     """What the reading of its walls alone is unsure by; NaN where the table does not say."""
+    growths: tuple[Growth, ...]
+    """Of its walls, in their order."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +74,7 @@ def _unit(key: tuple[str, str], walls: Sequence[tuple[Row, float]], measure: Mea
         value=float(np.mean(values)),
         wall_values=tuple(values),
         se=float(np.sqrt((errors**2).sum()) / len(errors)),
+        growths=tuple(Growth(text(row, "crop"), text(row, "stage"), text(row, "date")) for row, _ in walls),
     )
 
 
