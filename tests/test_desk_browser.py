@@ -812,6 +812,31 @@ def test_of_two_walls_chosen_one_after_the_other_the_last_is_shown(page: Page, t
     expect(canvas).to_have_attribute("aria-label", re.compile("^east "))
 
 
+def test_a_wall_whose_name_the_sheet_gives_to_another_is_shown_with_that_one_s_photo(
+    page: Page, two: Served
+) -> None:
+    def name(*walls: str) -> None:
+        """In another window."""
+        page.evaluate(
+            """async (names) => {
+              const headers = { 'X-Desk-Token': sessionStorage.getItem('desk-token') }
+              const sheet = await (await fetch('/api/sheet', { headers })).json()
+              names.forEach((name, row) => { sheet.rows[row][sheet.columns.indexOf('wall')] = name })
+              await fetch('/api/sheet', { headers, method: 'PUT', body: JSON.stringify(sheet) })
+            }""",
+            walls,
+        )
+
+    page.goto(two.address)
+    open_wall(page, "east")
+    with page.expect_response("**/api/walls/east/overview.jpg"):
+        name("west", "east")
+    page.locator("canvas[data-opened]").wait_for()
+    assert page.url.endswith("#/wall/east")
+    with page.expect_response("**/api/walls/east/overview.jpg"):
+        name("east", "west")
+
+
 def test_a_photo_that_was_taken_in_stays_on_the_field_when_an_older_look_at_it_comes_late(
     page: Page, two: Served, tmp_path: Path
 ) -> None:

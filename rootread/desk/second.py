@@ -15,6 +15,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
 from rootread.desk.figures import wall_values
+from rootread.desk.renamed import second_file
 from rootread.desk.stages import Reading, Stages, judged, same_sight
 from rootread.desk.walldesk import as_floats
 from rootread.errors import BadRequest
@@ -150,8 +151,7 @@ def _second_marks(desk: "Desk", wall: "WallDesk", size_px: tuple[int, int]) -> M
 
 
 def _second_file(desk: "Desk", wall: "WallDesk") -> Path:
-    first = desk.folder.marks_file(wall.job)
-    return first.parent / "second" / first.name
+    return second_file(desk.folder.marks_file(wall.job))
 
 
 def _read_with(wall: "WallDesk", mine: Reading, marks: Marks) -> Reading:
