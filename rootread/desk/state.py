@@ -4,6 +4,7 @@ import threading
 import time
 from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from rootread.desk.stages import Seen
 from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.desk.walldesk import Stale, WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
+from rootread.judge.verdict import verdict_ranges
 from rootread.photo import read_photo
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
@@ -192,6 +194,7 @@ class Desk:
         return {
             "folder": self.folder.path.name,
             "units": self.settings.report.units,
+            "verdicts": [asdict(covered) for covered in verdict_ranges(self.settings.judge)],
             "results": str(self.out.resolve()),
             "walls": walls,
             "messages": self.messages,

@@ -20,6 +20,7 @@ from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.fieldsheet import SheetRow
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
 from rootread.report.byhand import reading_words
+from rootread.report.colours import verdict_tone
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
 
@@ -275,6 +276,7 @@ class WallDesk:
             "checked": self.refusal is None and self.marks.checked == reads,
             "grade": [number(value, 3) for value in (score.value, score.low, score.high)],
             "verdict": reading.grade.verdict,
+            "tone": verdict_tone(reading.grade.verdict),
             "urgency": said["urgency"] or urgency(found),
             "looks": [look.says for look in found],
         }
