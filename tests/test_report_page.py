@@ -25,9 +25,9 @@ from rootread.report.room import HIGHEST_MM, LEAST_MM, photo_height_mm
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
 from rootread.report.story import cautions, key_figures
-from rootread.report.words import crack_words, odds, scale_words
+from rootread.report.words import crack_words, scale_words
 from rootread.settings import FindSettings, MeasureSettings, ReportSettings, Settings
-from rootread.shares import percent
+from rootread.shares import odds, percent
 
 SUM_TOLERANCE_IN = 0.1
 PLAIN = Settings()

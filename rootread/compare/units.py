@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.compare.measures import Measure, Row, number
+from rootread.measure.intervals import NORMAL_95
 
 Floats = NDArray[np.float64]
 
@@ -81,7 +82,7 @@ def _unit(key: tuple[str, str], walls: Sequence[tuple[Row, float]], measure: Mea
 def _reading_se(row: Row, measure: Measure) -> float:
     """From the wall's own 95 % interval, where the table has one."""
     low, high = number(row.get(f"{measure.name}_low")), number(row.get(f"{measure.name}_high"))
-    return (high - low) / (2 * 1.96) if low is not None and high is not None else float("nan")
+    return (high - low) / (2 * NORMAL_95) if low is not None and high is not None else float("nan")
 
 
 def text(row: Row, name: str) -> str:

@@ -13,9 +13,10 @@ from rootread.compare.names import isolated, named
 from rootread.compare.rootmodel import COUNTED_WIDTH_IN, RootModel
 from rootread.compare.units import Unit, text
 from rootread.compare.unlike import unlike_words
-from rootread.report.words import count, odds
+from rootread.measure.intervals import NORMAL_95
+from rootread.report.words import count
 from rootread.schema import DECIMALS
-from rootread.shares import percent
+from rootread.shares import odds, percent
 from rootread.units import length_words
 
 WIDTH = 100
@@ -236,7 +237,7 @@ def _walls_alone(pair: Pair) -> list[str]:
 
 def _as_read(one: Unit, other: Unit) -> str:
     apart = abs(one.value - other.value)
-    unsure = 1.96 * math.hypot(one.se, other.se)
+    unsure = NORMAL_95 * math.hypot(one.se, other.se)
     if not math.isfinite(unsure):
         return "differ" if apart else "are alike"
     return "differ" if apart > unsure else "differ by no more than reading them is unsure by"

@@ -21,6 +21,7 @@ from rootread.desk.walldesk import as_floats
 from rootread.errors import BadRequest
 from rootread.geometry import Points
 from rootread.marks import Marks, marks_from, read_marks, write_marks
+from rootread.measure.intervals import NORMAL_95
 
 if TYPE_CHECKING:
     from rootread.desk.state import Desk
@@ -30,7 +31,6 @@ NEAR_IN = 0.1
 """Two lines nearer than this follow the same root."""
 SAME_SHARE = 0.5
 """Two traces are one root when at least this share of each lies on the other."""
-LIMITS_SD = 1.96
 
 
 def agreement(first: Reading, second: Reading) -> dict[str, Any]:
@@ -68,7 +68,7 @@ def limits(differences: NDArray[np.float64]) -> dict[str, float] | None:
     if len(differences) < 2:
         return None
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
-    return {"mean": mean, "low": mean - LIMITS_SD * sd, "high": mean + LIMITS_SD * sd}
+    return {"mean": mean, "low": mean - NORMAL_95 * sd, "high": mean + NORMAL_95 * sd}
 
 
 def _on_other(roots: Sequence[Points], others: Sequence[Points]) -> float | None:

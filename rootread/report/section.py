@@ -38,7 +38,6 @@ from rootread.report.words import (
     kept_together,
     layer_depth_words,
     listing,
-    odds,
     passage_words,
     pattern_words,
     recorded_words,
@@ -47,7 +46,7 @@ from rootread.report.words import (
     side,
 )
 from rootread.settings import JudgeSettings, Settings
-from rootread.shares import percent
+from rootread.shares import odds, percent
 from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
