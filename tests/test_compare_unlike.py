@@ -108,6 +108,14 @@ def test_walls_near_in_age_or_of_unknown_age_are_not(column, cells):
     assert OTHER_AGES not in told(in_pits(column, cells, cells))
 
 
+def test_stages_of_two_crops_are_not_compared():
+    rows = [
+        a_wall("pit1", treatment, crop=crop, stage=stage)
+        for treatment, crop, stage in ((DEEP, "corn", "V9"), (SHALLOW, "soybean", "R1"))
+    ]
+    assert OTHER_CROPS in told(rows) and OTHER_AGES not in told(rows)
+
+
 def test_pits_dug_in_different_seasons_may_each_be_compared_with_themselves():
     rows = in_pits("date", ("2025-07-09", "2025-07-09"), ("2026-07-12", "2026-07-12"))
     assert OTHER_AGES not in told(rows)

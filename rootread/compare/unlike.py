@@ -68,7 +68,9 @@ def _of_age(together: Sequence[Sequence[Growth]]) -> list[str]:
     for growths in together:
         stages = sorted({growth.stage for growth in growths if growth.stage}, key=_as_counted)
         dates = sorted({growth.date for growth in growths if growth.date})
-        found = [named(stages)] if _stages_differ(stages) else []
+        # Each crop counts its stages in its own way.
+        one_crop = len(_crop_names(growths)) < 2
+        found = [named(stages)] if one_crop and _stages_differ(stages) else []
         found += [named(dates)] if _days_apart(dates) > DAYS_APART else []
         if found:
             return [
