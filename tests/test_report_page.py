@@ -466,6 +466,13 @@ def test_the_page_says_what_scores_nothing_and_what_is_not_in_the_growth_pattern
     assert "5° at least. Thin roots are left out" in told["against the growth pattern"]
 
 
+def test_the_page_says_what_each_part_counts_though_the_weights_add_up_to_more_than_1():
+    judge = replace(PLAIN.judge, weight_descent=0.9, weight_passage=0.9, open_from=82.5)
+    told = dict(definitions_of(replace(PLAIN, judge=judge)))["grade"]
+    shares = "descent 41 %, passage 41 %, straightness 7 %, roundness 5 % and evenness 7 %"
+    assert shares in told and "Open from 82.5, slowed from 60" in told
+
+
 def test_where_roots_turned_it_is_said_that_they_may_have_got_down_all_the_same():
     note = "A root that turned did not cross, though it may have got down farther on"
     assert turned_wall().layers and note in wall_section(turned_wall(), PLAIN)
