@@ -9,21 +9,16 @@ import shlex
 import sys
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from rootread.console import end_at_once, open_desk, progress, say_begun, say_version, stopped_by_hand
+from rootread.console import end_at_once, open_desk, say_version
 from rootread.errors import BadRequest, RootreadError
 from rootread.infile import refuse_no_file
 from rootread.outfile import beside_no_photo, beside_no_tables, out_file, out_folder
+from rootread.tasks import contrast_telling, grade_telling, settings_of, with_exports
 from rootread.text import one_line
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from rootread.batch import Run
-    from rootread.settings import Settings
 
 app = typer.Typer(
     add_completion=True,
@@ -77,8 +72,8 @@ def grade(
 
     Example: rootread grade sample_images --out graded
     """
-    chosen = _with_exports(_settings(settings, units), export)
-    run = _grade(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
+    chosen = with_exports(settings_of(settings, units), export)
+    run = grade_telling(places, out, chosen, jobs, cluster, pdf, parquet, strokes)
     typer.echo(f"Report: {run.report.resolve()}")
     if pdf:
         typer.echo(f"PDF: {run.report.with_suffix('.pdf').resolve()}")
@@ -108,7 +103,7 @@ def check(
     plan = plan_walls(places)
     for message in plan.messages:
         typer.echo(message, err=True)
-    chosen = _settings(settings, units)
+    chosen = settings_of(settings, units)
     checks = []
     for job in plan.jobs:
         checks.append(check_photo(job.photo, job.row, job.marks, chosen, plan.alike))
@@ -131,10 +126,10 @@ def demo(
 
     Example: rootread demo
     """
-    chosen = _settings(None, units)
-    run = _grade([str(_sample_images())], str(out), chosen, jobs)
+    chosen = settings_of(None, units)
+    run = grade_telling([str(_sample_images())], str(out), chosen, jobs)
     typer.echo("")
-    _contrast([str(out)], "treatment", "pit", (), str(out), chosen)
+    contrast_telling([str(out)], "treatment", "pit", (), str(out), chosen)
     typer.echo(f"Report: {run.report.resolve()}")
     raise typer.Exit(1 if run.refused else 0)
 
@@ -174,7 +169,7 @@ def desk(
     if out:
         beside_no_photo([str(folder)], str(out))
     made = not folder.exists()
-    opened = Desk(folder, _settings(settings, units), out)
+    opened = Desk(folder, settings_of(settings, units), out)
     if made:
         typer.echo(f"There was no folder {folder}; a new one is open: {folder.resolve()}", err=True)
     serve(opened, host, port, lambda address: open_desk(address, browser), end_at_once)
@@ -205,7 +200,7 @@ def contrast(
 
     Example: rootread contrast demo-out --by treatment --measure grade
     """
-    _contrast(folders, by, pair, measure or (), out or folders[0], _settings(None, units), pdf)
+    contrast_telling(folders, by, pair, measure or (), out or folders[0], settings_of(None, units), pdf)
 
 
 @app.command()
@@ -224,7 +219,7 @@ def tables(
     from rootread.compare import read_season, write_season
 
     beside_no_tables(folders, out)
-    season = read_season(folders, _settings(None, units).report.units)
+    season = read_season(folders, settings_of(None, units).report.units)
     for path in write_season(season, out, parquet):
         typer.echo(str(path))
 
@@ -334,7 +329,7 @@ def print_settings(
     """
     from rootread.settings import settings_explained
 
-    typer.echo(settings_explained(_settings(settings)), nl=False)
+    typer.echo(settings_explained(settings_of(settings)), nl=False)
 
 
 @app.command()
@@ -364,81 +359,6 @@ def scene(
         typer.echo(str(photo))
     photos, graded = f"{shlex.quote(str(out))}/*.jpg", shlex.quote(f"{out}-graded")
     typer.echo(f"To read them: rootread grade {photos} --out {graded}", err=True)
-
-
-def _grade(
-    places: "Sequence[str]",
-    out: str,
-    settings: "Settings",
-    jobs: int,
-    cluster: str = "",
-    pdf: bool = False,
-    parquet: bool = False,
-    strokes: Path | None = None,
-) -> "Run":
-    from rootread.batch import grade_walls, plan_walls
-    from rootread.memory import keep_freed_memory
-    from rootread.report import walls_text
-
-    keep_freed_memory()
-    beside_no_photo(places, out)
-    plan = plan_walls(places, out)
-    for message in plan.told:
-        typer.echo(message, err=True)
-    if strokes:
-        from rootread.batch.strokes import taught_by_strokes
-
-        settings = taught_by_strokes(strokes, plan, settings)
-    say_begun(len(plan.jobs))
-    with stopped_by_hand():
-        run = grade_walls(plan, out, settings, jobs, progress(), cluster, parquet, pdf)
-    if run.earlier:
-        typer.echo(run.earlier, err=True)
-    typer.echo(walls_text([record.wall for record in run.records], settings.report.units))
-    return run
-
-
-def _contrast(
-    folders: "Sequence[str]",
-    by: str,
-    pair: str,
-    measures: "Sequence[str]",
-    out: str,
-    settings: "Settings",
-    pdf: bool = False,
-) -> None:
-    from rootread.compare import contrast_folders, contrast_text, page_there
-    from rootread.units import lengths_shown_in
-
-    units, before = settings.report.units, page_there(out)
-    contrast, page = contrast_folders(folders, out, by, pair, measures, units, pdf)
-    with lengths_shown_in(units):
-        typer.echo(contrast_text(contrast))
-    typer.echo(f"Page: {page.resolve()}")
-    if before and before != page.read_bytes():
-        typer.echo("It replaces the page of an earlier contrast there; --out with another folder keeps both.")
-    if pdf:
-        typer.echo(f"PDF: {page.with_suffix('.pdf').resolve()}")
-
-
-def _settings(path: Path | None, units: str | None = None) -> "Settings":
-    from rootread.settings import Settings, read_settings, shown_with
-
-    settings = read_settings(path) if path else Settings()
-    if units is None:
-        return settings
-    if units not in ("in", "cm"):
-        raise BadRequest(f"--units {units} is not known.", "Choose in or cm.")
-    return shown_with(settings, units=units)
-
-
-def _with_exports(settings: "Settings", names: str) -> "Settings":
-    if not names:
-        return settings
-    from rootread.export import wanted_exports
-    from rootread.settings import shown_with
-
-    return shown_with(settings, **wanted_exports(names))
 
 
 def _sample_images() -> Path:

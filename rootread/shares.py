@@ -1,4 +1,4 @@
-"""Shares of a whole, as people read them."""
+"""Shares of a whole and probabilities, as people read them."""
 
 import math
 
@@ -14,3 +14,14 @@ def percent(share: float) -> str:
     if not math.isfinite(share):
         return "–"
     return "under 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
+
+
+def odds(p_value: float) -> str:
+    """A probability as ``1 time in 250``, or ``8 times in 10``."""
+    if not p_value > 0:
+        return "almost never"
+    if p_value >= 0.95:
+        return "nearly every time" if p_value < 1 else "every time"
+    return (
+        f"about {10 * p_value:.0f} times in 10" if p_value > 0.4 else f"about 1 time in {round(1 / p_value)}"
+    )

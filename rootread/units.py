@@ -9,11 +9,12 @@ from typing import Literal
 
 from rootread.errors import BadRequest
 
+MM_PER_IN, CM_PER_IN = 25.4, 2.54
 _UNIT_NAMES = {
     1.0: ("in", "in.", "inch", "inches", '"', "”", "″", "''"),
     12.0: ("ft", "ft.", "foot", "feet", "'", "’", "′"),
-    1 / 25.4: ("mm", "millimeter", "millimeters", "millimetre", "millimetres"),
-    1 / 2.54: ("cm", "centimeter", "centimeters", "centimetre", "centimetres"),
+    1 / MM_PER_IN: ("mm", "millimeter", "millimeters", "millimetre", "millimetres"),
+    1 / CM_PER_IN: ("cm", "centimeter", "centimeters", "centimetre", "centimetres"),
     1 / 0.0254: ("m", "meter", "meters", "metre", "metres"),
 }
 INCHES_PER = {name: inches for inches, names in _UNIT_NAMES.items() for name in names}

@@ -28,6 +28,7 @@ from rootread.photo import read_photo
 from rootread.schema import TABLES
 from rootread.settings import ReportSettings, Settings, read_settings
 from rootread.store.files import write_bytes
+from rootread.tasks import settings_of, with_exports
 
 REPOSITORY = Path(__file__).parent.parent
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
@@ -243,11 +244,9 @@ def test_a_file_may_have_its_ending_in_capitals_and_a_folder_a_dot(tmp_path: Pat
 
 
 def test_options_leave_the_other_settings_of_the_file_as_they_are(tmp_path: Path) -> None:
-    from rootread.cli import _settings, _with_exports
-
     file = tmp_path / "mine.toml"
     file.write_text("[report]\nexport_svg = true\n", encoding="utf-8")
-    report = _with_exports(_settings(file, "cm"), "rsml").report
+    report = with_exports(settings_of(file, "cm"), "rsml").report
     assert report == ReportSettings(units="cm", export_svg=True, export_rsml=True)
 
 

@@ -56,9 +56,10 @@ ONE_OF_TWO = "1 wall read · 1 not read"
 class Served:
     """A desk of its own process."""
 
-    def __init__(self, folder: Path, port: int = 0, units: str = "in") -> None:
+    def __init__(self, folder: Path, port: int = 0, units: str = "in", settings: Path | None = None) -> None:
         self.folder = folder
         arguments = ["desk", str(folder), "--port", str(port), "--no-browser", "--units", units]
+        arguments += ["--settings", str(settings)] if settings else []
         self.process = subprocess.Popen(
             [sys.executable, "-u", "-c", "from rootread.cli import main; main()", *arguments],
             stdout=subprocess.PIPE,
@@ -581,6 +582,23 @@ def test_the_time_that_is_left_is_told_as_the_command_line_tells_it(page: Page, 
     assert [f"about {words}" for words in told] == [time_left(each) for each in seconds]
 
 
+def test_the_grade_s_bar_is_parted_where_the_settings_part_the_verdicts(page: Page, tmp_path: Path) -> None:
+    settings = tmp_path / "mine.toml"
+    settings.write_text("[judge]\nturned_from = 30\nslowed_from = 55\nopen_from = 90\n", encoding="utf-8")
+    served = Served(tmp_path / "walls", settings=settings)
+    page.goto(served.address)
+    expect(page.locator("h1")).to_have_text("Field")
+    bar = page.evaluate("async () => (await import('/page/parts.js')).gradeBar([50, 40, 60]).outerHTML")
+    served.kill()
+    drawn = re.findall(r'class="zone (\w+)" style="left:([\d.]+)%;width:([\d.]+)%"', bar)
+    assert [(word, float(left), float(width)) for word, left, width in drawn] == [
+        ("stopped", 0, 30),
+        ("turned", 30, 25),
+        ("slowed", 55, 35),
+        ("open", 90, 10),
+    ]
+
+
 def test_a_grade_from_before_marks_that_are_refused_is_called_so(page: Page, served: Served) -> None:
     open_desk(page, served)
     wall = page.locator('a[href="#/wall/north"]')
@@ -810,6 +828,31 @@ def test_of_two_walls_chosen_one_after_the_other_the_last_is_shown(page: Page, t
         page.get_by_label("Left wall").select_option("east")
     west.give()
     expect(canvas).to_have_attribute("aria-label", re.compile("^east "))
+
+
+def test_a_wall_whose_name_the_sheet_gives_to_another_is_shown_with_that_one_s_photo(
+    page: Page, two: Served
+) -> None:
+    def name(*walls: str) -> None:
+        """In another window."""
+        page.evaluate(
+            """async (names) => {
+              const headers = { 'X-Desk-Token': sessionStorage.getItem('desk-token') }
+              const sheet = await (await fetch('/api/sheet', { headers })).json()
+              names.forEach((name, row) => { sheet.rows[row][sheet.columns.indexOf('wall')] = name })
+              await fetch('/api/sheet', { headers, method: 'PUT', body: JSON.stringify(sheet) })
+            }""",
+            walls,
+        )
+
+    page.goto(two.address)
+    open_wall(page, "east")
+    with page.expect_response("**/api/walls/east/overview.jpg"):
+        name("west", "east")
+    page.locator("canvas[data-opened]").wait_for()
+    assert page.url.endswith("#/wall/east")
+    with page.expect_response("**/api/walls/east/overview.jpg"):
+        name("east", "west")
 
 
 def test_a_photo_that_was_taken_in_stays_on_the_field_when_an_older_look_at_it_comes_late(

@@ -797,13 +797,3 @@ def test_marks_of_the_earlier_desk_are_there_when_it_is_opened_again(tmp_path: P
     )
     write_marks(marks, tmp_path / "marks" / "bare.json")
     assert Desk(tmp_path).wall("bare").marks == marks
-
-
-def test_marks_follow_a_wall_that_the_sheet_renames(tmp_path: Path) -> None:
-    put_bare_photo(tmp_path)
-    write_marks(Marks(splits_px=((1.0, 2.0),)), tmp_path / "marks" / "bare.json")
-    desk = Desk(tmp_path)
-    (tmp_path / "sheet.csv").write_text("photo,wall\nbare.jpg,south\n", encoding="utf-8")
-    desk.refresh()
-    assert desk.wall("south").marks.splits_px == ((1.0, 2.0),)
-    assert [file.name for file in (tmp_path / "marks").iterdir()] == ["south.json"]

@@ -2,6 +2,7 @@
 
 import ast
 import re
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -53,3 +54,12 @@ def imported(path: Path) -> Iterator[str]:
         else:
             continue
         yield from (name.split(".")[1] for name in whole if name.startswith("rootread."))
+
+
+def test_what_judges_the_code_is_named_by_one_release_wherever_it_is_asked_for():
+    """Lest a newer one judge otherwise overnight."""
+    project = tomllib.loads((REPOSITORY / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = {need for needs in project["optional-dependencies"].values() for need in needs}
+    for tool in ("ruff", "mypy", "pandas-stubs"):
+        (need,) = {need for need in asked if re.match(rf"{tool}\b", need)}
+        assert re.fullmatch(rf"{tool}==[\d.]+", need)

@@ -26,9 +26,9 @@ from rootread.report.room import HIGHEST_MM, LEAST_MM, photo_height_mm
 from rootread.report.rose import rose_lengths, rose_words
 from rootread.report.section import anchor
 from rootread.report.story import cautions, key_figures
-from rootread.report.words import crack_words, odds, scale_words
+from rootread.report.words import crack_words, scale_words
 from rootread.settings import FindSettings, MeasureSettings, ReportSettings, Settings
-from rootread.shares import percent
+from rootread.shares import odds, percent
 
 SUM_TOLERANCE_IN = 0.1
 PLAIN = Settings()
@@ -513,6 +513,13 @@ def test_the_page_says_what_scores_nothing_and_what_is_not_in_the_growth_pattern
     told = dict(definitions_of(PLAIN))
     assert "0 where roots kept 50 % of a free descent and 100 from 95 % on" in told["score of a part"]
     assert "5° at least. Thin roots are left out" in told["against the growth pattern"]
+
+
+def test_the_page_says_what_each_part_counts_though_the_weights_add_up_to_more_than_1():
+    judge = replace(PLAIN.judge, weight_descent=0.9, weight_passage=0.9, open_from=82.5)
+    told = dict(definitions_of(replace(PLAIN, judge=judge)))["grade"]
+    shares = "descent 41 %, passage 41 %, straightness 7 %, roundness 5 % and evenness 7 %"
+    assert shares in told and "Open from 82.5, slowed from 60" in told
 
 
 def test_where_roots_turned_it_is_said_that_they_may_have_got_down_all_the_same():

@@ -3,6 +3,7 @@ import io
 from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -12,6 +13,7 @@ from PIL import Image, ImageDraw
 from report_walls import LENS, SOIL, empty_wall, open_wall, turned_wall, wall
 from skimage.color import deltaE_ciede2000, rgb2lab
 
+import rootread
 from rootread.report import draw_wall, jpeg
 from rootread.report.colours import (
     FADED_INK,
@@ -22,6 +24,7 @@ from rootread.report.colours import (
     WHITE,
     descent_colours,
     descent_table,
+    hex_of,
     verdict_tone,
 )
 from rootread.report.embed import sheet_uri
@@ -306,6 +309,13 @@ def test_letters_stand_out_as_wcag_asks():
         assert contrast(colour, PAPER) >= 4.5
         assert contrast(colour, WHITE) >= 4.5
     assert contrast(INK, LEVEL) >= 4.5
+
+
+@pytest.mark.parametrize("page", ["report/templates/style.css", "desk/page/desk.css"])
+def test_report_and_desk_show_a_verdict_in_the_colour_of_the_pictures(page):
+    style = (Path(rootread.__file__).parent / page).read_text(encoding="utf-8")
+    for word, colour in VERDICT_COLOURS.items():
+        assert f"--{word}: {hex_of(colour)};" in style
 
 
 def test_of_two_verdict_words_the_worse_one_gives_the_colour():

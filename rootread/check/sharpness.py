@@ -6,14 +6,13 @@ from skimage.measure import blur_effect
 
 from rootread.check.types import Finding, State
 from rootread.plane import WallImage
-from rootread.units import length_words
+from rootread.units import MM_PER_IN, length_words
 
 PX_PER_MM_LOOK, PX_PER_MM_BAD = 2.5, 1.5
 """A 1 mm root is followed from 2.5 pixels of width on; below 1.5 it hardly shows."""
 BLUR_LOOK, BLUR_BAD = 0.62, 0.70
 """Blur effect at 2.5 px per mm. On the twelve benchmark walls: 0.42-0.52 as they are; blurred by a Gaussian
 of 0.4 mm 0.55-0.62, of 0.6 mm 0.64-0.68, of 0.8 mm 0.71-0.75."""
-MM_PER_IN = 25.4
 BLOCKS = (3, 4)
 
 

@@ -6,8 +6,9 @@ from rootread.compare.contrast import Contrast
 from rootread.compare.depthplot import profile_plot
 from rootread.compare.depths import DepthProfile
 from rootread.compare.effect import LEVEL, holm
+from rootread.compare.names import isolated, named
 from rootread.compare.plots import measure_plot
-from rootread.compare.words import closing, isolated, named, opening, sentences
+from rootread.compare.words import closing, opening, sentences
 from rootread.report.section import template
 from rootread.report.words import count, kept_together, listing
 

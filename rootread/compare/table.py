@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from rootread.compare.contrast import Contrast, Pair
+from rootread.compare.unlike import crops_of
 from rootread.report.tables import spreadsheet_safe
 from rootread.schema import Column
 
@@ -31,6 +32,7 @@ COLUMNS = (
     Column("root_difference_low", float, "", "lower end of its 95 % interval"),
     Column("root_difference_high", float, "", "upper end of it"),
     Column("root_p_value", float, "", "p value of that difference"),
+    Column("crops", str, "", "crops of the walls compared, from the field sheet; several mean: not alike"),
 )
 
 
@@ -67,4 +69,5 @@ def _row(pair: Pair) -> dict[str, Any]:
         "root_difference_low": roots.low if roots else None,
         "root_difference_high": roots.high if roots else None,
         "root_p_value": roots.p_value if roots else None,
+        "crops": "; ".join(crops_of(pair.units)),
     }

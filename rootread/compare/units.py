@@ -15,8 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.compare.measures import Measure, Row, number
+from rootread.measure.intervals import NORMAL_95
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Growth:
+    """What the sheet says grew above a wall, and when it was dug; "" where it says nothing."""
+
+    crop: str
+    stage: str
+    date: str
 
 
 @dataclass(frozen=True)
@@ -32,6 +42,8 @@ class Unit:
     wall_values: tuple[float, ...]
     se: float
     """What the reading of its walls alone is unsure by; NaN where the table does not say."""
+    growths: tuple[Growth, ...]
+    """Of its walls, in their order."""
 
 
 @dataclass(frozen=True)
@@ -63,13 +75,14 @@ def _unit(key: tuple[str, str], walls: Sequence[tuple[Row, float]], measure: Mea
         value=float(np.mean(values)),
         wall_values=tuple(values),
         se=float(np.sqrt((errors**2).sum()) / len(errors)),
+        growths=tuple(Growth(text(row, "crop"), text(row, "stage"), text(row, "date")) for row, _ in walls),
     )
 
 
 def _reading_se(row: Row, measure: Measure) -> float:
     """From the wall's own 95 % interval, where the table has one."""
     low, high = number(row.get(f"{measure.name}_low")), number(row.get(f"{measure.name}_high"))
-    return (high - low) / (2 * 1.96) if low is not None and high is not None else float("nan")
+    return (high - low) / (2 * NORMAL_95) if low is not None and high is not None else float("nan")
 
 
 def text(row: Row, name: str) -> str:

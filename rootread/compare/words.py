@@ -2,7 +2,6 @@
 
 import math
 import textwrap
-import unicodedata
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,11 +9,14 @@ import numpy as np
 from rootread.compare.contrast import Contrast, Overall, Pair, contrast_walls
 from rootread.compare.effect import LEAST_APIECE, LEAST_PAIRS, LEVEL
 from rootread.compare.measures import Row, number
+from rootread.compare.names import isolated, named
 from rootread.compare.rootmodel import COUNTED_WIDTH_IN, RootModel
 from rootread.compare.units import Unit, text
-from rootread.report.words import count, listing, odds
+from rootread.compare.unlike import unlike_words
+from rootread.measure.intervals import NORMAL_95
+from rootread.report.words import count
 from rootread.schema import DECIMALS
-from rootread.shares import percent
+from rootread.shares import odds, percent
 from rootread.units import length_words
 
 WIDTH = 100
@@ -68,27 +70,16 @@ def _wrapped(sentence: str, indent: str = "") -> list[str]:
 
 
 def opening(contrast: Contrast) -> list[str]:
-    """What was set against what, and how."""
+    """What was set against what, how, and what else sets the walls apart."""
     first = contrast.pairs[0] if contrast.pairs else None
     if len(contrast.treatments) > 2 or not first:
-        return [f"{named(contrast.treatments)} against one another{_in_pits(contrast)}."]
-    return [
-        f"{isolated(first.first)} against {isolated(first.second)}. {_design(first)}",
-        *few_words(contrast),
-    ]
-
-
-def named(names: Sequence[str]) -> str:
-    """Names one after the other, by semicolons where one holds a comma itself."""
-    apart = [isolated(name) for name in names]
-    return "; ".join(apart) if any("," in name for name in names) else listing(apart)
-
-
-def isolated(name: str) -> str:
-    """A name; one written from right to left is kept from turning round the figures beside it."""
-    if any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in name):
-        return f"\N{FIRST STRONG ISOLATE}{name}\N{POP DIRECTIONAL ISOLATE}"
-    return name
+        told = [f"{named(contrast.treatments)} against one another{_in_pits(contrast)}."]
+    else:
+        told = [
+            f"{isolated(first.first)} against {isolated(first.second)}. {_design(first)}",
+            *few_words(contrast),
+        ]
+    return told + unlike_words(contrast)
 
 
 def _in_pits(contrast: Contrast) -> str:
@@ -246,7 +237,7 @@ def _walls_alone(pair: Pair) -> list[str]:
 
 def _as_read(one: Unit, other: Unit) -> str:
     apart = abs(one.value - other.value)
-    unsure = 1.96 * math.hypot(one.se, other.se)
+    unsure = NORMAL_95 * math.hypot(one.se, other.se)
     if not math.isfinite(unsure):
         return "differ" if apart else "are alike"
     return "differ" if apart > unsure else "differ by no more than reading them is unsure by"

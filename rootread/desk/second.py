@@ -15,11 +15,13 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
 from rootread.desk.figures import wall_values
+from rootread.desk.renamed import second_file
 from rootread.desk.stages import Reading, Stages, judged, same_sight
 from rootread.desk.walldesk import as_floats
 from rootread.errors import BadRequest
 from rootread.geometry import Points
 from rootread.marks import Marks, marks_from, read_marks, write_marks
+from rootread.measure.intervals import NORMAL_95
 
 if TYPE_CHECKING:
     from rootread.desk.state import Desk
@@ -29,7 +31,6 @@ NEAR_IN = 0.1
 """Two lines nearer than this follow the same root."""
 SAME_SHARE = 0.5
 """Two traces are one root when at least this share of each lies on the other."""
-LIMITS_SD = 1.96
 
 
 def agreement(first: Reading, second: Reading) -> dict[str, Any]:
@@ -67,7 +68,7 @@ def limits(differences: NDArray[np.float64]) -> dict[str, float] | None:
     if len(differences) < 2:
         return None
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
-    return {"mean": mean, "low": mean - LIMITS_SD * sd, "high": mean + LIMITS_SD * sd}
+    return {"mean": mean, "low": mean - NORMAL_95 * sd, "high": mean + NORMAL_95 * sd}
 
 
 def _on_other(roots: Sequence[Points], others: Sequence[Points]) -> float | None:
@@ -150,8 +151,7 @@ def _second_marks(desk: "Desk", wall: "WallDesk", size_px: tuple[int, int]) -> M
 
 
 def _second_file(desk: "Desk", wall: "WallDesk") -> Path:
-    first = desk.folder.marks_file(wall.job)
-    return first.parent / "second" / first.name
+    return second_file(desk.folder.marks_file(wall.job))
 
 
 def _read_with(wall: "WallDesk", mine: Reading, marks: Marks) -> Reading:

@@ -2,17 +2,22 @@
 
 import threading
 import time
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from rootread.batch import grade_walls, plan_walls
+from rootread.batch import WallJob, grade_walls, plan_walls
 from rootread.desk.cells import Sheet, cell_faults
 from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
+from rootread.desk.renamed import move_marks
 from rootread.desk.stages import Seen
 from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.desk.walldesk import Stale, WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
+from rootread.judge.verdict import verdict_ranges
 from rootread.photo import read_photo
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
@@ -59,11 +64,16 @@ class Desk:
         with self._lock:
             try:
                 jobs, messages = self.folder.jobs(self.out)
+                renamed = self._renamed(jobs)
+                says = self._with_their_marks(renamed)
+                if renamed:
+                    # Once more: marks lie elsewhere now.
+                    jobs, messages = self.folder.jobs(self.out)
             except RootreadError as error:
                 self.messages = [str(fault) for fault in (error, *error.others)]
                 return
-            self.messages = list(messages)
-            by_photo = {wall.job.photo: wall for wall in self.walls.values()}
+            self.messages = [*says, *messages]
+            by_photo = self._by_photo()
             walls: dict[str, WallDesk] = {}
             for job in jobs:
                 if not job.photo.resolve().is_relative_to(self.folder.path):
@@ -74,7 +84,6 @@ class Desk:
                     if wall is None:
                         wall = WallDesk.of(job, self.folder.marks_file(job), self.settings)
                     else:
-                        self._rename(wall, self.folder.marks_file(job))
                         wall.take_row(job)
                 except RootreadError as error:
                     self.messages.append(f"{error.cause} {error.remedy}".strip())
@@ -83,13 +92,29 @@ class Desk:
             self.walls = walls
         self._poke()
 
-    def _rename(self, wall: WallDesk, marks_file: Path) -> None:
-        """The marks of a wall that the sheet names anew go with it."""
-        if wall.marks_file != marks_file:
-            with wall.lock:
-                if wall.marks_file.exists() and not marks_file.exists():
-                    wall.marks_file.replace(marks_file)
-                wall.marks_file = marks_file
+    def _by_photo(self) -> dict[Path, WallDesk]:
+        return {wall.job.photo: wall for wall in self.walls.values()}
+
+    def _renamed(self, jobs: Sequence[WallJob]) -> list[tuple[WallDesk, Path]]:
+        """Walls whose marks have another place from now on, since the sheet calls them otherwise."""
+        by_photo = self._by_photo()
+        places = [(by_photo[job.photo], self.folder.marks_file(job)) for job in jobs if job.photo in by_photo]
+        return [(wall, place) for wall, place in places if wall.marks_file != place]
+
+    def _with_their_marks(self, renamed: Sequence[tuple[WallDesk, Path]]) -> list[str]:
+        """Move the marks of renamed walls to their places; what was set aside, in words."""
+        # A page that shows another wall by this name must see that this one is newer.
+        newest = max((wall.version for wall in self.walls.values()), default=0)
+        with ExitStack() as held:
+            for wall, _ in renamed:
+                held.enter_context(wall.lock)
+            moved = [(wall, place) for wall, place in renamed if wall.has_marks_of_its_own]
+            says = move_marks([(wall.marks_file, place) for wall, place in moved])
+            for wall, place in renamed:
+                wall.marks_file, wall.version = place, newest + 1
+                if (wall, place) not in moved:
+                    wall.go_by_marks_there()
+        return says
 
     def wall(self, name: str) -> WallDesk:
         """A wall by its name.
@@ -169,6 +194,7 @@ class Desk:
         return {
             "folder": self.folder.path.name,
             "units": self.settings.report.units,
+            "verdicts": [asdict(covered) for covered in verdict_ranges(self.settings.judge)],
             "results": str(self.out.resolve()),
             "walls": walls,
             "messages": self.messages,

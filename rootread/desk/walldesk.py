@@ -20,6 +20,7 @@ from rootread.errors import BadMarks, BadRequest, RootreadError
 from rootread.fieldsheet import SheetRow
 from rootread.marks import Marks, marks_from, marks_values, read_marks, write_marks
 from rootread.report.byhand import reading_words
+from rootread.report.colours import verdict_tone
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
 
@@ -66,8 +67,8 @@ class WallDesk:
 
     @property
     def revision(self) -> str:
-        """Names the marks' content, so that a page can tell whether it knows the latest."""
-        return hashlib.sha256(_text(self.marks).encode()).hexdigest()[:16]
+        """Names photo and marks, so that a page can tell whether it knows the latest of this very wall."""
+        return hashlib.sha256(f"{self.job.photo} {_text(self.marks)}".encode()).hexdigest()[:16]
 
     @property
     def megapixels(self) -> float:
@@ -83,6 +84,19 @@ class WallDesk:
             self.marks = read_marks(self.marks_file)
         except BadMarks as error:
             self.status, self.refusal, self.broken = "refused", error, error
+
+    @property
+    def has_marks_of_its_own(self) -> bool:
+        """Whether a file holds its marks, and no other photo's by what is known of it."""
+        another_photos = self.broken is not None and self.marks != Marks()
+        return self.marks_file.exists() and not another_photos
+
+    def go_by_marks_there(self) -> None:
+        """Take those that lie under its new name already, as a run does."""
+        if self.broken is not None:
+            self.status, self.refusal, self.broken = "waiting", None, None
+        self.marks = Marks()
+        self.load_marks()
 
     def open_photo(self) -> None:
         """Open the photo, and hold the marks that lie beside it against its size, as a run does.
@@ -141,10 +155,11 @@ class WallDesk:
         self.job = replace(self.job, marks=self.marks_file)
 
     def _glance(self) -> None:
+        if self.broken is not None:
+            return
         if self.reading is None:
             # What was refused may be read with the new marks or the new row.
-            if self.broken is None:
-                self.status, self.refusal = "waiting", None
+            self.status, self.refusal = "waiting", None
             return
         row, last = self.job.row, self.reading
         if last.settled and (last.row, last.marks) == (row, replace(self.marks, checked=last.marks.checked)):
@@ -261,6 +276,7 @@ class WallDesk:
             "checked": self.refusal is None and self.marks.checked == reads,
             "grade": [number(value, 3) for value in (score.value, score.low, score.high)],
             "verdict": reading.grade.verdict,
+            "tone": verdict_tone(reading.grade.verdict),
             "urgency": said["urgency"] or urgency(found),
             "looks": [look.says for look in found],
         }

@@ -7,6 +7,7 @@ spreadsheet. Blank cells and missing columns are allowed, except for ``photo``.
 from rootread.fieldsheet.alike import Alike, alike_names
 from rootread.fieldsheet.cells import COLUMNS
 from rootread.fieldsheet.cone import CONE_NAME, cone_of, told_of_strangers
+from rootread.fieldsheet.crops import crop_key, is_corn
 from rootread.fieldsheet.depths import depths_asked, without_doubtful_tool
 from rootread.fieldsheet.match import Matched, match_photos
 from rootread.fieldsheet.places import places_asked, told_of_places
@@ -34,8 +35,10 @@ __all__ = [
     "SheetRow",
     "alike_names",
     "cone_of",
+    "crop_key",
     "default_row",
     "depths_asked",
+    "is_corn",
     "match_photos",
     "places_asked",
     "read_sheet",

@@ -13,20 +13,24 @@ from typing import Literal
 from rootread.fieldsheet import SheetRow
 from rootread.judge.types import Grade, Layer
 from rootread.measure.types import Readings
+from rootread.shares import odds
 from rootread.units import length_words, shown, unit_shown
 
-Kind = Literal["run deeper", "run shallower", "leave", "closer shanks", "look again"]
+Kind = Literal["run deeper", "leave", "closer shanks", "look again"]
 
 BELOW_LAYER_IN = 1.0
-FEWEST_ROOTS = 8
-SHORTEST_ROOT_LENGTH_IN = 60.0
+"""How far under a layer points are run: far enough to lift it, no deeper than it takes (common practice)."""
+FEWEST_ROOTS, SHORTEST_ROOT_LENGTH_IN = 8, 60.0
+"""With fewer roots that are thick enough to count, or less root in all, nothing is advised."""
 SURE_P_VALUE = 0.01
+"""A layer that chance gathers less often has turned roots; another one seems to have."""
 DEEPEST_POINTS_IN = 20.0
 """Points of the usual deep tillage tools go no deeper than this (common practice)."""
 FULL_LOOSENING_SPACING = 1.5
 """Shank spacing, in working depths, up to which plain points loosen all the soil between them.
 Spoor and Godwin 1978, J. Agric. Engng Res. 23:243-258 (from memory)."""
 HELD_EVENNESS = 60.0
+"""Score of the part evenness from which slots and berms are alike enough to leave the shanks as they are."""
 
 CAUTIONS = (
     "Dig and feel before you decide: soil that is too wet smears and packs instead of fracturing.",
@@ -101,7 +105,7 @@ def _about_layer(layer: Layer, tool_depth_in: float | None) -> Advice:
     low, high = _passage_words(layer)
     sure = "turned roots" if layer.p_value < SURE_P_VALUE else "seems to have turned roots"
     chance = (
-        f"chance alone would gather as many about 1 time in {1 / layer.p_value:.0f}"
+        f"chance alone would gather as many {odds(layer.p_value)}"
         if layer.shown_by_roots
         else "marked by hand, for chance alone would gather as many"
     )

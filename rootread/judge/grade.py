@@ -81,10 +81,15 @@ def spread_of_roots(
     return float(deviations.std()), equal_roots(evidence.sums)
 
 
+def part_shares(settings: JudgeSettings) -> dict[str, float]:
+    """What each part counts of the grade, by its name; the settings' weights need not add up to 1."""
+    weights = {name: float(getattr(settings, f"weight_{name}")) for name in PART_NAMES}
+    return {name: weight / sum(weights.values()) for name, weight in weights.items()}
+
+
 def _weights(settings: JudgeSettings) -> tuple[NDArray[np.float64], float]:
     """``(5,)`` weights of the parts, with sum 1, and what a gap between strips may cost."""
-    weights = np.array([getattr(settings, f"weight_{name}") for name in PART_NAMES])
-    weights = weights / weights.sum()
+    weights = np.array(list(part_shares(settings).values()))
     return weights, min(GAP_COST, 2.0 * min(weights[0], weights[1]) / max(weights[4], 1e-9))
 
 

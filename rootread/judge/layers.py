@@ -12,7 +12,7 @@ from rootread.judge.gathering import Band, band_of
 from rootread.judge.passage import LayerPlace, arrivals, outcomes, place_of
 from rootread.judge.recorded import with_recorded
 from rootread.judge.scan import FEWEST_EVENTS, strongest_gathering
-from rootread.judge.shape import LayerLine, fit_line, step_line
+from rootread.judge.shape import LayerLine, fit_line, mean_depth, step_line
 from rootread.judge.signs import Sign, signs_of
 from rootread.judge.types import Layer
 from rootread.measure.types import Readings
@@ -213,7 +213,7 @@ def _layer(readings: Readings, found: _Found, step_at_in: float | None = None) -
     x_from_in, x_to_in = found.reach_in
     line = _line(x, depths, (x_from_in, x_to_in), step_at_in)
     # Each root is brought to the middle of the layer, along the line, to tell its depth and how sure it is.
-    mean_in = _mean_depth(line)
+    mean_in = mean_depth(np.array(line.line_in))
     depth_in, spread_se_in = layer_depth(depths - line.depth_at(x) + mean_in)
     se_in = float(np.hypot(spread_se_in, readings.errors.depth_se_in(depth_in)))
     lowered = _lowered(line, depth_in - mean_in) if line.shape != "level" else None
@@ -249,12 +249,6 @@ def _line(
     if not len(left) or not len(right):
         return fitted
     return step_line(float(left.mean()), float(right.mean()), step_at_in, fitted)
-
-
-def _mean_depth(line: LayerLine) -> float:
-    """Mean depth along the line, by its run from left to right."""
-    x, z = np.array(line.line_in).T
-    return float(np.trapezoid(z, x) / (x[-1] - x[0]))
 
 
 def _lowered(line: LayerLine, by_in: float) -> LayerLine:

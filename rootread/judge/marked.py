@@ -10,6 +10,7 @@ from rootread.judge.diversions import diversions
 from rootread.judge.gathering import MEMBER_IN
 from rootread.judge.passage import LayerPlace, outcomes
 from rootread.judge.recorded import with_recorded
+from rootread.judge.shape import mean_depth
 from rootread.judge.types import NO_EVIDENCE, Layer
 from rootread.marks import LayerMark, Line, Marks
 from rootread.measure.types import Readings
@@ -42,7 +43,7 @@ def with_marked_layers(
         left = _without_struck(left, plane.to_wall_in(np.array(strike_px)))
     for mark in marks.layers:
         line_in = _left_to_right(plane, mark.line_px)
-        depth_in = _mean_depth(line_in)
+        depth_in = mean_depth(line_in)
         near = [layer for layer in left if abs(layer.depth_in - depth_in) <= MOVED_IN]
         moved = min(near, key=lambda layer: abs(layer.depth_in - depth_in), default=None)
         if moved is not None:
@@ -67,20 +68,12 @@ def _without_struck(layers: Sequence[Layer], strike_in: Points) -> list[Layer]:
 
 def marked_depth_in(line_px: Line, plane: WallPlane) -> float:
     """The mean depth of a line that a person drew."""
-    return _mean_depth(_left_to_right(plane, line_px))
+    return mean_depth(_left_to_right(plane, line_px))
 
 
 def _left_to_right(plane: WallPlane, line_px: Line) -> Points:
     line_in = plane.to_wall_in(np.array(line_px))
     return line_in[np.argsort(line_in[:, 0])]
-
-
-def _mean_depth(line_in: np.ndarray) -> float:
-    """Mean depth along the line, by its run from left to right."""
-    width_in = float(np.ptp(line_in[:, 0]))
-    if width_in == 0:
-        return float(line_in[:, 1].mean())
-    return float(np.trapezoid(line_in[:, 1], line_in[:, 0]) / width_in)
 
 
 def _layer(

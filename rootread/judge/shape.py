@@ -14,6 +14,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.geometry import Points
+
 Values = NDArray[np.float64]
 Shape = Literal["level", "sloped", "stepped"]
 Line = tuple[tuple[float, float], ...]
@@ -43,6 +45,13 @@ class LayerLine:
         """Depth at places along the wall; beyond its ends it goes on level."""
         x, z = np.array(self.line_in).T
         return np.interp(x_in, x, z)
+
+
+def mean_depth(line_in: Points) -> float:
+    """Mean depth along a line ``(N, 2)`` of x and depth, x rising, by its run from left to right."""
+    x, depth = line_in.T
+    width = float(np.ptp(x))
+    return float(np.trapezoid(depth, x) / width) if width > 0 else float(depth.mean())
 
 
 def level_line(depth_in: float, x_from_in: float, x_to_in: float) -> LayerLine:

@@ -18,11 +18,11 @@ from typing import Literal
 import numpy as np
 
 from rootread.measure.types import RootReading
+from rootread.units import CM_PER_IN, MM_PER_IN
 
 Size = Literal["very fine", "fine", "medium", "coarse", "very coarse"]
 Quantity = Literal["few", "common", "many"]
 
-MM_PER_IN = 25.4
 SIZES: tuple[Size, ...] = ("very fine", "fine", "medium", "coarse", "very coarse")
 SIZE_FROM_MM = (0.0, 1.0, 2.0, 5.0, 10.0)
 UNIT_AREA_CM2 = {"very fine": 1.0, "fine": 1.0, "medium": 100.0, "coarse": 100.0, "very coarse": 10_000.0}
@@ -80,7 +80,7 @@ def abundance(
     found = []
     for (at, size), number in sorted(counts.items(), key=lambda item: (item[0][0], SIZES.index(item[0][1]))):
         top, bottom = float(edges[at]), float(edges[at + 1])
-        area_cm2 = wall_width_in * (bottom - top) * (MM_PER_IN / 10) ** 2
+        area_cm2 = wall_width_in * (bottom - top) * CM_PER_IN**2
         per_unit = number / area_cm2 * UNIT_AREA_CM2[size]
         found.append(Abundance(top, bottom, size, number, per_unit, quantity_class(per_unit)))
     return tuple(found)

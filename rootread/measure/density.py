@@ -4,11 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.geometry import Points
+from rootread.units import CM_PER_IN
 
 Edges = NDArray[np.float64]
 
-PROFILE_CELL_IN = 5.0 / 2.54
-PROFILE_UNIT_IN = 0.5 / 2.54
+PROFILE_CELL_IN = 5.0 / CM_PER_IN
+PROFILE_UNIT_IN = 0.5 / CM_PER_IN
 """The profile-wall method counts root in units of 5 mm in cells of 5 by 5 cm. Bohm 1979, Methods of Studying
 Root Systems, Springer (from memory)."""
 

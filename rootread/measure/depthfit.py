@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rootread.measure.intervals import NORMAL_95
 from rootread.measure.types import Interval, RootReading
+from rootread.units import CM_PER_IN
 
-CM_PER_IN = 2.54
 STEP_IN = 0.5
 FEWEST_STEPS = 3
 """Of depth; a curve of two unknowns cannot be told from fewer."""
@@ -162,4 +163,4 @@ def _interval(fitted: Values) -> Interval:
     """The first, with a 95 % interval from the median deviation of the others, as a fit may run away."""
     value, drawn = float(fitted[0]), fitted[1:]
     se = 1.4826 * float(np.median(np.abs(drawn - np.median(drawn))))
-    return Interval(value, value - 1.96 * se, value + 1.96 * se)
+    return Interval(value, value - NORMAL_95 * se, value + NORMAL_95 * se)

@@ -20,6 +20,7 @@ Values = NDArray[np.float64]
 
 LEAST_CONFIDENCE = 0.05
 NORMAL_95 = 1.96
+"""Standard errors to either side that hold 95 % of a normal distribution."""
 USUAL_PIECE_IN = 3.0
 """Length of a usual sideways run."""
 

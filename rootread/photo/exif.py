@@ -6,11 +6,13 @@ from typing import Any
 
 from PIL.ExifTags import IFD, Base
 
+from rootread.units import MM_PER_IN
+
 # Diagonal of a 36 x 24 mm frame: the 35 mm equivalent keeps the angle across the diagonal.
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 INCHES_PER_METRE = 1.0 / 0.0254
 # Exif's FocalPlaneResolutionUnit: 2 inch, 3 centimetre; makers also write 4 mm and 5 micrometre.
-MM_PER_RESOLUTION_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
+MM_PER_RESOLUTION_UNIT = {2: MM_PER_IN, 3: 10.0, 4: 1.0, 5: 0.001}
 # A photo of a wall is taken with neither a fisheye nor a telescope; other values are a camera's slip.
 PLAUSIBLE_FOCAL_PER_DIAGONAL = (0.2, 10.0)
 

@@ -25,7 +25,7 @@ from rootread.plane.edges import (
     unsettled_px,
 )
 from rootread.plane.sightings import Floats, Sightings
-from rootread.units import length_words
+from rootread.units import MM_PER_IN, length_words
 
 MARKER_IN = 2.0
 # Marker centres from the card's centre, ids 0-3 clockwise from top left: a rectangle 5.5 x 8 in.
@@ -33,7 +33,7 @@ CENTRES_IN = np.array([[-2.75, -4.0], [2.75, -4.0], [2.75, 4.0], [-2.75, 4.0]])
 # A marker's corners in OpenCV's order: clockwise from its top left.
 CORNERS = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
 SHEET_IN = (8.5, 11.0)
-A4_IN = (210 / 25.4, 297 / 25.4)
+A4_IN = (210 / MM_PER_IN, 297 / MM_PER_IN)
 # Where A4 goes on beyond Letter, it is at least this bright beside Letter's edge.
 A4_TONE_SHARE = 0.8
 # Codes are read on a picture no larger than this, and on a larger one where that shows less than a whole

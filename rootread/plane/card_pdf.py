@@ -18,10 +18,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch
 from matplotlib.path import Path as Outline
 
-from rootread.plane.card import CENTRES_IN, MARKER_IN, SHEET_IN
+from rootread.plane.card import A4_IN, CENTRES_IN, MARKER_IN, SHEET_IN
 
 Paper = Literal["letter", "a4"]
-PAPER_IN: dict[Paper, tuple[float, float]] = {"letter": (8.5, 11.0), "a4": (210 / 25.4, 297 / 25.4)}
+PAPER_IN: dict[Paper, tuple[float, float]] = {"letter": SHEET_IN, "a4": A4_IN}
 
 CELLS = 6
 """Cells across a marker of DICT_4X4_50: four of code in a black frame."""

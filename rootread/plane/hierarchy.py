@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rootread.plane.sightings import Floats
+from rootread.units import CM_PER_IN, MM_PER_IN
 
 # Share of tick length variance that a hierarchy must explain, and more than the other kind does.
 MIN_EXPLAINED = 0.4
@@ -23,8 +24,8 @@ FEWEST_TIMES = 3
 # of three, two may be dirty.
 FEWEST_TIMES_ALIKE, FEWEST_TIMES_LONGER = 2, 5
 # Every n-th tick is longest: what one tick is, in inches.
-UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / 25.4}
-CENTIMETRE_IN = 1 / 2.54
+UNITS_IN = {8: 1 / 8, 16: 1 / 16, 10: 1 / MM_PER_IN}
+CENTIMETRE_IN = 1 / CM_PER_IN
 # Tapes and rules are between these wide, from a pocket tape to a folding survey rod.
 TAPE_WIDTH_IN = (0.2, 2.5)
 # An inch's tick is longer than a half inch's by more than this share of the width, ticks of one kind by less.

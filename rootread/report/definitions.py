@@ -1,10 +1,10 @@
 """What the words on the report's pages mean, with the numbers of its run."""
 
-from rootread.judge.grade import FLATTENED, FREEDOM, STRAIGHT
+from rootread.judge.grade import FLATTENED, FREEDOM, STRAIGHT, part_shares
 from rootread.judge.scores import STRAIGHTNESS_SPAN_IN
 from rootread.measure.counting import FULL_FROM_IN
 from rootread.report.words import listing, pattern_words
-from rootread.settings import MeasureSettings, Settings
+from rootread.settings import JudgeSettings, MeasureSettings, Settings
 from rootread.shares import percent
 from rootread.units import length_words
 
@@ -12,14 +12,6 @@ from rootread.units import length_words
 def definitions_of(settings: Settings) -> list[tuple[str, str]]:
     """What the words on the page mean, with the numbers of this run."""
     measure, judge = settings.measure, settings.judge
-    weights = {
-        "descent": judge.weight_descent,
-        "passage": judge.weight_passage,
-        "straightness": judge.weight_straightness,
-        "roundness": judge.weight_roundness,
-        "evenness": judge.weight_evenness,
-    }
-    shares = listing([f"{name} {100 * weight:.0f} %" for name, weight in weights.items()])
     return [
         (
             "descent",
@@ -68,14 +60,17 @@ def definitions_of(settings: Settings) -> list[tuple[str, str]]:
             "Whether the slots that shanks opened and the berms between them look alike; thirds of the wall "
             "where the sheet does not say where shanks went.",
         ),
-        (
-            "grade",
-            f"0 to 100, made of {shares}. Open from {judge.open_from:.0f}, slowed from "
-            f"{judge.slowed_from:.0f}, turned from {judge.turned_from:.0f}, else stopped. "
-            "Two words mean that the likely range spans both.",
-        ),
+        ("grade", _grade_words(judge)),
         ("score of a part", _score_words()),
     ]
+
+
+def _grade_words(judge: JudgeSettings) -> str:
+    shares = listing([f"{name} {percent(share)}" for name, share in part_shares(judge).items()])
+    return (
+        f"0 to 100, made of {shares}. Open from {judge.open_from:g}, slowed from {judge.slowed_from:g}, "
+        f"turned from {judge.turned_from:g}, else stopped. Two words mean that the likely range spans both."
+    )
 
 
 def _score_words() -> str:

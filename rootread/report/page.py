@@ -9,12 +9,12 @@ from typing import Any
 from markupsafe import Markup
 
 from rootread.judge import CAUTIONS
-from rootread.judge.verdict import verdict_of
+from rootread.judge.verdict import verdict_of, verdict_ranges
 from rootread.measure.types import Interval
 from rootread.report.colours import verdict_tone
 from rootread.report.counsel import MOST_GROUPS, Item, folder_advice, left_over_words
 from rootread.report.definitions import definitions_of
-from rootread.report.section import anchor, scale_bar, template, zones
+from rootread.report.section import anchor, scale_bar, template
 from rootread.report.words import count, kept_together, listing
 from rootread.schema import Row
 from rootread.settings import JudgeSettings, Settings, settings_toml
@@ -95,7 +95,7 @@ def page_parts(
         headline=_headline([walls[index] for index in read], len(refused)),
         treatments=_treatments([walls[index] for index in read], linked, settings.judge),
         compared=[kept_together(sentence) for sentence in compared],
-        zones=zones(settings.judge),
+        verdicts=verdict_ranges(settings.judge),
         advice=[_advice(group, linked) for group in groups[:MOST_GROUPS]],
         other_advice=_other_advice(groups),
         advice_cautions=CAUTIONS,

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from rootread.judge.survival import FEWEST_AT_RISK
 from rootread.judge.types import GradePart, Layer
+from rootread.judge.verdict import verdict_ranges
 from rootread.measure.types import Interval
 from rootread.report.colours import descent_table, hex_of, verdict_tone
 from rootread.report.counsel import advice_items
@@ -44,7 +45,6 @@ from rootread.report.words import (
     interval_words,
     kept_together,
     layer_depth_words,
-    odds,
     passage_likely_words,
     passage_words,
     pattern_words,
@@ -54,7 +54,7 @@ from rootread.report.words import (
     sheet_lines,
 )
 from rootread.settings import JudgeSettings, Settings
-from rootread.shares import percent
+from rootread.shares import odds, percent
 from rootread.units import length_words, lengths_shown_in
 from rootread.wall import RefusedWall, Wall
 
@@ -157,22 +157,12 @@ def scale_bar(grade: Interval, judge: JudgeSettings) -> Markup:
     text = template("scale.html").render(
         grade=f"{value:.0f}",
         range=f"{low:.0f} and {high:.0f}",
-        zones=zones(judge),
+        verdicts=verdict_ranges(judge),
         low=f"{low:.1f}",
         width=f"{high - low:.1f}",
         at=f"{value:.1f}",
     )
     return Markup(text)  # the template has escaped what it was given
-
-
-def zones(judge: JudgeSettings) -> list[dict[str, Any]]:
-    """Each verdict with the part of 0 to 100 that it covers."""
-    edges = [0.0, judge.turned_from, judge.slowed_from, judge.open_from, 100.0]
-    words = ("stopped", "turned", "slowed", "open")
-    return [
-        {"word": word, "from": low, "width": high - low}
-        for word, low, high in zip(words, edges, edges[1:], strict=False)
-    ]
 
 
 def anchor(wall_name: str) -> str:

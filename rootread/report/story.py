@@ -1,9 +1,8 @@
 """What a wall shows, said in sentences and in a short list of figures."""
 
 import math
-import re
 
-from rootread.fieldsheet import SheetRow, depths_asked, places_asked, told_of_places
+from rootread.fieldsheet import SheetRow, depths_asked, is_corn, places_asked, told_of_places
 from rootread.fieldsheet.depths import told_of_depths
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
@@ -29,8 +28,6 @@ from rootread.shares import percent
 from rootread.units import length_range, length_words
 from rootread.wall import Wall
 
-CORN = {"corn", "maize", "mais", "maíz", "milho"}
-"""What a sheet calls the crop whose growth pattern is known here."""
 LADDER_FROM_IN, SHORING_FROM_IN = 48.0, 60.0
 """Depths of a pit from which 29 CFR 1926.651-652 (OSHA; from memory) asks for a ladder and for protection."""
 
@@ -95,7 +92,7 @@ def _of_depths(wall: Wall) -> list[str]:
 
 def _of_another_crop(row: SheetRow | None) -> list[str]:
     """Roots of other crops go down at angles of their own."""
-    if row is None or not row.crop or not CORN.isdisjoint(re.findall(r"\w+", row.crop.casefold())):
+    if row is None or not row.crop or is_corn(row.crop):
         return []
     return [
         f"The sheet says {row.crop}: the growth pattern that descent and grade are measured by is corn's, so "

@@ -6,6 +6,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from rootread.judge.types import GradePart
+from rootread.judge.verdict import verdict_ranges
 from rootread.report.colours import FADED_INK, INK, PAPER, RULE, verdict_colour
 from rootread.report.faces import Face, font
 from rootread.report.legend import draw_legend, legend_height
@@ -97,16 +98,14 @@ def _draw_scale(
     draw: ImageDraw.ImageDraw, wall: "Wall", judge: JudgeSettings, left: int, top: int, width: int
 ) -> None:
     """The verdicts along 0 to 100, with the grade's interval on it."""
-    edges = [0.0, judge.turned_from, judge.slowed_from, judge.open_from, 100.0]
-    words = ["stopped", "turned", "slowed", "open"]
-    for word, low, high in zip(words, edges, edges[1:], strict=False):
-        first, last = left + width * low / 100 + 1, left + width * high / 100 - 2
+    for verdict in verdict_ranges(judge):
+        first, last = left + width * verdict.low / 100 + 1, left + width * verdict.high / 100 - 2
         if first > last:
             continue  # the settings leave this verdict no room
-        draw.rectangle([first, top, last, top + BAR_PX], fill=verdict_colour(word))
-        if font(24).getlength(word) <= last - first:
-            middle = left + width * (low + high) / 200
-            draw.text((middle, top + BAR_PX + 40), word, fill=FADED_INK, font=font(24), anchor="mm")
+        draw.rectangle([first, top, last, top + BAR_PX], fill=verdict_colour(verdict.word))
+        if font(24).getlength(verdict.word) <= last - first:
+            middle = left + width * (verdict.low + verdict.high) / 200
+            draw.text((middle, top + BAR_PX + 40), verdict.word, fill=FADED_INK, font=font(24), anchor="mm")
     grade = wall.grade.score
     if not np.isfinite([grade.value, grade.low, grade.high]).all():
         return

@@ -19,6 +19,9 @@ from rootread.wall import RefusedWall, Wall
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """A spreadsheet takes a cell that starts so for a formula and runs it; some take the wide signs too."""
 
+FROM_THE_SHEET = ("pit", "treatment", "date", "crop", "stage")
+"""Columns of ``walls.csv`` that are cells of the field sheet, as they were written."""
+
 
 def rows_of(wall: Wall | RefusedWall) -> dict[str, list[Row]]:
     """The rows of one wall in every table, by the table's name."""
@@ -34,7 +37,7 @@ def rows_of(wall: Wall | RefusedWall) -> dict[str, list[Row]]:
 
 def wall_row(wall: Wall | RefusedWall) -> Row:
     """The row of ``walls.csv``; a refused wall has a reason and no figures."""
-    row: Row = {"wall": wall.name, "pit": wall.row.pit, "treatment": wall.row.treatment}
+    row: Row = {"wall": wall.name} | {name: getattr(wall.row, name) for name in FROM_THE_SHEET}
     if isinstance(wall, RefusedWall):
         reason = f"{wall.reason} {wall.remedy}".strip()
         return row | {"photo": wall.photo_name, "status": "refused", "reason": reason}

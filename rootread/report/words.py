@@ -203,17 +203,6 @@ def pattern_words(measure: MeasureSettings) -> str:
     return f"growth pattern, {pattern_range(measure)}"
 
 
-def odds(p_value: float) -> str:
-    """A probability as ``1 time in 250``, or ``8 times in 10``."""
-    if not p_value > 0:
-        return "almost never"
-    if p_value >= 0.95:
-        return "nearly every time" if p_value < 1 else "every time"
-    return (
-        f"about {10 * p_value:.0f} times in 10" if p_value > 0.4 else f"about 1 time in {round(1 / p_value)}"
-    )
-
-
 def _within(share: float) -> str:
     """How far off a scale may be; no scale object is printed or hung truer than to one part in a thousand."""
     return "within 0.1 %" if 100 * share < 0.1 else f"give or take {100 * share:.1f} %"

@@ -14,8 +14,8 @@ const spelled = (marks) => JSON.stringify({ ...marks, photo_size_px: null }, (_,
 
 export class History {
   /** `onSaved(answer)` gets the wall as the desk has it; `onState(words, bad)` what to say of the saving. */
-  constructor(name, marks, revision, onSaved, onState) {
-    Object.assign(this, { name, marks, revision, onSaved, onState })
+  constructor(name, photo, marks, revision, onSaved, onState) {
+    Object.assign(this, { name, photo, marks, revision, onSaved, onState })
     const kept = JSON.parse(sessionStorage.getItem(this.key) || 'null')
     const fits = kept && JSON.stringify(kept.now) === JSON.stringify(marks)
     this.past = fits ? kept.past : []
@@ -36,7 +36,7 @@ export class History {
   }
 
   get key() {
-    return `desk-marks:${this.name}`
+    return `desk-marks:${this.name}:${this.photo}` // the sheet may give the name to another photo
   }
 
   change(marks) {

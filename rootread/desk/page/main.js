@@ -3,7 +3,7 @@
 import { get, put, sendPhoto, sendSheet, wallPath } from './api.js'
 import { showField } from './field.js'
 import { showPair } from './pair.js'
-import { el, timeLeft } from './parts.js'
+import { el, gradeBy, timeLeft } from './parts.js'
 import { showReport } from './report.js'
 import { showSecond } from './second.js'
 import { showSheet } from './sheet.js'
@@ -68,6 +68,7 @@ async function poll() {
     answered = ticket
     desk = answer
     showLengthsIn(desk.units)
+    gradeBy(desk.verdicts)
     screen?.update?.(desk)
     const { done, total, seconds_left: left } = desk.queue
     const unsettled = desk.walls.filter((wall) => wall.settled === false && wall.status === 'read')

@@ -33,26 +33,25 @@ export function shareWords({ value, low, high }) {
   return `${share} % (${fixed(100 * low, 0)} to ${fixed(100 * high, 0)})`
 }
 
-const WORDS = [['stopped', 0, 40], ['turned', 40, 60], ['slowed', 60, 80], ['open', 80, 100]]
+let verdicts = []
+/** The words of the grade and what each covers of 0 to 100, by the settings that walls are graded with. */
+export const gradeBy = (ranges) => { verdicts = ranges }
 
 /** The grade on 0 to 100 with its interval; `before` leaves a mark where it was. */
 export function gradeBar([value, low, high], before = null) {
   if (value === null || value === undefined) return el('span', { class: 'grade none' })
   const at = (x) => `left:${x}%`
   return el('span', { class: 'grade', 'aria-hidden': 'true' },
-    WORDS.map(([word, from, to]) => el('i', { class: `zone ${word}`, style: `${at(from)};width:${to - from}%` })),
+    verdicts.map(({ word, low: from, high: to }) => el('i', { class: `zone ${word}`, style: `${at(from)};width:${to - from}%` })),
     el('i', { class: 'likely', style: `${at(low)};width:${high - low}%` }),
     before !== null && Math.abs(before - value) >= 0.1 && el('i', { class: 'was', style: at(before) }),
     el('i', { class: 'now', style: at(value) }))
 }
 
-export const tone = (verdict = '') =>
-  ['stopped', 'turned', 'slowed', 'open'].find((word) => verdict.split(' ').includes(word)) || ''
-
 /** The grade in few words: with a refusal beside it, it is that of before, and is called so. */
 export function verdictWords(wall) {
   const words = `${wall.verdict} ${whole(wall.grade[0])}`
-  if (!wall.cause) return el('b', { class: `tone ${tone(wall.verdict)}` }, words)
+  if (!wall.cause) return el('b', { class: `tone ${wall.tone}` }, words)
   return [el('b', {}, 'Not read since the last change.'), ` Before it, and as pictured: ${words}`]
 }
 

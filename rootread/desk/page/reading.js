@@ -1,7 +1,7 @@
 // What was read of a wall, in words and figures: beside the photo, or below it where the page is narrow.
 
 import { RAMP } from './overlay.js'
-import { el, fixed, gradeBar, range, shareWords, tone, whole } from './parts.js'
+import { el, fixed, gradeBar, range, shareWords, whole } from './parts.js'
 import { markList, strikeLayer } from './tools.js'
 import { fixedLength, layerDepth, lengthRange, lengthWords, perShown, unitShown, unitWords } from './units.js'
 
@@ -51,7 +51,7 @@ export function readingPanel(acts) {
     if (!wall.cause) {
       verdict.replaceChildren(
         heading(wall),
-        el('p', { class: 'score' }, el('b', { class: `tone ${tone(reading.verdict)}`, id: 'grade', 'data-value': grade.value }, whole(grade.value)),
+        el('p', { class: 'score' }, el('b', { class: `tone ${reading.tone}`, id: 'grade', 'data-value': grade.value }, whole(grade.value)),
           el('span', {}, `${reading.verdict}, likely ${whole(grade.low)} to ${whole(grade.high)}`)),
         gradeBar([grade.value, grade.low, grade.high], before),
         el('p', { class: 'change' }, changeWords(before, grade.value)))

@@ -59,7 +59,7 @@ export async function showWall(shell, name) {
       el('div', { class: 'telling' }, hint, asked, brush, done, leaveTool, saved)),
     panel.element)
 
-  const history = new History(name, first.marks, first.revision, taken, (words, bad) => {
+  const history = new History(name, first.photo, first.marks, first.revision, taken, (words, bad) => {
     saved.textContent = words
     saved.classList.toggle('bad', bad)
     steps()
@@ -116,6 +116,8 @@ export async function showWall(shell, name) {
       const answer = await get(wallPath(name))
       // What was asked before the last change may come after it.
       if (answer.version < state.version) return
+      // The sheet gave the name to another wall: what is shown here is not of that one.
+      if (answer.photo !== first.photo && !closed) { location.reload(); return }
       if (!history.due) {
         if (answer.revision !== history.revision) Object.assign(history, { marks: answer.marks, revision: answer.revision })
         apply(answer)
