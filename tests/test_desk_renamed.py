@@ -150,3 +150,21 @@ def test_a_page_that_shows_the_photo_which_had_the_name_before_marks_nothing_on_
     with pytest.raises(Stale):
         desk.wall("a").take_marks(as_sent(a_mark(1)), known)
     assert desk.wall("a").version > version and desk.wall("a").summary()["photo"] == "b.jpg"
+
+
+def test_marks_that_were_under_way_when_the_computer_went_off_arrive_as_the_desk_opens_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_marks(tmp_path, a=a_mark(1), b=a_mark(2), **{"second/a": a_mark(3)})
+    desk = desk_of(tmp_path, "a", "b")
+
+    def went_off(place: Path) -> list[str]:
+        raise SystemExit
+
+    with monkeypatch.context() as patched:
+        patched.setattr("rootread.desk.renamed._arrive", went_off)
+        with pytest.raises(SystemExit):
+            name(desk, a="b", b="a")
+    desk = Desk(tmp_path)
+    assert in_files(tmp_path) == {"b.json": a_mark(1), "a.json": a_mark(2), "second/b.json": a_mark(3)}
+    assert desk.wall("b").job.photo.name == "a.jpg" and desk.wall("b").marks == a_mark(1) and agree(desk)

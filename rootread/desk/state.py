@@ -12,12 +12,13 @@ from rootread.batch import WallJob, grade_walls, plan_walls
 from rootread.desk.cells import Sheet, cell_faults
 from rootread.desk.folder import Folder
 from rootread.desk.pictures import THUMB_PX_PER_IN, FlatPicture, Pyramid, flat_picture
-from rootread.desk.renamed import move_marks
+from rootread.desk.renamed import finish_moves, move_marks
 from rootread.desk.stages import Seen
 from rootread.desk.typed import as_shown, as_written, said_of_typed
 from rootread.desk.walldesk import Stale, WallDesk
 from rootread.errors import BadRequest, RootreadError, WallRefused
 from rootread.judge.verdict import verdict_ranges
+from rootread.marks import marks_path
 from rootread.photo import read_photo
 from rootread.settings import Settings
 from rootread.units import lengths_shown_in
@@ -63,9 +64,10 @@ class Desk:
         """Look at the folder again: new photos come in, rows of the sheet are taken over."""
         with self._lock:
             try:
+                says = [] if self.walls else self._moves_finished()
                 jobs, messages = self.folder.jobs(self.out)
                 renamed = self._renamed(jobs)
-                says = self._with_their_marks(renamed)
+                says += self._with_their_marks(renamed)
                 if renamed:
                     # Once more: marks lie elsewhere now.
                     jobs, messages = self.folder.jobs(self.out)
@@ -94,6 +96,13 @@ class Desk:
 
     def _by_photo(self) -> dict[Path, WallDesk]:
         return {wall.job.photo: wall for wall in self.walls.values()}
+
+    def _moves_finished(self) -> list[str]:
+        """Marks that were on their way to a new name when a desk ended are there now; what was set aside."""
+        jobs, _ = self.folder.jobs(self.out)
+        folders = sorted({marks_path(job.photo, job.row.wall).parent for job in jobs})
+        own = [folder for folder in folders if folder.resolve().is_relative_to(self.folder.path)]
+        return [told for folder in own for told in finish_moves(folder)]
 
     def _renamed(self, jobs: Sequence[WallJob]) -> list[tuple[WallDesk, Path]]:
         """Walls whose marks have another place from now on, since the sheet calls them otherwise."""
