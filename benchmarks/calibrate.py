@@ -53,8 +53,10 @@ SHIFTED = {
 }
 """Figures whose interval is moved by what readings err as a rule."""
 UNSHIFTED = {"descent": "DESCENT_SE_DEG", "grade": "GRADE_SE"}
-SUMS = {"root_length_in": "LENGTH", "sideways_in": "SIDEWAYS"}
-"""Figures that grow with the wall, so that their errors are shares of them."""
+FACTORS = {"root_length_in": "LENGTH"}
+"""Figures that err by a factor: their logarithms stand in place of them here."""
+SUMS = {"sideways_in": "SIDEWAYS"}
+"""Figures of pieces that are found or missed, so that their errors grow as the square root of them."""
 
 
 class Compared(NamedTuple):
@@ -72,15 +74,16 @@ class Compared(NamedTuple):
 def compared(judged: list[Judged]) -> dict[str, Compared]:
     """Every figure; the walls were judged with all errors at nothing."""
     held = [one.intervals() for one in judged]
-    return {name: _column([intervals[name] for intervals in held]) for name in held[0]}
+    return {
+        name: _column([intervals[name] for intervals in held], np.log if name in FACTORS else np.asarray)
+        for name in held[0]
+    }
 
 
-def _column(pairs: list) -> Compared:
-    rows = [
-        (true, sure.value, max(sure.high - sure.value, sure.value - sure.low) / NORMAL_95)
-        for sure, true in pairs
-    ]
-    return Compared(*np.array(rows, dtype=float).T)
+def _column(pairs: list, scale: Callable[[Values], Values]) -> Compared:
+    rows = np.array([(true, sure.value, sure.low, sure.high) for sure, true in pairs], dtype=float)
+    true, value, low, high = scale(rows).T
+    return Compared(true, value, np.maximum(high - value, value - low) / NORMAL_95)
 
 
 def estimate(figures: dict[str, Compared]) -> dict[str, float]:
@@ -93,16 +96,17 @@ def estimate(figures: dict[str, Compared]) -> dict[str, float]:
         one = figures[name]
         found[f"{label}_SHIFT"] = shift = float(np.median(one.truth - one.read))
         found[f"{label}_SE"] = least_error(one.truth - one.read - shift, one.se)
+    for name, label in FACTORS.items():
+        one = figures[name]
+        shift = float(np.median(one.truth - one.read))
+        found[f"{label}_SHIFT"] = float(np.exp(shift))
+        found[f"{label}_SE"] = least_error(one.truth - one.read - shift, one.se)
     for name, label in SUMS.items():
         one = figures[name]
         much = one.read > LITTLE_IN
         found[f"{label}_SHIFT"] = shift = float(np.median(one.truth[much] / one.read[much]))
-        off = one.truth - shift * one.read
-        if label == "SIDEWAYS":
-            root = np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
-            found["SIDEWAYS_SPREAD"] = least_error(off / root, one.se / root)
-        else:
-            found[f"{label}_SE"] = least_error(off / one.read, one.se / one.read)
+        root = np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
+        found[f"{label}_SPREAD"] = least_error((one.truth - shift * one.read) / root, one.se / root)
     return found
 
 
@@ -115,13 +119,14 @@ def holds(figures: dict[str, Compared], errors: dict[str, float]) -> dict[str, N
         elif name in SHIFTED:
             label = SHIFTED[name]
             centre, error = one.read + errors[f"{label}_SHIFT"], np.full(len(one.read), errors[f"{label}_SE"])
+        elif name in FACTORS:
+            label = FACTORS[name]
+            centre = one.read + np.log(errors[f"{label}_SHIFT"])
+            error = np.full(len(one.read), errors[f"{label}_SE"])
         else:
             label = SUMS[name]
             centre = one.read * errors[f"{label}_SHIFT"]
-            if label == "SIDEWAYS":
-                error = errors["SIDEWAYS_SPREAD"] * np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
-            else:
-                error = one.read * errors[f"{label}_SE"]
+            error = errors[f"{label}_SPREAD"] * np.sqrt(one.read + intervals_module.USUAL_PIECE_IN)
         half = NORMAL_95 * np.hypot(one.se, error)
         low, high = np.minimum(centre - half, one.read), np.maximum(centre + half, one.read)
         held[name] = (low <= one.truth) & (one.truth <= high)
@@ -195,8 +200,8 @@ def _spreads(judged: list[Judged]) -> tuple[Values, Values]:
 def _without_errors(run: Callable[[], list[Judged]]) -> list[Judged]:
     """Judge with every calibrated error at nothing, so that only what is derived counts."""
     names = [name for name in vars(calibrated) if name.isupper() and name != "UNSEEN_SHARE"]
-    sums = [f"{label}_SHIFT" for label in SUMS.values()]
-    places = [(calibrated, name, 1.0 if name in sums else 0.0) for name in names]
+    factors = [f"{label}_SHIFT" for label in (*FACTORS.values(), *SUMS.values())]
+    places = [(calibrated, name, 1.0 if name in factors else 0.0) for name in names]
     places.append((grade_module, "GRADE_SE", 0.0))
     before = [(module, name, getattr(module, name)) for module, name, _ in places]
     for module, name, value in places:

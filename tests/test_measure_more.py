@@ -9,7 +9,7 @@ from rootread.measure import intervals, measure_wall
 from rootread.measure.abundance import abundance, quantity_class, size_class
 from rootread.measure.density import profile_wall_grid
 from rootread.measure.depthfit import d95_of, depth_fit, fit_depths
-from rootread.measure.intervals import ratio_interval, total_interval
+from rootread.measure.intervals import length_interval, ratio_interval, sideways_interval
 from rootread.measure.places import descent_slices
 from rootread.measure.projection import true_descent
 from rootread.measure.slices import depth_slices
@@ -271,9 +271,22 @@ def test_the_interval_holds_the_mean_of_the_roots_among_doubtful_traces():
 
 
 def test_certain_traces_and_a_sure_scale_leave_only_what_a_reading_misses():
-    total = total_interval(np.full(10, 10.0), np.ones(10), 0.0, shift=1.1, reading_se=0.1)
-    assert (total.value, total.low, total.high) == pytest.approx((100, 110 - 19.6, 110 + 19.6))
-    assert total_interval(np.full(10, 10.0), np.ones(10), 0.10).high == pytest.approx(119.6)
+    runs = sideways_interval(np.full(10, 10.0), np.ones(10), 0.0, shift=1.1, spread=1.0)
+    beyond = 1.96 * np.sqrt(100.0 + 3.0)
+    assert (runs.value, runs.low, runs.high) == pytest.approx((100, 110 - beyond, 110 + beyond))
+    assert sideways_interval(np.full(10, 10.0), np.ones(10), 0.10).high == pytest.approx(119.6)
+
+
+def test_a_length_is_as_likely_too_small_by_some_factor_as_too_large_by_it():
+    total = length_interval(np.full(10, 10.0), np.ones(10), 0.0, shift=1.5, factor_se=0.3)
+    assert total.value == 100 and total.low * total.high == pytest.approx(150**2)
+    assert total.high / 150 == pytest.approx(np.exp(1.96 * 0.3))
+
+
+def test_the_interval_of_a_length_holds_what_was_read_and_no_roots_have_no_length():
+    assert length_interval(np.full(10, 10.0), np.ones(10), 0.0, shift=1.5, factor_se=0.1).low == 100
+    none = length_interval(np.zeros(0), np.zeros(0), 0.01, shift=1.5, factor_se=0.1)
+    assert (none.value, none.low, none.high) == (0, 0, 0)
 
 
 def test_every_figure_of_a_wall_lies_in_its_interval():

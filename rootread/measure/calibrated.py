@@ -25,7 +25,8 @@ FLATTENED_SHIFT = 0.00821
 FLATTENED_SE = 0.0133
 LENGTH_SHIFT = 1.21
 """Length that the wall shows over the length that is read: the finest roots are not followed."""
-LENGTH_SE = 0.285
+LENGTH_SE = 0.161
+"""Error of that factor's logarithm."""
 SIDEWAYS_SHIFT = 1.18
 SIDEWAYS_SPREAD = 1.15
 """Runs are found as by tosses: the error is this times the square root of what was read and one run more."""

@@ -67,30 +67,48 @@ def ratio_interval(
     return _around(ratio, se, least, ratio + shift, most)
 
 
-def total_interval(
-    amounts: Values,
-    confidence: Values,
-    scale_se: float,
-    shift: float = 1.0,
-    reading_se: float = 0.0,
-    spread: float = 0.0,
+def length_interval(
+    lengths: Values, confidence: Values, scale_se: float, shift: float = 1.0, factor_se: float = 0.0
 ) -> Interval:
-    """A length summed over the wall, with its 95 % interval.
+    """The length of all roots, with its 95 % interval.
+
+    What is read of a wall's length errs by a factor, half as often too small by some factor as too large by
+    it, so that its logarithm is normal: the interval reaches farther up than down.
 
     Parameters
     ----------
+    lengths, confidence : ``(R,)`` in, and the chance that each trace is a root, followed right.
     scale_se : of the wall's scale, a share of the length.
     shift : the truth over what is read, as a rule; it moves the interval alone.
-    reading_se : of that ratio.
+    factor_se : of that factor's logarithm.
+    """
+    total = float(lengths.sum())
+    if total == 0:
+        return Interval(0.0, 0.0, 0.0)
+    sure = np.maximum(confidence, LEAST_CONFIDENCE)
+    tosses = float(((1.0 - sure) / sure * (lengths / total) ** 2).sum())
+    factor = float(np.exp(NORMAL_95 * np.sqrt(tosses + scale_se**2 + factor_se**2)))
+    return Interval(total, min(shift * total / factor, total), max(shift * total * factor, total))
+
+
+def sideways_interval(
+    runs_in: Values, confidence: Values, scale_se: float, shift: float = 1.0, spread: float = 0.0
+) -> Interval:
+    """The length that all roots ran sideways, with its 95 % interval.
+
+    Parameters
+    ----------
+    runs_in, confidence : ``(R,)`` in, and the chance that each trace is a root, followed right.
+    scale_se : of the wall's scale, a share of the length.
+    shift : the truth over what is read, as a rule; it moves the interval alone.
     spread : error of a sum of pieces that are found or missed, per square root of an inch; a usual piece more
         may be missed wherever there are roots.
     """
-    total = float(amounts.sum())
+    total = float(runs_in.sum())
     sure = np.maximum(confidence, LEAST_CONFIDENCE)
-    tosses = float(((1.0 - sure) / sure * amounts**2).sum())
-    shares = (reading_se**2 + scale_se**2) * total**2
-    pieces = spread**2 * (total + USUAL_PIECE_IN) if len(amounts) else 0.0
-    se = float(np.sqrt(tosses + shares + pieces))
+    tosses = float(((1.0 - sure) / sure * runs_in**2).sum())
+    pieces = spread**2 * (total + USUAL_PIECE_IN) if len(runs_in) else 0.0
+    se = float(np.sqrt(tosses + (scale_se * total) ** 2 + pieces))
     return _around(total, se, 0.0, shift * total)
 
 

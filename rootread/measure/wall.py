@@ -16,7 +16,7 @@ from rootread.measure.density import density_grid
 from rootread.measure.descent import PatternShares, counted_descents, pattern_shares, wall_descent
 from rootread.measure.flat_stretches import flat_stretches, flattened_in_cracks
 from rootread.measure.flattening import NO_NOISE, width_noise
-from rootread.measure.intervals import ratio_interval, total_interval
+from rootread.measure.intervals import length_interval, ratio_interval, sideways_interval
 from rootread.measure.light import light_falloff, linear_grey
 from rootread.measure.pattern import pattern_band
 from rootread.measure.root import measure_root
@@ -119,7 +119,7 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
     flat_or_round = of_each(lambda root: root.flat_or_round.sum())
     tortuous = of_each(lambda root: root.tortuosity * root.length_in)
     return WallIntervals(
-        root_length_in=total_interval(
+        root_length_in=length_interval(
             lengths, sure, errors.scale_se, calibrated.LENGTH_SHIFT, calibrated.LENGTH_SE
         ),
         shallow_share=shares.shallow,
@@ -131,12 +131,12 @@ def _intervals(roots: Sequence[RootReading], shares: PatternShares, errors: Plan
         flattened_share=ratio_interval(
             flattened, flat_or_round, sure, calibrated.FLATTENED_SE, 0.0, calibrated.FLATTENED_SHIFT, 1.0
         ),
-        sideways_in=total_interval(
+        sideways_in=sideways_interval(
             of_each(lambda root: root.sideways_in),
             sure,
             errors.scale_se,
             calibrated.SIDEWAYS_SHIFT,
-            spread=calibrated.SIDEWAYS_SPREAD,
+            calibrated.SIDEWAYS_SPREAD,
         ),
     )
 
