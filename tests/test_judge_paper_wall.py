@@ -285,8 +285,8 @@ def test_the_loosened_soil_and_its_berm(judgement):
     (berm,) = floor.berms
     assert (berm.x_in, berm.height_in, berm.width_in) == near((32, 4, 16), rel=0.02)
     # 32 / 6; the widest rule ends at 2.5
-    assert floor.spacing_ratio == near(5.333)
-    assert floor.loosens_with is None
+    assert floor.spacing.working_depths == near(5.333)
+    assert floor.spacing.loosens_with is None
 
 
 def test_the_cone(judgement):

@@ -11,6 +11,7 @@ from rootread.fieldsheet import CaliperPair, ConeReading, SheetRow, cone_of, rea
 from rootread.judge import find_layers, grade_wall, judge_wall
 from rootread.judge.cone import cone_agreement, cone_profiles, limit_depth
 from rootread.judge.floor import loosened_floor
+from rootread.judge.spacing import spacing_by_sheet
 from rootread.judge.types import Layer
 from rootread.marks import Marks
 from rootread.measure import measure_wall
@@ -204,12 +205,20 @@ def test_soil_below_the_tool_is_not_counted_as_loosened_by_it():
 def test_what_loosens_all_the_soil_at_a_spacing(spacing_in, points):
     """Spoor and Godwin 1978 (from memory): 1.5, 2.0 and 2.5 working depths at most; it is 12 in."""
     row = replace(ROW, tool_depth_in=12.0, shank_spacing_in=float(spacing_in))
-    assert loosened_floor(hills(), LEVEL, row).loosens_with == points
+    assert loosened_floor(hills(), LEVEL, row).spacing.loosens_with == points
+    assert spacing_by_sheet(row).loosens_with == points  # nobody need mark the floor
+
+
+@pytest.mark.parametrize("lacking", ["tool_depth_in", "shank_spacing_in"])
+def test_a_sheet_without_depth_or_spacing_tells_of_no_spacing(lacking):
+    known = {"tool_depth_in": 12.0, "shank_spacing_in": 30.0}
+    assert spacing_by_sheet(replace(ROW, **known)).working_depths == 2.5
+    assert spacing_by_sheet(replace(ROW, **known | {lacking: None})) is None
 
 
 def test_spacing_is_taken_between_the_valleys_where_the_sheet_has_none():
     floor = loosened_floor(hills(18.0), LEVEL, ROW)
-    assert floor.spacing_in == pytest.approx(18, abs=0.2) and not floor.spacing_from_sheet
+    assert floor.spacing.apart_in == pytest.approx(18, abs=0.2) and not floor.spacing.from_sheet
     assert not floor.from_sheet and floor.tool_depth_in == pytest.approx(12, abs=0.05)
 
 
@@ -220,7 +229,7 @@ def test_a_berm_marked_alone_tells_its_size_and_no_spacing(beyond_in):
     uneven = np.column_stack([np.linspace(-20, 20, 41), 0.2 * np.sin(np.linspace(-20, 20, 41))])
     floor = loosened_floor(np.column_stack([x, [12.0, 12.0, 8.0, 12.0, 12.0]]), uneven, ROW)
     assert [berm.height_in for berm in floor.berms] == pytest.approx([4.0], abs=0.4)
-    assert floor.spacing_in is None and floor.spacing_ratio is None and floor.loosens_with is None
+    assert floor.spacing is None
 
 
 def test_a_line_that_lies_above_the_surface_is_no_floor():

@@ -17,6 +17,7 @@ from rootread.report.ground import CONE, FLOOR, agreement_words, caliper_figures
 from rootread.report.legend import kinds_of_marks
 from rootread.report.overlay import lay_out_labels
 from rootread.report.picture import WIDTH_PX, draw_sheets, wall_view
+from rootread.report.story import key_figures
 from rootread.report.strip import COLUMNS_PX, MARGIN_PX, draw_strip
 from rootread.report.view import AXIS_PX
 from rootread.report.words import layer_depth_words, layer_short_words
@@ -66,6 +67,12 @@ def test_the_floor_is_told_with_its_berm_and_spacing(section):
     high, wide = re.search(r"1 berm left standing ([\d.]+) in high, ([\d.]+) in wide", section).groups()
     assert (float(high), float(wide)) == pytest.approx((4.0, 7.0), abs=0.15)
     assert "14.0 in from valley to valley: 1.2 working depths, enough for plain points" in section
+
+
+def test_spacing_and_depth_of_the_sheet_are_set_against_the_rule_though_nobody_marked_the_floor():
+    row = replace(ROW, tool_depth_in=14.0, shank_spacing_in=24.5)
+    told = "24.5 in by the sheet: 1.8 working depths, enough for winged points (Spoor and Godwin 1978)"
+    assert ("shank spacing", told) in key_figures(replace(turned_wall(), row=row))
 
 
 def test_calipers_stand_beside_what_the_photo_shows(section):

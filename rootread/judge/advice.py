@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rootread.fieldsheet import SheetRow
+from rootread.judge.spacing import SPACINGS, spacing_by_sheet
 from rootread.judge.types import Grade, Layer
 from rootread.measure.types import Readings
 from rootread.shares import odds
@@ -26,9 +27,6 @@ SURE_P_VALUE = 0.01
 """A layer that chance gathers less often has turned roots; another one seems to have."""
 DEEPEST_POINTS_IN = 20.0
 """Points of the usual deep tillage tools go no deeper than this (common practice)."""
-FULL_LOOSENING_SPACING = 1.5
-"""Shank spacing, in working depths, up to which plain points loosen all the soil between them.
-Spoor and Godwin 1978, J. Agric. Engng Res. 23:243-258 (from memory)."""
 HELD_EVENNESS = 60.0
 """Score of the part evenness from which slots and berms are alike enough to leave the shanks as they are."""
 
@@ -151,19 +149,20 @@ def _deeper_layer(layer: Layer) -> Advice:
 
 
 def _about_spacing(grade: Grade, row: SheetRow | None) -> Advice | None:
-    if row is None or not row.shanks_at_in or not row.shank_spacing_in or not row.tool_depth_in:
+    spacing = spacing_by_sheet(row)
+    if row is None or not row.shanks_at_in or spacing is None:
         return None
-    ratio = row.shank_spacing_in / row.tool_depth_in
     evenness = next((part.score for part in grade.parts if part.name == "evenness"), 100.0)
-    if ratio <= FULL_LOOSENING_SPACING or evenness >= HELD_EVENNESS:
+    _, _, most = SPACINGS[0]
+    if spacing.working_depths <= most or evenness >= HELD_EVENNESS:
         return None
     return Advice(
         "closer shanks",
-        f"Slots and berms differ, and the shanks stood {ratio:.1f} working depths apart; plain points "
-        f"loosen all the soil between them up to about {FULL_LOOSENING_SPACING:.1f}, so closer shanks or "
+        f"Slots and berms differ, and the shanks stood {spacing.working_depths:.1f} working depths apart; "
+        f"plain points loosen all the soil between them up to about {most:.1f}, so closer shanks or "
         "wings may even it out.",
-        f"Evenness {evenness:.0f} of 100; shanks {length_words(row.shank_spacing_in)} apart, "
-        f"run {length_words(row.tool_depth_in)} deep.",
+        f"Evenness {evenness:.0f} of 100; shanks {length_words(spacing.apart_in)} apart, "
+        f"run {length_words(spacing.tool_depth_in)} deep.",
     )
 
 

@@ -11,17 +11,11 @@ from numpy.typing import NDArray
 
 from rootread.fieldsheet import SheetRow
 from rootread.geometry import Points
+from rootread.judge.spacing import ShankSpacing
 
 STEP_IN = 0.1
 LEAST_BERM_IN = 1.0
 """A hill of the floor lower than this is a clod's worth, not a berm."""
-SPACINGS = (
-    ("plain points", 1.0, 1.5),
-    ("winged points", 1.5, 2.0),
-    ("winged points with shallow leading tines", 2.0, 2.5),
-)
-"""Shank spacing in working depths at which all the soil between is loosened. Spoor and Godwin 1978,
-J. Agric. Engng Res. 23:243-258 (from memory)."""
 
 
 @dataclass(frozen=True)
@@ -50,22 +44,8 @@ class LoosenedFloor:
     roughness_in: float
     """Standard deviation of the floor's depth about its mean, hill and valley."""
     berms: tuple[Berm, ...]
-    spacing_in: float | None
-    """Of the sheet; else between the valleys; None if there are not two."""
-    spacing_from_sheet: bool
-
-    @property
-    def spacing_ratio(self) -> float | None:
-        """Shank spacing in working depths."""
-        return None if self.spacing_in is None else self.spacing_in / self.tool_depth_in
-
-    @property
-    def loosens_with(self) -> str | None:
-        """The plainest points that loosen all the soil at this spacing; None if none do, or unknown."""
-        ratio = self.spacing_ratio
-        if ratio is None:
-            return None
-        return next((points for points, _, most in SPACINGS if ratio <= most), None)
+    spacing: ShankSpacing | None
+    """None if the sheet has no spacing and there are not two valleys."""
 
 
 def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -> LoosenedFloor | None:
@@ -87,7 +67,6 @@ def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -
     if depth.max() <= 0:
         return None
     tool_in = stated or float(depth.max())
-    stated_spacing = row.shank_spacing_in if row is not None else None
     return LoosenedFloor(
         line_in=line,
         tool_depth_in=tool_in,
@@ -96,9 +75,15 @@ def loosened_floor(floor_in: Points, surface_in: Points, row: SheetRow | None) -
         mean_depth_in=float(depth.mean()),
         roughness_in=float(depth.std()),
         berms=_berms(x, depth),
-        spacing_in=stated_spacing or _valley_spacing(x, depth),
-        spacing_from_sheet=stated_spacing is not None,
+        spacing=_spacing(row.shank_spacing_in if row is not None else None, x, depth, tool_in),
     )
+
+
+def _spacing(
+    stated_in: float | None, x: NDArray[np.float64], depth: NDArray[np.float64], tool_in: float
+) -> ShankSpacing | None:
+    apart_in = stated_in or _valley_spacing(x, depth)
+    return ShankSpacing(apart_in, tool_in, from_sheet=bool(stated_in)) if apart_in else None
 
 
 def _valley_spacing(x: NDArray[np.float64], depth: NDArray[np.float64]) -> float | None:

@@ -10,6 +10,7 @@ from rootread.geometry import Points
 from rootread.judge import Judgement
 from rootread.judge.cone import ConeAgreement, ConeProfile
 from rootread.judge.floor import LoosenedFloor
+from rootread.judge.spacing import ShankSpacing
 from rootread.report.colours import DARK, RGB, WHITE
 from rootread.report.strokes import Sheet, dashed, stroke, veil
 from rootread.report.view import View
@@ -175,17 +176,21 @@ def floor_figures(floor: LoosenedFloor | None) -> list[tuple[str, str]]:
                 f"{_range(heights)} high, {_range(widths)} wide at half height",
             )
         )
-    ratio = floor.spacing_ratio
-    if ratio is not None and floor.spacing_in is not None:
-        enough = (
-            f"enough for {floor.loosens_with}"
-            if floor.loosens_with
-            else "wider than any points loosen all the soil"
-        )
-        known = "by the sheet" if floor.spacing_from_sheet else "from valley to valley"
-        apart = f"{length_words(floor.spacing_in)} {known}: {ratio:.1f} working depths"
-        figures.append(("shank spacing", f"{apart}, {enough} (Spoor and Godwin 1978)"))
     return figures
+
+
+def spacing_figures(spacing: ShankSpacing | None) -> list[tuple[str, str]]:
+    """Whether shanks ran close enough for their depth, as names and values."""
+    if spacing is None:
+        return []
+    enough = (
+        f"enough for {spacing.loosens_with}"
+        if spacing.loosens_with
+        else "wider than any points loosen all the soil"
+    )
+    known = "by the sheet" if spacing.from_sheet else "from valley to valley"
+    apart = f"{length_words(spacing.apart_in)} {known}: {spacing.working_depths:.1f} working depths"
+    return [("shank spacing", f"{apart}, {enough} (Spoor and Godwin 1978)")]
 
 
 def _range(lengths_in: list[float]) -> str:

@@ -4,12 +4,13 @@ import math
 
 from rootread.fieldsheet import SheetRow, depths_asked, is_corn, places_asked, told_of_places
 from rootread.fieldsheet.depths import told_of_depths
+from rootread.judge.spacing import spacing_by_sheet
 from rootread.judge.types import Layer
 from rootread.measure.projection import LEAVING_DEG
 from rootread.measure.types import Interval, Readings
 from rootread.plane import WallPlane, shown_across_in, shown_down_to_in
 from rootread.report.byhand import hand_figures
-from rootread.report.ground import caliper_figures, floor_figures
+from rootread.report.ground import caliper_figures, floor_figures, spacing_figures
 from rootread.report.words import (
     count,
     crack_words,
@@ -124,7 +125,15 @@ def key_figures(wall: Wall) -> list[tuple[str, str]]:
         if readings.roots
         else []
     )
-    return roots + floor_figures(wall.judgement.floor) + _photo_figures(wall.plane) + hand_figures(wall)
+    floor = wall.judgement.floor
+    spacing = (floor.spacing if floor is not None else None) or spacing_by_sheet(wall.row)
+    return [
+        *roots,
+        *floor_figures(floor),
+        *spacing_figures(spacing),
+        *_photo_figures(wall.plane),
+        *hand_figures(wall),
+    ]
 
 
 def _root_figures(readings: Readings, by_calipers: list[tuple[str, str]]) -> list[tuple[str, str]]:
