@@ -137,6 +137,9 @@ def test_agreement_in_words():
         "The cone agrees with the layer at 6.0 in: of 3 places that test it, "
         "300 psi are reached near it at 2 and not reached there at 1."
     )
+    for tested, places in ((1, "the one place that tests it"), (2, "both"), (3, "all 3")):
+        said = agreement_words(ConeAgreement(6.0, tested, tested, 0, 0), "6.0 in", 300.0)
+        assert said.endswith(f"300 psi are reached near it at {places}.")
     assert agreement_words(ConeAgreement(6.0, 0, 0, 0, 0), "6.0 in", 300.0).startswith(
         "The cone does not tell of the layer at 6.0 in"
     )

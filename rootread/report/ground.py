@@ -147,8 +147,12 @@ def agreement_words(one: ConeAgreement, depth: str, limit_psi: float) -> str:
         "reached well above it": one.shallower,
         "not reached there": one.softer,
     }
-    alone = "the one place that tests it" if one.tested == 1 else ""
-    met = [f"{reached} at {alone or number}" for reached, number in where.items() if number]
+    all_of_them = {1: "the one place that tests it", 2: "both"}.get(one.tested, f"all {one.tested}")
+    met = [
+        f"{reached} at {all_of_them if number == one.tested else number}"
+        for reached, number in where.items()
+        if number
+    ]
     agree = "agrees with" if 2 * one.agree > one.tested else "does not bear out"
     of = f"of {one.tested} places that test it, " if one.tested > 1 else ""
     return f"The cone {agree} {layer}: {of}{limit_psi:.0f} psi are {listing(met)}."
