@@ -72,8 +72,8 @@ def length_interval(
 ) -> Interval:
     """The length of all roots, with its 95 % interval.
 
-    What is read of a wall's length errs by a factor, half as often too small by some factor as too large by
-    it, so that its logarithm is normal: the interval reaches farther up than down.
+    What is read of a wall's length errs by a factor, as often too small by some factor as too large by it, so
+    that its logarithm is normal: the interval reaches farther up than down.
 
     Parameters
     ----------
@@ -85,8 +85,7 @@ def length_interval(
     total = float(lengths.sum())
     if total == 0:
         return Interval(0.0, 0.0, 0.0)
-    sure = np.maximum(confidence, LEAST_CONFIDENCE)
-    tosses = float(((1.0 - sure) / sure * (lengths / total) ** 2).sum())
+    tosses = _toss_variance(lengths, confidence) / total**2
     factor = float(np.exp(NORMAL_95 * np.sqrt(tosses + scale_se**2 + factor_se**2)))
     return Interval(total, min(shift * total / factor, total), max(shift * total * factor, total))
 
@@ -105,11 +104,15 @@ def sideways_interval(
         may be missed wherever there are roots.
     """
     total = float(runs_in.sum())
-    sure = np.maximum(confidence, LEAST_CONFIDENCE)
-    tosses = float(((1.0 - sure) / sure * runs_in**2).sum())
     pieces = spread**2 * (total + USUAL_PIECE_IN) if len(runs_in) else 0.0
-    se = float(np.sqrt(tosses + (scale_se * total) ** 2 + pieces))
+    se = float(np.sqrt(_toss_variance(runs_in, confidence) + (scale_se * total) ** 2 + pieces))
     return _around(total, se, 0.0, shift * total)
+
+
+def _toss_variance(amounts: Values, confidence: Values) -> float:
+    """Of a sum over traces, each of which is a root or none."""
+    sure = np.maximum(confidence, LEAST_CONFIDENCE)
+    return float(((1.0 - sure) / sure * amounts**2).sum())
 
 
 def _around(value: float, se: float, least: float, centre: float, most: float = np.inf) -> Interval:
