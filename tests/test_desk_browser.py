@@ -142,11 +142,15 @@ class Held:
     def __init__(self, page: Page, address: str, method: str = "GET") -> None:
         self._page, self._address = page, address
         self._given: list[tuple[Route, APIResponse]] = []
+        taken = False
 
         def hold(route: Route) -> None:
-            if self._given or route.request.method != method:
+            nonlocal taken
+            if taken or route.request.method != method:
                 route.fallback()
             else:
+                # Another request may come while the desk answers this one.
+                taken = True
                 self._given.append((route, route.fetch()))
 
         page.route(address, hold)
